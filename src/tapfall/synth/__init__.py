@@ -1,0 +1,1 @@
+"""A person, a cuff and a room: recordings whose truth is known."""

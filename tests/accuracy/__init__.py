@@ -1,0 +1,1 @@
+"""Groups of simulated recordings, read and scored: ``python -m tests.accuracy --help``."""

@@ -1,0 +1,223 @@
+"""Sound files: opened, checked and read into one channel of float32.
+
+Formats, subtypes and the scaling of integers to 1.0 full scale are those of
+libsndfile.  Channels count from 1, as people count them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapfall.errors import AudioError, SettingError
+from tapfall.files.names import PathLike, open_regular, printable
+
+#: Lowest sampling rate: a Korotkoff sound needs 25-250 Hz and a margin (our choice).
+LOWEST_RATE_HZ = 1000
+
+#: Most samples of one channel: 69 minutes at 48 kHz, 0.8 GB (our choice).
+MAX_SAMPLES = 200_000_000
+
+#: Largest file, bytes (our choice).
+MAX_BYTES = 4_000_000_000
+
+#: Highest rate that a pressure channel is brought down to by averaging (our choice).
+PRESSURE_RATE_HZ = 200
+
+_BLOCK_VALUES = 1 << 20
+_WANTED = "a sound file (WAV, FLAC, OGG or another format that libsndfile reads)"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sound:
+    """One channel of a sound file, and a pressure channel where one was asked for.
+
+    Parameters
+    ----------
+    samples
+        Sound, float32, shape ``(n,)``.
+    rate_hz
+        Sampling rate.
+    sha256
+        Of the whole file, in hexadecimal.
+    channels
+        How many channels the file holds.
+    pressure
+        Means of blocks of the pressure channel, full scale 1.0, shape ``(m,)``.
+    pressure_time_s
+        The middle of each block, shape ``(m,)``.
+    """
+
+    samples: NDArray[np.float32]
+    rate_hz: float
+    sha256: str
+    channels: int
+    pressure: NDArray[np.float64] | None = None
+    pressure_time_s: NDArray[np.float64] | None = None
+
+
+def read_sound(
+    path: PathLike, *, channel: int | None = None, cuff_channel: int | None = None
+) -> Sound:
+    """Read one channel of a sound file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    channel
+        The sound's channel, from 1; needed where more than one is left over.
+    cuff_channel
+        The channel that carries the cuff pressure, from 1.
+
+    Raises
+    ------
+    AudioError
+        The file cannot be used as sound.
+    SettingError
+        A channel that the file does not have.
+    """
+    import soundfile
+
+    label = printable(os.fspath(path))
+    with open_regular(path, AudioError, _WANTED, MAX_BYTES) as file:
+        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+        promised = _promised_share(file)
+        file.seek(0)
+        try:
+            # A descriptor, not a name: libsndfile would otherwise judge by the suffix.
+            handle = file.fileno() if os.name == "posix" else file
+            with soundfile.SoundFile(handle, closefd=False) as track:
+                _check_head(label, track, promised)
+                sound_index, cuff_index = _choose(label, track.channels, channel, cuff_channel)
+                samples, pressure, block = _read(label, track, sound_index, cuff_index)
+                rate_hz, channels = float(track.samplerate), int(track.channels)
+        except (soundfile.SoundFileError, RuntimeError) as fault:
+            reason = getattr(fault, "error_string", str(fault)).strip().rstrip(".")
+            raise AudioError(
+                f"{label}: found data that cannot be read as sound ({printable(reason)}); "
+                f"allowed {_WANTED}"
+            ) from None
+    _check_samples(label, samples)
+    times = None
+    if pressure is not None:
+        first = np.arange(len(pressure)) * block
+        last = np.minimum(first + block, len(samples)) - 1
+        times = (first + last) / (2.0 * rate_hz)
+    return Sound(
+        samples=samples,
+        rate_hz=rate_hz,
+        sha256=sha256,
+        channels=channels,
+        pressure=pressure,
+        pressure_time_s=times,
+    )
+
+
+def _promised_share(file: io.FileIO) -> float:
+    """Promised over held bytes of the samples of a WAV or AIFF file, else 1."""
+    file.seek(0)
+    head = file.read(12)
+    order = {b"RIFF": "little", b"FORM": "big"}.get(head[:4])
+    size = os.fstat(file.fileno()).st_size
+    position = 12
+    while order is not None and position + 8 <= size:
+        file.seek(position)
+        chunk = file.read(8)
+        length = int.from_bytes(chunk[4:], order)  # type: ignore[arg-type]
+        if chunk[:4] in (b"data", b"SSND"):
+            extra = 8 if order == "big" else 0  # the fields that open an AIFF's samples
+            held = size - position - 8 - extra
+            # A writer that streams leaves one of the largest numbers: no promise.
+            unknown = length >= 0x7FFFF000 or held <= 0
+            return 1.0 if unknown else max(1.0, (length - extra) / held)
+        position += 8 + length + length % 2
+    return 1.0
+
+
+def _check_head(label: str, track: Any, promised: float) -> None:
+    rate_hz, frames = int(track.samplerate), int(track.frames)
+    if rate_hz < LOWEST_RATE_HZ:
+        raise AudioError(
+            f"{label}: found a rate of {rate_hz} Hz; allowed {LOWEST_RATE_HZ} Hz or more"
+        )
+    if frames <= 0:
+        raise AudioError(f"{label}: found 0 samples; allowed a sound that lasts")
+    if frames > MAX_SAMPLES:
+        raise AudioError(f"{label}: found {frames} samples; allowed at most {MAX_SAMPLES}")
+    if promised > 1.0:
+        raise _truncated(label, frames / rate_hz, promised * frames / rate_hz)
+
+
+def _truncated(label: str, found_s: float, promised_s: float) -> AudioError:
+    return AudioError(
+        f"{label}: found {found_s:.3f} s of sound where the header promises "
+        f"{promised_s:.3f} s; allowed a whole file"
+    )
+
+
+def _choose(
+    label: str, channels: int, channel: int | None, cuff_channel: int | None
+) -> tuple[int, int | None]:
+    """Return the indices, from 0, of the sound and of the pressure channel."""
+    for name, number in (("channel", channel), ("cuff_channel", cuff_channel)):
+        if number is not None and not 1 <= number <= channels:
+            raise SettingError(
+                f"{label}: found {name} {number}; allowed 1 to {channels}, the channels of the file"
+            )
+    if cuff_channel is not None and (channel == cuff_channel or channels == 1):
+        raise SettingError(
+            f"{label}: found sound and cuff pressure on channel {cuff_channel}; "
+            "allowed two different channels"
+        )
+    left = [n for n in range(1, channels + 1) if n != cuff_channel]
+    if channel is None and len(left) > 1:
+        raise AudioError(
+            f"{label}: found {channels} channels; allowed one, or the choice of one of "
+            f"{', '.join(map(str, left[:8]))}{', ...' if len(left) > 8 else ''} "
+            f"(channel={left[0]}, or --channel {left[0]})"
+        )
+    chosen = channel if channel is not None else left[0]
+    return chosen - 1, None if cuff_channel is None else cuff_channel - 1
+
+
+def _read(
+    label: str, track: Any, sound_index: int, cuff_index: int | None
+) -> tuple[NDArray[np.float32], NDArray[np.float64] | None, int]:
+    """Read block by block: the memory is that of one channel, whatever the file holds."""
+    frames, channels, rate_hz = int(track.frames), int(track.channels), int(track.samplerate)
+    block = -(-rate_hz // PRESSURE_RATE_HZ)
+    step = max(1, _BLOCK_VALUES // (channels * block)) * block
+    samples = np.empty(frames, dtype=np.float32)
+    means: list[NDArray[np.float64]] = []
+    got = 0
+    while got < frames:
+        part = track.read(min(step, frames - got), dtype="float32", always_2d=True)
+        if len(part) == 0:
+            raise _truncated(label, got / rate_hz, frames / rate_hz)
+        samples[got : got + len(part)] = part[:, sound_index]
+        got += len(part)
+        if cuff_index is not None:
+            edges = np.arange(0, len(part), block)
+            sums = np.add.reduceat(part[:, cuff_index].astype(np.float64), edges)
+            means.append(sums / np.diff(np.append(edges, len(part))))
+    return samples, np.concatenate(means) if means else None, block
+
+
+def _check_samples(label: str, samples: NDArray[np.float32]) -> None:
+    low, high = float(samples.min()), float(samples.max())
+    if not (np.isfinite(low) and np.isfinite(high)):
+        where = int(np.flatnonzero(~np.isfinite(samples))[0])
+        raise AudioError(
+            f"{label}: found {samples[where]} at sample {where + 1}; allowed finite samples"
+        )
+    if low == high:
+        raise AudioError(
+            f"{label}: found every sample equal to {low:g}; allowed a sound that varies"
+        )

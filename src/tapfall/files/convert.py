@@ -1,0 +1,172 @@
+"""Dataclasses to and from JSON values, by their type hints alone.
+
+A key in JSON is the field's name with ``mmhg`` spelt ``mmHg``.  Every field is
+written and every field is wanted back; an unknown one is refused.
+"""
+
+from __future__ import annotations
+
+import math
+import types
+from dataclasses import fields, is_dataclass
+from enum import StrEnum
+from functools import cache
+from typing import Any, TypeVar, Union, cast, get_args, get_origin, get_type_hints
+
+from tapfall.errors import ReadingError
+from tapfall.files.names import shown
+
+T = TypeVar("T")
+
+#: Lowest and highest value of fields that are shares or probabilities.
+BOUNDS = {"confidence": (0.0, 1.0), "heard": (0.0, 1.0), "clipped_share": (0.0, 1.0)}
+
+
+def key_of(name: str) -> str:
+    """Return the JSON key of a field.
+
+    Examples
+    --------
+    >>> key_of("low_mmhg"), key_of("time_s")
+    ('low_mmHg', 'time_s')
+    """
+    return name.replace("mmhg", "mmHg")
+
+
+def to_json(value: Any) -> Any:
+    """Turn a judgement (dataclasses, enums, tuples, numbers) into JSON values.
+
+    Raises
+    ------
+    TypeError
+        A value that no judgement holds, such as an array.
+
+    Examples
+    --------
+    >>> from tapfall.model import Beat, Phase
+    >>> to_json(Beat(time_s=1.5, cuff_mmhg=120.0, heard=0.9, phase=Phase.K1))
+    {'time_s': 1.5, 'cuff_mmHg': 120.0, 'heard': 0.9, 'phase': 'K1'}
+    """
+    if value is None or isinstance(value, bool):
+        return value
+    if isinstance(value, str):
+        return str(value)
+    if isinstance(value, int):
+        return int(value)
+    if isinstance(value, float):
+        return float(value)
+    if isinstance(value, tuple | list):
+        return [to_json(item) for item in value]
+    if isinstance(value, dict):
+        return {key: to_json(item) for key, item in value.items()}
+    if is_dataclass(value) and not isinstance(value, type):
+        return {key_of(f.name): to_json(getattr(value, f.name)) for f in fields(value)}
+    raise TypeError(f"{type(value).__name__} has no form in JSON")
+
+
+@cache
+def hints_of(cls: Any) -> dict[str, Any]:
+    """Return the type of each field of a dataclass, by name, in order."""
+    hints = get_type_hints(cls)
+    return {f.name: hints[f.name] for f in fields(cls)}
+
+
+def without_none(hint: Any) -> tuple[Any, bool]:
+    """Split ``X | None`` into ``X`` and whether None is allowed.
+
+    Examples
+    --------
+    >>> without_none(float | None)
+    (<class 'float'>, True)
+    """
+    if get_origin(hint) in (types.UnionType, Union):
+        (inner,) = [part for part in get_args(hint) if part is not types.NoneType]
+        return inner, True
+    return hint, False
+
+
+def from_json(cls: type[T], value: Any, where: str) -> T:
+    """Build a dataclass from JSON values.
+
+    Parameters
+    ----------
+    cls
+        The dataclass.
+    value
+        What :func:`json.loads` returned.
+    where
+        The place in the file, for messages.
+
+    Raises
+    ------
+    ReadingError
+        A field is missing, unknown, of another type or outside its bounds.
+    """
+    if not isinstance(value, dict):
+        raise ReadingError(f"{where}: found {kind(value)}; allowed an object")
+    hints = hints_of(cast("Any", cls))
+    check_keys(value, [key_of(name) for name in hints], where)
+    return cls(
+        **{
+            name: _item(hint, value[key_of(name)], f"{where}: {key_of(name)}", name)
+            for name, hint in hints.items()
+        }
+    )
+
+
+def check_keys(value: dict[str, Any], wanted: list[str], where: str) -> None:
+    """Raise unless the keys of an object are exactly those wanted."""
+    for key in wanted:
+        if key not in value:
+            raise ReadingError(f"{where}: found no '{key}'; allowed an object that has it")
+    for key in value:
+        if key not in wanted:
+            raise ReadingError(
+                f"{where}: found the unknown field {shown(key)}; allowed {', '.join(wanted)}"
+            )
+
+
+def kind(value: Any) -> str:
+    """Name a JSON value for a message, short and escaped."""
+    if isinstance(value, str):
+        return shown(value)
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
+    if isinstance(value, int | float):
+        return f"{float(value):g}" if abs(value) < 1e300 else "a number beyond 1e300"
+    return "a list" if isinstance(value, list) else "an object"
+
+
+def _item(hint: Any, value: Any, where: str, name: str) -> Any:
+    inner, optional = without_none(hint)
+    if value is None and optional:
+        return None
+    or_null = " or null" if optional else ""
+    if get_origin(inner) is tuple:
+        if not isinstance(value, list):
+            raise ReadingError(f"{where}: found {kind(value)}; allowed a list{or_null}")
+        part = get_args(inner)[0]
+        return tuple(
+            _item(part, item, f"{where}[{index}]", name) for index, item in enumerate(value)
+        )
+    if is_dataclass(inner) and isinstance(inner, type):
+        return from_json(cast("type[Any]", inner), value, where)
+    if issubclass(inner, StrEnum):
+        if not isinstance(value, str) or value not in set(inner):
+            raise ReadingError(f"{where}: found {kind(value)}; allowed {', '.join(inner)}{or_null}")
+        return inner(value)
+    if inner is float:
+        return _number(value, where, name, or_null)
+    if not isinstance(value, inner):
+        noun = {str: "a text", bool: "true or false"}[inner]
+        raise ReadingError(f"{where}: found {kind(value)}; allowed {noun}{or_null}")
+    return value
+
+
+def _number(value: Any, where: str, name: str, or_null: str) -> float:
+    low, high = BOUNDS.get(name, (-math.inf, math.inf))
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if number and abs(value) < 1e300 and low <= value <= high:
+        return float(value)
+    allowed = f"a number from {low:g} to {high:g}" if name in BOUNDS else "a finite number"
+    raise ReadingError(f"{where}: found {kind(value)}; allowed {allowed}{or_null}")

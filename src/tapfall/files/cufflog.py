@@ -1,0 +1,266 @@
+"""The cuff-pressure log: CSV with a header that names the unit.
+
+The header names a column ``time_s`` and a column ``pressure_mmHg`` or
+``pressure_kPa``, in any order and case; other columns are passed over.  Cells
+are parted by commas, semicolons or tabs; with the last two a decimal comma is
+read as a point.  Empty lines are passed over.  The file is UTF-8 text, with
+or without a byte-order mark, with any line ends.
+
+Rules: numbers are finite, pressures lie in -20 to 400 mmHg, times increase.
+A row equal in time and pressure to the row before it is dropped and counted.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapfall.errors import CuffLogError, fault_text
+from tapfall.files.cuffrules import MAX_WORDED, Column, check_rows, check_unit
+from tapfall.files.names import PathLike, open_regular, printable, shown
+from tapfall.model import CuffLog
+from tapfall.standards import KILOPASCAL
+
+#: Longest line of a log, bytes, and largest log, bytes (our choice).
+MAX_LINE = 10_000
+MAX_BYTES = 200_000_000
+
+_CHUNK_BYTES = 1 << 20
+_WANTED = "a cuff log (CSV with the columns time_s and pressure_mmHg or pressure_kPa)"
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_UNITS = {"pressure_mmhg": ("mmHg", 1.0), "pressure_kpa": ("kPa", KILOPASCAL.value)}
+
+
+@dataclass(slots=True)
+class _Rows:
+    """Rows read so far, chunk by chunk, and the faults found in them.
+
+    Only the first faults are kept in words, so that a file full of them stays small.
+    """
+
+    times: list[NDArray[np.float64]] = field(default_factory=list)
+    pressures: list[NDArray[np.float64]] = field(default_factory=list)
+    lines: list[NDArray[np.int64]] = field(default_factory=list)
+    faults: list[tuple[int, str]] = field(default_factory=list)
+    fault_count: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Layout:
+    delimiter: str
+    width: int
+    time: int
+    pressure: int
+    column: Column
+
+
+def read_cuff_log(path: PathLike) -> CuffLog:
+    """Read a cuff-pressure log from a CSV file.
+
+    Parameters
+    ----------
+    path
+        The file, at most 200 MB, no line longer than 10,000 bytes.
+
+    Returns
+    -------
+    CuffLog
+        Pressures in mmHg whatever the unit of the file.
+
+    Raises
+    ------
+    CuffLogError
+        One line per fault, with the number of the line in the file.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "arm.csv"
+    ...     _ = path.write_text("time_s;pressure_kPa\\n0,0;16,0\\n0,5;15,9\\n")
+    ...     read_cuff_log(path).pressure_mmhg.round(2).tolist()
+    [120.01, 119.26]
+    """
+    return read_hashed_cuff_log(path)[0]
+
+
+def read_hashed_cuff_log(path: PathLike) -> tuple[CuffLog, str]:
+    """Read a log as :func:`read_cuff_log` does, with the SHA-256 of the file."""
+    label = printable(str(path))
+    with open_regular(path, CuffLogError, _WANTED, MAX_BYTES) as file:
+        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+        file.seek(0)
+        rows = _Rows()
+        layout: _Layout | None = None
+        for number, lines in _line_chunks(file, label):
+            if layout is None:
+                skip = next((i for i, line in enumerate(lines) if line.strip()), None)
+                if skip is None:
+                    continue
+                layout = _layout(lines[skip], f"{label}: line {number + skip}")
+                lines, number = lines[skip + 1 :], number + skip + 1
+            _take(lines, number, layout, rows)
+    if layout is None:
+        raise CuffLogError(f"{label}: found only empty lines; allowed {_WANTED}")
+    time_s = np.concatenate(rows.times)
+    raw = np.concatenate(rows.pressures)
+    kept, faults, count = check_rows(time_s, raw, np.concatenate(rows.lines), layout.column)
+    count += rows.fault_count
+    if count:
+        texts = [f"line {line}: {text}" for line, text in sorted(rows.faults + faults)]
+        texts += [""] * (count - len(texts))
+        raise CuffLogError(fault_text(f"{label}: {texts[0]}", texts[1:]))
+    count = int(np.count_nonzero(kept))
+    if count < 2:
+        found = "1 row" if count else "no rows"
+        raise CuffLogError(f"{label}: found {found} below the header; allowed 2 or more")
+    log = CuffLog(
+        time_s=time_s[kept],
+        pressure_mmhg=raw[kept] * layout.column.mmhg_per_unit,
+        rows_repeated=len(kept) - count,
+    )
+    check_unit(label, log, layout.column)
+    return log, sha256
+
+
+def _line_chunks(file: io.FileIO, label: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield the number of a first line and the lines that follow, about 1 MB at a time."""
+    number, rest = 1, b""
+    while True:
+        data = file.read(_CHUNK_BYTES)
+        if number == 1 and not rest:
+            data = data.removeprefix(b"\xef\xbb\xbf")
+        whole, parted, tail = (rest + data).rpartition(b"\n")
+        block, rest = (whole + parted, tail) if data else (tail, b"")
+        lines = block.splitlines()
+        for offset, line in enumerate((*lines, rest[: MAX_LINE + 1])):
+            if len(line) > MAX_LINE:
+                raise CuffLogError(
+                    f"{label}: line {number + offset}: found more than {MAX_LINE} bytes; "
+                    f"allowed at most {MAX_LINE} in a line"
+                )
+        try:
+            texts = [line.decode("utf-8") for line in lines]
+        except UnicodeDecodeError as fault:
+            bad = number + lines.index(fault.object)
+            raise CuffLogError(
+                f"{label}: line {bad}: found bytes that are not UTF-8; allowed UTF-8 text"
+            ) from None
+        if texts:
+            yield number, texts
+            number += len(texts)
+        if not data:
+            return
+
+
+def _layout(header: str, where: str) -> _Layout:
+    best: list[str] = []
+    for delimiter in (",", ";", "\t"):
+        try:
+            cells = csv.reader([header], delimiter=delimiter, skipinitialspace=True, strict=True)
+            names = [name.strip() for name in next(cells)]
+        except csv.Error:
+            continue
+        best = max(best, names, key=len)
+        lowered = [name.lower() for name in names]
+        units = [name for name in lowered if name in _UNITS]
+        if lowered.count("time_s") == 1 and len(units) == 1:
+            unit, factor = _UNITS[units[0]]
+            pressure = lowered.index(units[0])
+            return _Layout(
+                delimiter=delimiter,
+                width=len(names),
+                time=lowered.index("time_s"),
+                pressure=pressure,
+                column=Column(name=f"pressure_{unit}", unit=unit, mmhg_per_unit=factor),
+            )
+    listed = ", ".join(shown(name, 20) for name in best[:6])
+    more = ", ..." if len(best) > 6 else ""
+    raise CuffLogError(
+        f"{where}: found the columns {listed}{more}; "
+        "allowed one time_s and one of pressure_mmHg and pressure_kPa"
+    )
+
+
+def _take(lines: list[str], number: int, layout: _Layout, rows: _Rows) -> None:
+    """Turn lines into rows, the plain ones at once, the others one by one."""
+    end = len(lines)
+    while end and not lines[end - 1].strip():
+        end -= 1
+    lines = lines[:end]
+    fast = _plain(lines, layout)
+    if fast is None:
+        _take_slowly(lines, number, layout, rows)
+        return
+    rows.times.append(fast[0])
+    rows.pressures.append(fast[1])
+    rows.lines.append(np.arange(number, number + len(lines), dtype=np.int64))
+
+
+def _plain(
+    lines: list[str], layout: _Layout
+) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    """Return times and pressures where every line is plain numbers, else None."""
+    text = "\n".join(lines)
+    # What float() accepts and this format does not: underscores, other scripts' digits.
+    if not text.isascii() or "_" in text or '"' in text:
+        return None
+    if layout.delimiter != ",":
+        lines = text.replace(",", ".").split("\n")
+    cells = [line.split(layout.delimiter) for line in lines]
+    if not lines or set(map(len, cells)) != {layout.width}:
+        return None
+    try:
+        time_s = np.array([float(row[layout.time]) for row in cells])
+        raw = np.array([float(row[layout.pressure]) for row in cells])
+    except ValueError:
+        return None
+    if not (np.isfinite(time_s).all() and np.isfinite(raw).all()):
+        return None
+    return time_s, raw
+
+
+def _take_slowly(lines: list[str], number: int, layout: _Layout, rows: _Rows) -> None:
+    times, pressures, numbers = [], [], []
+    for line_number, line in enumerate(lines, number):
+        if not line.strip():
+            continue
+        found = _row(line, layout)
+        if isinstance(found, str):
+            rows.fault_count += 1
+            if len(rows.faults) < MAX_WORDED:
+                rows.faults.append((line_number, found))
+            continue
+        times.append(found[0])
+        pressures.append(found[1])
+        numbers.append(line_number)
+    rows.times.append(np.array(times, dtype=np.float64))
+    rows.pressures.append(np.array(pressures, dtype=np.float64))
+    rows.lines.append(np.array(numbers, dtype=np.int64))
+
+
+def _row(line: str, layout: _Layout) -> tuple[float, float] | str:
+    """Return time and pressure, or what is wrong with the line."""
+    try:
+        reader = csv.reader([line], delimiter=layout.delimiter, skipinitialspace=True, strict=True)
+        cells = next(reader)
+    except csv.Error:
+        return f"found the quoting {shown(line)}; allowed cells closed by their quotes"
+    if len(cells) != layout.width:
+        count = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
+        return f"found {count}; allowed {layout.width}, as in the header"
+    values = []
+    for name, index in (("time_s", layout.time), (layout.column.name, layout.pressure)):
+        cell = cells[index].strip()
+        number = cell.replace(",", ".") if layout.delimiter != "," else cell
+        if not _NUMBER.fullmatch(number) or not np.isfinite(float(number)):
+            return f"found {name} {shown(cell)}; allowed a finite number"
+        values.append(float(number))
+    return values[0], values[1]

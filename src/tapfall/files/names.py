@@ -1,0 +1,102 @@
+"""Names of files: shown safely, kept without their folders, opened with care."""
+
+from __future__ import annotations
+
+import io
+import os
+import stat
+from pathlib import Path
+
+from tapfall.errors import InputError
+
+#: What a caller may name a file by.
+PathLike = str | os.PathLike[str]
+
+
+def printable(text: str) -> str:
+    r"""Escape every character that is not printable.
+
+    File names and cells of other people's files reach terminals and error
+    messages only through here: a control character could otherwise move the
+    cursor, and a line break could forge a second line.
+
+    Examples
+    --------
+    >>> print(printable("arm\x1b[2J.wav"))
+    arm\x1b[2J.wav
+    """
+    if text.isprintable():
+        return text
+    return "".join(
+        ch if ch.isprintable() else ch.encode("unicode_escape", "surrogatepass").decode("ascii")
+        for ch in text
+    )
+
+
+def shown(cell: str, longest: int = 40) -> str:
+    """Quote a piece of a file for an error message, shortened and escaped.
+
+    Examples
+    --------
+    >>> print(shown("x" * 50, longest=5))
+    'xxxxx...'
+    """
+    tail = "..." if len(cell) > longest else ""
+    return f"'{printable(cell[:longest])}{tail}'"
+
+
+def base_name(path: PathLike) -> str:
+    """Return the name without its folder, as valid Unicode.
+
+    Examples
+    --------
+    >>> base_name("visits/tuesday/arm.wav")
+    'arm.wav'
+    """
+    name = Path(path).name
+    return os.fsencode(name).decode("utf-8", "replace")
+
+
+def open_regular(
+    path: PathLike, error: type[InputError], wanted: str, largest_bytes: int
+) -> io.FileIO:
+    """Open a regular, non-empty file of bounded size for reading, unbuffered.
+
+    Parameters
+    ----------
+    path
+        The file.
+    error
+        The error type to raise.
+    wanted
+        What the file should be, for the message: ``"a sound file"``.
+    largest_bytes
+        The largest size accepted.
+
+    Raises
+    ------
+    InputError
+        Of the given type: no such file, a folder, a device, no permission,
+        empty, or larger than ``largest_bytes``.
+    """
+    label = printable(os.fspath(path))
+    try:
+        status = Path(path).stat()
+        if stat.S_ISDIR(status.st_mode):
+            raise error(f"{label}: found a folder; allowed {wanted}")
+        if not stat.S_ISREG(status.st_mode):
+            raise error(f"{label}: found a pipe or device; allowed {wanted}")
+        if status.st_size == 0:
+            raise error(f"{label}: found 0 bytes; allowed {wanted}")
+        if status.st_size > largest_bytes:
+            raise error(
+                f"{label}: found {status.st_size} bytes; allowed at most {largest_bytes} bytes"
+            )
+        return Path(path).open("rb", buffering=0)
+    except error:
+        raise
+    except FileNotFoundError:
+        raise error(f"{label}: found no such file; allowed {wanted}") from None
+    except (OSError, ValueError) as fault:
+        reason = fault.strerror if isinstance(fault, OSError) else str(fault)
+        raise error(f"{label}: cannot be opened ({reason}); allowed {wanted}") from None

@@ -1,0 +1,186 @@
+"""A recording from its files, and into files."""
+
+from __future__ import annotations
+
+import math
+import os
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapfall.errors import CuffLogError, InputError, SettingError
+from tapfall.files.audio import Sound, read_sound
+from tapfall.files.cufflog import read_hashed_cuff_log
+from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG, check_overlap
+from tapfall.files.names import PathLike, base_name, printable
+from tapfall.files.writing import write_atomically, write_bytes
+from tapfall.model import CuffLog, Recording, Source
+
+
+def load(
+    audio: PathLike,
+    cuff: PathLike | None = None,
+    *,
+    channel: int | None = None,
+    cuff_channel: int | None = None,
+    cuff_scale: float | None = None,
+    cuff_offset: float | None = None,
+    lag_s: float | None = None,
+) -> Recording:
+    """Read a stethoscope track and its cuff-pressure log.
+
+    Parameters
+    ----------
+    audio
+        A sound file that libsndfile reads (WAV, FLAC, OGG, ...), at 1 kHz or
+        more, of one channel or with ``channel`` chosen.
+    cuff
+        The cuff log: CSV with the columns ``time_s`` and ``pressure_mmHg`` or
+        ``pressure_kPa``; see :mod:`tapfall.files.cufflog`.
+    channel
+        The channel of the sound, counted from 1.
+    cuff_channel
+        Instead of ``cuff``: the channel of the sound file that carries the
+        cuff pressure, counted from 1.  It is averaged down to 200 Hz or less.
+    cuff_scale
+        mmHg per full scale (1.0) of the pressure channel; needed with it.
+    cuff_offset
+        mmHg at a sample of 0; 0 unless given.
+    lag_s
+        Log time minus audio time, if known: only whether log and sound
+        overlap is judged with it.
+
+    Returns
+    -------
+    Recording
+        Samples as float32 with full scale 1.0; clipping is no error here.
+
+    Raises
+    ------
+    AudioError
+        The sound is missing, empty, cut short, not sound, constant, not
+        finite, below 1 kHz, or has several channels and none is chosen.
+    CuffLogError
+        The log is unusable, or shares no time with the sound.
+    SettingError
+        Arguments that contradict each other.
+
+    Examples
+    --------
+    ::
+
+        recording = load("arm.wav", "arm.csv")
+        recording = load("both.wav", cuff_channel=2, cuff_scale=300.0)
+    """
+    _check_arguments(cuff, cuff_channel, cuff_scale, cuff_offset, lag_s)
+    sound = read_sound(audio, channel=channel, cuff_channel=cuff_channel)
+    audio_name = base_name(audio)
+    if cuff is None:
+        label = f"{printable(os.fspath(audio))}: channel {cuff_channel}"
+        log = _channel_log(label, sound, cuff_scale or math.nan, cuff_offset or 0.0)
+        cuff_name, cuff_sha256 = audio_name, sound.sha256
+    else:
+        label = printable(os.fspath(cuff))
+        log, cuff_sha256 = read_hashed_cuff_log(cuff)
+        cuff_name = base_name(cuff)
+    check_overlap(label, log, len(sound.samples) / sound.rate_hz, lag_s or 0.0)
+    source = Source(
+        audio_name=audio_name,
+        audio_sha256=sound.sha256,
+        cuff_name=cuff_name,
+        cuff_sha256=cuff_sha256,
+    )
+    return Recording(samples=sound.samples, rate_hz=sound.rate_hz, cuff=log, source=source)
+
+
+def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
+    """Write a recording as a WAV file of 24 bits and a cuff log.
+
+    Parameters
+    ----------
+    recording
+        The recording; samples beyond full scale are clipped.
+    audio
+        The sound file to write, in WAV form whatever its name.
+    cuff
+        The CSV to write: times to the microsecond, pressures to 0.0001 mmHg.
+
+    Raises
+    ------
+    InputError
+        A file cannot be written, or the sampling rate is not a whole number.
+    """
+    import soundfile
+
+    if recording.rate_hz != int(recording.rate_hz):
+        raise InputError(
+            f"{printable(os.fspath(audio))}: found a rate of {recording.rate_hz:g} Hz; "
+            "allowed whole numbers of Hz in a WAV file"
+        )
+    samples = full_scale(recording.samples)
+
+    def fill(draft: Path) -> None:
+        with draft.open("wb") as file:
+            rate = int(recording.rate_hz)
+            soundfile.write(file, np.clip(samples, -1.0, 1.0), rate, "PCM_24", format="WAV")
+
+    write_atomically(audio, fill)
+    rows = zip(
+        np.round(recording.cuff.time_s, 6).tolist(),
+        np.round(recording.cuff.pressure_mmhg, 4).tolist(),
+        strict=True,
+    )
+    text = "time_s,pressure_mmHg\n" + "".join(f"{time},{mmhg}\n" for time, mmhg in rows)
+    write_bytes(cuff, text.encode("ascii"))
+
+
+def full_scale(samples: NDArray[np.generic]) -> NDArray[np.floating]:
+    """Return samples as floats of full scale 1.0; int16 and int32 are scaled.
+
+    Examples
+    --------
+    >>> full_scale(np.array([-32768, 16384], dtype=np.int16)).tolist()
+    [-1.0, 0.5]
+    """
+    if np.issubdtype(samples.dtype, np.floating):
+        return samples  # type: ignore[return-value]
+    return samples / -float(np.iinfo(samples.dtype).min)  # type: ignore
+
+
+def _check_arguments(
+    cuff: PathLike | None,
+    cuff_channel: int | None,
+    cuff_scale: float | None,
+    cuff_offset: float | None,
+    lag_s: float | None,
+) -> None:
+    if (cuff is None) == (cuff_channel is None):
+        found = "neither" if cuff is None else "both"
+        raise SettingError(f"found {found} of a cuff log and a cuff channel; allowed one of them")
+    if cuff_channel is None and (cuff_scale is not None or cuff_offset is not None):
+        raise SettingError("found a cuff scale or offset; allowed only with a cuff channel")
+    if cuff_channel is not None and cuff_scale is None:
+        raise SettingError("found no cuff scale; allowed a cuff channel with its scale in mmHg")
+    for name, value in (("scale", cuff_scale), ("offset", cuff_offset), ("lag", lag_s)):
+        if value is not None and not math.isfinite(value):
+            raise SettingError(f"found {name} {value}; allowed a finite number")
+    if cuff_scale == 0.0:
+        raise SettingError("found a cuff scale of 0; allowed mmHg per full scale other than 0")
+
+
+def _channel_log(label: str, sound: Sound, scale: float, offset: float) -> CuffLog:
+    """Scale the pressure channel, checked as a log is."""
+    if sound.pressure is None or sound.pressure_time_s is None:
+        raise CuffLogError(f"{label}: found no pressure channel; allowed one in the sound file")
+    with np.errstate(over="ignore", invalid="ignore"):
+        mmhg = sound.pressure * scale + offset
+    bad = np.flatnonzero(~((mmhg >= LOWEST_MMHG) & (mmhg <= HIGHEST_MMHG)))
+    if len(bad):
+        raise CuffLogError(
+            f"{label}: found {mmhg[bad[0]]:g} mmHg at {sound.pressure_time_s[bad[0]]:.3f} s; "
+            f"allowed {LOWEST_MMHG:g} to {HIGHEST_MMHG:g} mmHg (see the scale and the offset)"
+        )
+    if len(mmhg) < 2:
+        raise CuffLogError(f"{label}: found 1 pressure; allowed 2 or more")
+    return CuffLog(time_s=sound.pressure_time_s, pressure_mmhg=mmhg)

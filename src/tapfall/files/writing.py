@@ -1,0 +1,132 @@
+"""Writing: every output is written beside its place, then renamed into it."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from tapfall.errors import InputError
+from tapfall.files.names import PathLike, printable
+
+
+def check_writable(path: PathLike, inputs: tuple[PathLike, ...] = ()) -> None:
+    """Raise before any work starts if an output cannot be written.
+
+    Parameters
+    ----------
+    path
+        The output to be.
+    inputs
+        Files that must not be overwritten.
+
+    Raises
+    ------
+    InputError
+        The folder is missing or closed, the name belongs to a folder or a
+        device, or the output is one of the inputs.
+    """
+    label = printable(os.fspath(path))
+    try:
+        target = _place(path)
+        for name in inputs:
+            if target.exists() and Path(name).exists() and target.samefile(name):
+                raise InputError(
+                    f"{label}: found an input; allowed an output that overwrites no input"
+                )
+        _new_draft(target).unlink()
+    except InputError:
+        raise
+    except (OSError, ValueError) as fault:
+        raise _unwritable(label, fault) from None
+
+
+def write_atomically(path: PathLike, fill: Callable[[Path], None]) -> None:
+    """Let ``fill`` write a temporary file beside ``path``, then rename it.
+
+    Parameters
+    ----------
+    path
+        The output; replaced if it exists, followed if it is a symbolic link.
+    fill
+        Writes the file it is given; its name has the suffix of ``path``.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written; nothing is left behind.
+    """
+    try:
+        target = _place(path)
+        draft = _new_draft(target)
+        try:
+            fill(draft)
+            draft.replace(target)
+        finally:
+            draft.unlink(missing_ok=True)
+    except InputError:
+        raise
+    except (OSError, ValueError) as fault:
+        raise _unwritable(printable(os.fspath(path)), fault) from None
+
+
+def write_bytes(path: PathLike, data: bytes) -> None:
+    """Write bytes to ``path``, complete or not at all.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+
+    def fill(draft: Path) -> None:
+        draft.write_bytes(data)
+
+    write_atomically(path, fill)
+
+
+def json_text(value: Any) -> str:
+    """Return indented JSON, one trailing line break, never NaN.
+
+    Examples
+    --------
+    >>> print(json_text({"mmHg": 120.0}), end="")
+    {
+      "mmHg": 120.0
+    }
+    """
+    return json.dumps(value, indent=2, allow_nan=False) + "\n"
+
+
+def write_json(path: PathLike, value: Any) -> None:
+    """Write ``value`` as JSON, complete or not at all.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    write_bytes(path, json_text(value).encode("ascii"))
+
+
+def _place(path: PathLike) -> Path:
+    target = Path(os.path.realpath(path))
+    label = printable(os.fspath(path))
+    if target.is_dir():
+        raise InputError(f"{label}: found a folder; allowed the name of a file to write")
+    if target.exists() and not target.is_file():
+        raise InputError(f"{label}: found a pipe or device; allowed the name of a file to write")
+    return target
+
+
+def _new_draft(target: Path) -> Path:
+    draft = target.with_name(f".tapfall-{os.urandom(8).hex()}{target.suffix}")
+    draft.touch(exist_ok=False)
+    return draft
+
+
+def _unwritable(label: str, fault: Exception) -> InputError:
+    reason = fault.strerror if isinstance(fault, OSError) else str(fault)
+    return InputError(f"{label}: cannot be written ({reason}); allowed a file in a writable folder")

@@ -1,0 +1,5 @@
+"""From a recording to a reading; imports numpy and scipy only."""
+
+from tapfall.ear.listener import Listener, take_reading, take_readings
+
+__all__ = ["Listener", "take_reading", "take_readings"]

@@ -1,0 +1,240 @@
+"""Where a heartbeat is expected, and how its sound trails the pulse.
+
+A sound starts where the arterial upstroke crosses the cuff's pressure: late
+in the upstroke near systolic, early near diastolic (Rodbard, QKD literature;
+from memory).  So its delay after the cuff's pulse shrinks smoothly while the
+cuff falls; dynamic programming follows that delay from beat to beat, and the
+same search over +-2 s finds the lag between the two clocks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import signal
+
+from tapfall.ear.pulses import best_chain, local_maxima, typical_interval_s
+from tapfall.ear.whiten import White
+from tapfall.model import FloatArray
+
+#: Step of the delay search.
+STEP_S = 0.004
+#: Short window that places a sound (its main part lasts 20-80 ms).
+PLACE_S = 0.032
+#: Evidence of one sound is capped: one loud noise must not decide (tuned).
+CAP_NATS = 2.5
+#: Delays after the steepest rise of the cuff's pulse that a sound can have:
+#: an upstroke lasts 80-200 ms and conduction adds some tens (from memory).
+EARLIEST_S, LATEST_S = -0.13, 0.30
+#: Delay of a sound in the middle of the deflation, for turning a shift into a lag.
+MIDDLE_DELAY_S = 0.05
+#: Lags searched, both ways (the project's definition).
+LARGEST_LAG_S = 2.0
+#: Change of delay from beat to beat, one standard deviation (tuned).
+DELAY_STEP_S = 0.007
+#: Part of the zero-lag evidence, and absolute nats, by which another lag must win (tuned).
+LAG_MARGIN_SHARE, LAG_MARGIN_NATS = 0.12, 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Onsets:
+    """How much each instant stands out: capped log energy on an even grid.
+
+    ``excess`` has shape ``(n,)``, nats over the local median, step ``STEP_S``.
+    """
+
+    excess: FloatArray
+    start_s: float
+
+    def at(self, time_s: FloatArray) -> FloatArray:
+        """Excess at audio times, zero outside; shape as ``time_s``."""
+        index = np.rint((time_s - self.start_s) / STEP_S).astype(np.intp)
+        inside = (index >= 0) & (index < self.excess.size)
+        return np.where(inside, self.excess[np.clip(index, 0, self.excess.size - 1)], 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Path:
+    """Delay of the sound after each reference time, and its evidence."""
+
+    delay_s: FloatArray
+    excess: FloatArray
+    score: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LagFound:
+    """Log time minus audio time, with the evidence for it against none."""
+
+    seconds: float
+    error_s: float
+    clear: bool
+
+
+def onsets(white: White) -> Onsets:
+    """Measure how much each instant stands out of its neighbourhood.
+
+    Parameters
+    ----------
+    white
+        Whitened sound.
+
+    Returns
+    -------
+    Onsets
+        Shape ``(n / hop,)``; an instant's window of 32 ms starts at it.
+    """
+    width = round(PLACE_S * white.rate_hz)
+    total = np.concatenate([[0.0], np.cumsum(white.samples**2)])
+    count = int((white.samples.size - width) / (STEP_S * white.rate_hz))
+    index = np.rint(np.arange(count) * STEP_S * white.rate_hz).astype(np.intp)
+    level = np.log((total[index + width] - total[index]) / width + 0.02)
+    block = round(0.5 / STEP_S)
+    blocks = max(1, count // block)
+    medians = np.array(
+        [
+            np.median(level[max(0, b - 1) * block : (b + 2) * block])
+            for b in range(blocks)
+        ]
+    )
+    centres = (np.arange(blocks) + 0.5) * block
+    floor = np.interp(np.arange(count), centres, medians)
+    return Onsets(excess=np.clip(level - floor, 0.0, CAP_NATS), start_s=white.start_s)
+
+
+def follow_delay(
+    marks: Onsets,
+    reference_s: FloatArray,
+    earliest_s: float,
+    latest_s: float,
+    weight: FloatArray | None = None,
+) -> tuple[FloatArray, np.ndarray, FloatArray]:
+    """Best smooth delay path ending at each delay: scores, back pointers, gains."""
+    offsets = np.arange(earliest_s, latest_s + STEP_S / 2, STEP_S)
+    gains = marks.at(reference_s[:, None] + offsets[None, :])
+    gains = gains - gains.mean(axis=1, keepdims=True)
+    if weight is not None:
+        gains = gains * weight[:, None]
+    reach = round(3 * DELAY_STEP_S / STEP_S)
+    shifts = np.arange(-reach, reach + 1)
+    cost = 0.5 * (shifts * STEP_S / DELAY_STEP_S) ** 2 * 0.25
+    total = gains[0].copy()
+    back = np.zeros(gains.shape, np.int8)
+    n = offsets.size
+    for i in range(1, gains.shape[0]):
+        padded = np.full(n + 2 * reach, -1e9)
+        padded[reach : reach + n] = total
+        choices = np.lib.stride_tricks.sliding_window_view(padded, n) - cost[:, None]
+        best = np.argmax(choices, axis=0)
+        back[i] = best - reach
+        total = choices[best, np.arange(n)] + gains[i]
+    return total, back, offsets
+
+
+def trace(
+    marks: Onsets, reference_s: FloatArray, back: np.ndarray, offsets: FloatArray, end: int
+) -> FloatArray:
+    """Delays of the path that ends at offset ``end``; shape as ``reference_s``."""
+    index = np.empty(reference_s.size, np.intp)
+    index[-1] = end
+    for i in range(reference_s.size - 1, 0, -1):
+        index[i - 1] = np.clip(index[i] + back[i, index[i]], 0, offsets.size - 1)
+    return offsets[index]
+
+
+def find_path(marks: Onsets, reference_s: FloatArray, earliest_s: float, latest_s: float) -> Path:
+    """Follow the sound's delay after each reference time.
+
+    Parameters
+    ----------
+    marks
+        Evidence over audio time.
+    reference_s
+        Reference time of each beat, audio time, shape ``(n,)``.
+    earliest_s, latest_s
+        Delays searched.
+
+    Returns
+    -------
+    Path
+        Delay of each beat and the excess there.
+    """
+    total, back, offsets = follow_delay(marks, reference_s, earliest_s, latest_s)
+    end = int(np.argmax(total))
+    delay_s = trace(marks, reference_s, back, offsets, end)
+    return Path(
+        delay_s=delay_s, excess=marks.at(reference_s + delay_s), score=float(total[end])
+    )
+
+
+def find_lag(marks: Onsets, pulse_s: FloatArray) -> LagFound:
+    """Find the lag at which the cuff's pulses and the sounds keep step.
+
+    Parameters
+    ----------
+    marks
+        Evidence over audio time.
+    pulse_s
+        Pulses in log time, shape ``(n,)``.
+
+    Returns
+    -------
+    LagFound
+        0 unless another lag explains the sounds better by a margin.
+    """
+    reach_s = LARGEST_LAG_S + 0.1
+    total, back, offsets = follow_delay(
+        marks, pulse_s, EARLIEST_S - reach_s, LATEST_S + reach_s
+    )
+    plausible = (offsets >= EARLIEST_S + 0.02) & (offsets <= LATEST_S - 0.08)
+    best_zero = float(total[plausible].max())
+    top = int(np.argmax(total))
+    # A tie between neighbouring beats goes to the smaller shift.
+    near = total - 0.6 * np.abs(offsets - MIDDLE_DELAY_S)
+    top = int(np.argmax(near))
+    margin = max(LAG_MARGIN_NATS, LAG_MARGIN_SHARE * best_zero)
+    if plausible[top] or float(total[top]) < best_zero + margin:
+        return LagFound(seconds=0.0, error_s=0.08, clear=True)
+    delay_s = trace(marks, pulse_s, back, offsets, top)
+    excess = marks.at(pulse_s + delay_s)
+    middle = float(np.sum(delay_s * excess) / max(float(np.sum(excess)), 1e-9))
+    away = np.abs(offsets - offsets[top]) > 0.25
+    rival = float(total[away].max())
+    return LagFound(
+        seconds=-(middle - MIDDLE_DELAY_S),
+        error_s=0.08,
+        clear=rival < float(total[top]) - LAG_MARGIN_NATS,
+    )
+
+
+def clock_from_sounds(marks: Onsets, start_s: float, end_s: float) -> FloatArray:
+    """Expect beats from the sounds alone, where the log shows no pulse.
+
+    Parameters
+    ----------
+    marks
+        Evidence over audio time.
+    start_s, end_s
+        Audio times of the deflation.
+
+    Returns
+    -------
+    ndarray
+        Audio time of each expected sound, shape ``(n,)``; empty where no
+        rhythm is found.
+    """
+    first = max(0, round((start_s - marks.start_s) / STEP_S))
+    last = min(marks.excess.size, round((end_s - marks.start_s) / STEP_S))
+    if last - first < 4.0 / STEP_S:
+        return np.zeros(0)
+    part = signal.fftconvolve(marks.excess[first:last], np.hanning(11)[1:-1] / 5.0, "same")
+    interval_s = typical_interval_s(part, STEP_S)
+    if interval_s is None:
+        return np.zeros(0)
+    peaks = local_maxima(part, round(0.12 / STEP_S))
+    if peaks.size < 4:
+        return np.zeros(0)
+    times = (peaks + first) * STEP_S + marks.start_s
+    chain = best_chain(times, part[peaks], interval_s, rhythm_weight=12.0)
+    return times[chain]

@@ -1,0 +1,502 @@
+"""Put a reading together: thresholds, gaps, phases, rhythm, flags, status."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapfall.ear import verdict
+from tapfall.ear.cuff import FASTEST_DEFLATION_MMHG_PER_S, Deflation
+from tapfall.ear.evidence import LEVEL_STEP_DB
+from tapfall.ear.judge import Listening
+from tapfall.ear.muffling import Character, Muffled, character, find_muffling, name_phases
+from tapfall.ear.pulses import Pulses
+from tapfall.ear.record import Record
+from tapfall.ear.rules import Ruled, apply_rules, expected_beats
+from tapfall.model import (
+    REVIEW_FLAGS,
+    Beat,
+    Diastolic,
+    Flag,
+    FloatArray,
+    Gap,
+    Lag,
+    Phase,
+    Quality,
+    Reading,
+    Reason,
+    Rhythm,
+    Rule,
+    Settings,
+    State,
+    Status,
+    Threshold,
+)
+
+#: Silence above the first sound that excludes a gap above it (the project's definition).
+CLEAR_SILENCE_MMHG = 20.0
+#: The cuff's pulse at the top, against its largest, above which the top may lie
+#: inside a gap: oscillations fall to about half at systolic (ratios 0.5-0.55:
+#: Geddes 1982, from memory), and lower beyond it.
+PULSE_AT_TOP = 0.62
+#: Chance of a run of sounds below which nothing was heard.
+LEAST_RUN = 0.5
+#: Least gain of the run over silence, in nats after tempering (tuned).
+LEAST_GAIN_NATS = 9.0
+#: Confidence below which a person has to listen, and below which no value is given.
+ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.35
+#: Cuff pressure below which sounds go on to zero (the project's definition).
+ZERO_MMHG = 10.0
+#: Error of the trend that no log gets below (movement, wobble; tuned).
+LEAST_TREND_ERROR_MMHG = 0.35
+#: Coefficient of variation of expected intervals beyond which a rhythm is
+#: irregular (sinus rhythm stays well below, atrial fibrillation above; common practice).
+IRREGULAR_VARIATION = 0.12
+#: Signal-to-noise ratio below which a reading is flagged as noisy (our choice).
+NOISY_DB = 8.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Told:
+    """The stories of a listening, put to the rules, on expected beats only."""
+
+    beats: np.ndarray
+    cuff_mmhg: FloatArray
+    onset_s: FloatArray
+    heard: FloatArray
+    paths: np.ndarray
+    ruled: Ruled
+    error_mmhg: float
+
+
+def unreadable(
+    reason: Reason, settings: Settings, flags: tuple[Flag, ...] = (), quality: Quality | None = None
+) -> Reading:
+    """A reading that says why it holds no value.
+
+    Parameters
+    ----------
+    reason
+        Why.
+    settings
+        What the user chose.
+    flags, quality
+        What was noticed all the same.
+
+    Returns
+    -------
+    Reading
+        Status ``unreadable``, every threshold undetermined for that reason.
+    """
+    missing = Threshold(state=State.UNDETERMINED, reason=reason)
+    return Reading(
+        status=Status.UNREADABLE,
+        reasons=(reason,),
+        systolic=missing,
+        diastolic=Diastolic(
+            state=State.UNDETERMINED, reason=reason, rule=Rule(settings.diastolic)
+        ),
+        first_silence=missing,
+        muffling=missing,
+        manometer_mmhg=settings.manometer_mmhg,
+        flags=flags,
+        quality=quality or Quality(),
+    )
+
+
+def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told:
+    """Put every story to the rules, ectopic beats left out."""
+    keep = np.flatnonzero(expected_beats(listening.reference_s))
+    cuff = listening.cuff_mmhg[keep]
+    paths = listening.story.paths[:, keep]
+    rate = deflation.rate_mmhg_per_s
+    error = float(
+        np.hypot(
+            max(LEAST_TREND_ERROR_MMHG, deflation.trend_error_mmhg), rate * 0.6 * lag_error_s
+        )
+    )
+    return Told(
+        beats=keep,
+        cuff_mmhg=cuff,
+        onset_s=listening.onset_s[keep],
+        heard=listening.story.heard[keep],
+        paths=paths,
+        ruled=apply_rules(paths, cuff),
+        error_mmhg=error,
+    )
+
+
+def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
+    """An observed threshold; no value where the confidence is too low."""
+    sure = verdict.confidence(found.mass * factor, kind)
+    if sure < ABSTAIN_BELOW:
+        return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
+    return Threshold(
+        state=State.OBSERVED,
+        mmhg=verdict.rounded(found.mmhg),
+        low_mmhg=verdict.rounded(found.low_mmhg),
+        high_mmhg=verdict.rounded(found.high_mmhg),
+        confidence=sure,
+        time_s=round(float(told.onset_s[found.index]), 3),
+    )
+
+
+def _systolic(told: Told, factor: float) -> Threshold:
+    ruled = told.ruled
+    if ruled.systolic_seen.mean() >= 0.5:
+        found = verdict.systolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
+        if found is not None:
+            return _threshold(told, found, "systolic", factor)
+    first = ruled.first[ruled.first >= 0]
+    if first.size == 0:
+        return Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
+    # Counted from the earliest sound, not from the first pair: any sound is a bound.
+    bound = float(told.cuff_mmhg[int(np.median(first))])
+    return Threshold(
+        state=State.NOT_REACHED, low_mmhg=verdict.rounded(bound), reason=Reason.SOUNDS_FROM_TOP
+    )
+
+
+def _diastolic(told: Told, factor: float) -> tuple[Threshold, Threshold]:
+    """Last sound and first silence."""
+    ruled = told.ruled
+    if ruled.diastolic_seen.mean() >= 0.5:
+        found = verdict.diastolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
+        if found is not None:
+            last = _threshold(told, found, "diastolic", factor)
+            if last.state is not State.OBSERVED:
+                return last, last
+            silence = Threshold(
+                state=State.OBSERVED,
+                mmhg=verdict.rounded(float(told.cuff_mmhg[found.index + 1])),
+                low_mmhg=min(
+                    last.low_mmhg or 0.0, verdict.rounded(told.cuff_mmhg[found.index + 1])
+                ),
+                high_mmhg=last.high_mmhg,
+                confidence=last.confidence,
+                time_s=round(float(told.onset_s[found.index + 1]), 3),
+            )
+            return last, silence
+    ends = ruled.last[ruled.last >= 0]
+    if ends.size == 0:
+        missing = Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
+        return missing, missing
+    bound = float(told.cuff_mmhg[int(np.median(ends))])
+    last = Threshold(
+        state=State.NOT_REACHED, high_mmhg=verdict.rounded(bound), reason=Reason.SOUNDS_TO_END
+    )
+    return last, last
+
+
+def _gaps(told: Told, run: float) -> tuple[Gap, ...]:
+    """The silent gap, where most stories hold one."""
+    ruled = told.ruled
+    has = ruled.gap_upper >= 0
+    share = float(has.mean())
+    if share < 0.5:
+        return ()
+    upper = verdict.edge(
+        ruled.gap_upper[has], ruled.gap_upper[has] + 1, told.cuff_mmhg, share, told.error_mmhg
+    )
+    lower = verdict.edge(
+        ruled.gap_lower[has], ruled.gap_lower[has] - 1, told.cuff_mmhg, share, told.error_mmhg
+    )
+    return (
+        Gap(
+            upper_mmhg=verdict.rounded(upper.mmhg),
+            lower_mmhg=verdict.rounded(lower.mmhg),
+            upper_low_mmhg=verdict.rounded(upper.low_mmhg),
+            upper_high_mmhg=verdict.rounded(upper.high_mmhg),
+            lower_low_mmhg=verdict.rounded(lower.low_mmhg),
+            lower_high_mmhg=verdict.rounded(lower.high_mmhg),
+            confidence=round(share * run, 4),
+        ),
+    )
+
+
+def _muffling(
+    told: Told, sounds: np.ndarray, muffled: Muffled | None
+) -> Threshold:
+    if muffled is None:
+        return Threshold(state=State.UNDETERMINED, reason=Reason.NO_MUFFLING)
+    cuff = told.cuff_mmhg[sounds]
+    value = float(cuff[muffled.index])
+    high = float(cuff[max(muffled.low - 1, 0)]) + 2 * told.error_mmhg
+    low = float(cuff[min(muffled.high, cuff.size - 1)]) - 2 * told.error_mmhg
+    return Threshold(
+        state=State.OBSERVED,
+        mmhg=verdict.rounded(value),
+        low_mmhg=verdict.rounded(min(low, value)),
+        high_mmhg=verdict.rounded(max(high, value)),
+        confidence=round(muffled.certainty * 0.9, 4),
+        time_s=round(float(told.onset_s[sounds[muffled.index]]), 3),
+    )
+
+
+def _pulse_at_top(pulses: Pulses, deflation: Deflation) -> float | None:
+    """Pulse of the cuff at the top of the deflation against its largest."""
+    if not pulses.usable or pulses.time_s.size < 10:
+        return None
+    pressure = deflation.pressure_mmhg(pulses.time_s)
+    top = pulses.strength[pressure >= float(pressure.max()) - 8.0]
+    if top.size < 2:
+        return None
+    smooth = np.convolve(pulses.strength, np.ones(3) / 3, "valid")
+    return float(np.median(top) / max(float(smooth.max()), 1e-9))
+
+
+def _rhythm(told: Told, listening: Listening) -> Rhythm:
+    """Regular, irregular or alternating, from intervals of expected beats."""
+    ruled = told.ruled
+    if (ruled.alternating_first | ruled.alternating_last).mean() >= 0.5:
+        return Rhythm.ALTERNATING
+    times = listening.reference_s
+    if not listening.from_pulse:
+        times = listening.onset_s[listening.story.heard > 0.5]
+    interval = np.diff(times)
+    if interval.size < 5:
+        return Rhythm.UNKNOWN
+    near = np.median(interval)
+    interval = interval[interval < 1.7 * near]
+    # Beat to beat, so that breathing and drift do not count.
+    change = np.abs(np.diff(interval))
+    if float(np.mean(change)) / float(np.mean(interval)) > IRREGULAR_VARIATION:
+        return Rhythm.IRREGULAR
+    return Rhythm.REGULAR
+
+
+def _quality(
+    record: Record, deflation: Deflation, listening: Listening, told: Told
+) -> Quality:
+    """Levels in the sound's own band, over the deflation."""
+    white = listening.white
+    onset = listening.onset_s[listening.story.heard > 0.5]
+    sound, start_s = record.between(white.start_s, white.start_s + 1e9)
+    size = round(0.06 * record.rate_hz)
+    total = np.concatenate([[0.0], np.cumsum(sound**2)])
+    energy = (total[size:] - total[:-size]) / size
+    noise = float(np.median(energy[:: max(1, size // 2)])) + 1e-16
+    ratio = None
+    if onset.size:
+        index = np.clip(
+            np.rint((onset - 0.01 - start_s) * record.rate_hz).astype(np.intp), 0, energy.size - 1
+        )
+        loud = float(np.quantile(energy[index], 0.9))
+        ratio = round(10 * float(np.log10(max(loud - noise, 1e-16) / noise)), 1)
+    first = max(0, round((white.start_s - record.start_s) * record.rate_hz))
+    clipped = record.clipped[first : first + white.samples.size]
+    step = np.abs(np.diff(told.cuff_mmhg))
+    return Quality(
+        signal_to_noise_db=ratio,
+        peak_dbfs=round(20 * float(np.log10(np.abs(sound).max() + 1e-9)), 1),
+        clipped_share=round(float(clipped.mean()) if clipped.size else 0.0, 5),
+        deflation_mmhg_per_s=round(deflation.rate_mmhg_per_s, 2),
+        deflation_mmhg_per_beat=round(float(np.median(step)), 2) if step.size else None,
+        log_rate_hz=round(deflation.log_rate_hz, 2),
+    )
+
+
+def compose(
+    record: Record,
+    deflation: Deflation,
+    pulses: Pulses,
+    listening: Listening,
+    settings: Settings,
+    noticed: tuple[Flag, ...],
+) -> Reading:
+    """Compose the reading of one deflation.
+
+    Parameters
+    ----------
+    record, deflation, pulses, listening
+        What was recorded, what the log showed, what was heard.
+    settings
+        What the user chose.
+    noticed
+        Flags raised before listening.
+
+    Returns
+    -------
+    Reading
+        With status, reasons and flags.
+    """
+    lag_error_s = listening.lag.error_s if listening.lag.clear else 0.8
+    told = tell(listening, deflation, lag_error_s)
+    quality = _quality(record, deflation, listening, told)
+    flags = list(noticed)
+    story = listening.story
+    ruled = told.ruled
+    if story.run < LEAST_RUN or story.gain_nats < LEAST_GAIN_NATS or (ruled.first < 0).mean() > 0.5:
+        return unreadable(Reason.NO_SOUNDS, settings, tuple(flags), quality)
+    from_top = not ruled.systolic_seen.mean() >= 0.5
+    to_end = not ruled.diastolic_seen.mean() >= 0.5
+    end_mmhg = float(told.cuff_mmhg[-1])
+    to_zero = to_end and end_mmhg < ZERO_MMHG
+    if from_top and to_end and not to_zero:
+        return unreadable(Reason.UNCHANGED_BY_CUFF, settings, tuple(flags), quality)
+    systolic = _systolic(told, story.run)
+    last, silence = _diastolic(told, story.run)
+    gaps = _gaps(told, story.run)
+    sounds = np.flatnonzero(_most_told(told))
+    found = character(record, told.onset_s, np.zeros(told.beats.size, bool))
+    muffled = find_muffling(found.crisp[sounds], found.level[sounds])
+    muffling = _muffling(told, sounds, muffled)
+    diastolic = _by_rule(settings.diastolic, last, silence, muffling, to_zero)
+    if to_zero:
+        silence = Threshold(state=State.NOT_REACHED, reason=Reason.SOUNDS_TO_END)
+    flags += _flags(told, listening, deflation, pulses, systolic, diastolic, gaps, quality, to_zero)
+    rhythm = _rhythm(told, listening)
+    if rhythm is Rhythm.ALTERNATING:
+        flags.append(Flag.ALTERNATING)
+    elif rhythm is Rhythm.IRREGULAR:
+        flags.append(Flag.IRREGULAR_RHYTHM)
+    ordered = tuple(flag for flag in Flag if flag in set(flags))
+    reasons = tuple(
+        dict.fromkeys(t.reason for t in (systolic, diastolic) if t.reason is not None)
+    )
+    states = {systolic.state, diastolic.state}
+    if states == {State.UNDETERMINED}:
+        status = Status.UNREADABLE
+    elif states == {State.OBSERVED} and not REVIEW_FLAGS.intersection(ordered):
+        status = Status.OK
+    else:
+        status = Status.REVIEW
+    interval = np.diff(told.onset_s if not listening.from_pulse else listening.reference_s)
+    lag = listening.lag
+    return Reading(
+        status=status,
+        reasons=reasons,
+        systolic=systolic,
+        diastolic=diastolic,
+        first_silence=silence,
+        muffling=muffling,
+        gaps=gaps,
+        pulse_per_min=round(60.0 / float(np.median(interval)), 1),
+        rhythm=rhythm,
+        beats=_beats(listening, told, found, sounds, muffled, gaps),
+        lag=Lag(
+            seconds=round(lag.seconds, 3),
+            low_s=round(lag.seconds - 2 * lag_error_s, 3),
+            high_s=round(lag.seconds + 2 * lag_error_s, 3),
+            drift_ppm=None,
+            estimated=settings.lag_s is None,
+        ),
+        manometer_mmhg=settings.manometer_mmhg,
+        flags=ordered,
+        quality=quality,
+    )
+
+
+def _most_told(told: Told) -> np.ndarray:
+    """Beats that sound between the first and the last sound of most stories."""
+    inside = np.arange(told.heard.size)
+    ruled = told.ruled
+    first = int(np.median(ruled.first[ruled.first >= 0]))
+    last = int(np.median(ruled.last[ruled.last >= 0]))
+    return np.asarray((told.heard >= 0.5) & (inside >= first) & (inside <= last))
+
+
+def _by_rule(
+    rule: Rule, last: Threshold, silence: Threshold, muffling: Threshold, to_zero: bool
+) -> Diastolic:
+    """The diastolic by the chosen rule; by K4 where sounds go on to zero."""
+    chosen = Rule.K4 if to_zero else Rule(rule)
+    source = {Rule.LAST_SOUND: last, Rule.FIRST_SILENCE: silence, Rule.K4: muffling}[chosen]
+    return Diastolic(
+        state=source.state,
+        mmhg=source.mmhg,
+        low_mmhg=source.low_mmhg,
+        high_mmhg=source.high_mmhg,
+        confidence=source.confidence,
+        time_s=source.time_s,
+        reason=source.reason,
+        rule=chosen,
+        k5_mmhg=0.0 if to_zero else last.mmhg,
+    )
+
+
+def _flags(
+    told: Told,
+    listening: Listening,
+    deflation: Deflation,
+    pulses: Pulses,
+    systolic: Threshold,
+    diastolic: Diastolic,
+    gaps: tuple[Gap, ...],
+    quality: Quality,
+    to_zero: bool,
+) -> list[Flag]:
+    """Flags that follow from what was heard."""
+    ruled = told.ruled
+    flags: list[Flag] = []
+    if systolic.state is State.OBSERVED and systolic.mmhg is not None:
+        top = float(told.cuff_mmhg[: max(int(np.median(ruled.first)), 1)].max())
+        at_top = _pulse_at_top(pulses, deflation)
+        if top - systolic.mmhg < CLEAR_SILENCE_MMHG or (
+            at_top is not None and at_top > PULSE_AT_TOP
+        ):
+            flags.append(Flag.GAP_ABOVE_NOT_EXCLUDED)
+        if ruled.lone_above.mean() >= 0.5:
+            flags.append(Flag.ISOLATED_SOUND)
+    if systolic.state is State.NOT_REACHED:
+        flags.append(Flag.SYSTOLIC_NOT_REACHED)
+    if diastolic.state is State.NOT_REACHED:
+        flags.append(Flag.DIASTOLIC_NOT_REACHED)
+    if to_zero:
+        flags.append(Flag.SOUNDS_TO_ZERO)
+    if gaps:
+        flags.append(Flag.SILENT_GAP)
+    sure = [c for c in (systolic.confidence, diastolic.confidence) if c is not None]
+    undetermined = State.UNDETERMINED in (systolic.state, diastolic.state)
+    if (sure and min(sure) < ASK_BELOW) or undetermined:
+        flags.append(Flag.LOW_CONFIDENCE)
+    if abs(listening.lag.seconds) > 0.15:
+        flags.append(Flag.LAG_CORRECTED)
+    if not listening.lag.clear:
+        flags.append(Flag.LAG_UNCERTAIN)
+    if not pulses.usable:
+        flags.append(Flag.COARSE_CUFF_LOG)
+    if quality.clipped_share > 1e-3:
+        flags.append(Flag.AUDIO_CLIPPED)
+    ratio = quality.signal_to_noise_db
+    if ratio is not None and ratio < NOISY_DB:
+        flags.append(Flag.NOISY)
+    return flags
+
+
+def _beats(
+    listening: Listening,
+    told: Told,
+    found: Character,
+    sounds: np.ndarray,
+    muffled: Muffled | None,
+    gaps: tuple[Gap, ...],
+) -> tuple[Beat, ...]:
+    """Every beat of the deflation with its phase, ectopic ones included."""
+    phases = dict.fromkeys(told.beats.tolist(), Phase.SILENT)
+    named = name_phases(found, sounds, None if muffled is None else muffled.index)
+    for sound, phase in zip(told.beats[sounds].tolist(), named, strict=True):
+        phases[sound] = phase
+    beats: list[Beat] = []
+    last = Phase.SILENT
+    for i in range(listening.onset_s.size):
+        heard = float(listening.story.heard[i]) * listening.story.run
+        cuff = float(listening.cuff_mmhg[i])
+        phase = phases.get(i, last if heard >= 0.5 else Phase.SILENT)
+        if phase is Phase.SILENT and any(g.lower_mmhg < cuff < g.upper_mmhg for g in gaps):
+            phase = Phase.GAP
+        elif phase is not Phase.SILENT:
+            last = phase
+        beats.append(
+            Beat(
+                time_s=round(float(listening.onset_s[i]), 3),
+                cuff_mmhg=verdict.rounded(cuff),
+                heard=round(heard, 4),
+                phase=phase,
+            )
+        )
+    return tuple(beats)
+
+
+__all__ = ["FASTEST_DEFLATION_MMHG_PER_S", "LEVEL_STEP_DB", "compose", "unreadable"]

@@ -1,0 +1,330 @@
+"""Cuff log to inflation, hold, deflation and release, and the smooth trend.
+
+Everything here is in the log's own time.  Pressures are mmHg.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapfall.model import FloatArray, Flag
+
+#: Below this the cuff is at rest (definition of a measurement).
+REST_MMHG = 15.0
+#: A measurement ends at a rest of this length (definition).
+REST_S = 5.0
+#: A deflation is slower than this (definition) ...
+FASTEST_DEFLATION_MMHG_PER_S = 10.0
+#: ... over at least this fall (definition).
+LEAST_FALL_MMHG = 20.0
+#: A rise of this size after a fall is a re-inflation; smaller ones are pulse,
+#: movement or valve wobble (pulses reach 4 mmHg: Liu 2014; twice that, our choice).
+REINFLATION_MMHG = 8.0
+#: Step of the even grid on which trend and slopes are computed.
+GRID_S = 0.05
+#: Deflation rates outside these are flagged (2-3 mmHg/s is taught; AHA 2005, from memory).
+SLOW_MMHG_PER_S, FAST_MMHG_PER_S = 1.5, 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Deflation:
+    """One deflation, with the hold above it, on an even grid of log time.
+
+    ``time_s`` runs from the end of inflation to the release, step
+    ``GRID_S``; ``trend_mmhg`` is the pressure without the pulse.
+    ``falls_from_s`` is where the hold ends.
+    """
+
+    time_s: FloatArray
+    trend_mmhg: FloatArray
+    falls_from_s: float
+    rate_mmhg_per_s: float
+    log_rate_hz: float
+    trend_error_mmhg: float
+    released: bool
+    flags: tuple[Flag, ...]
+
+    @property
+    def start_s(self) -> float:
+        """End of the inflation, log time."""
+        return float(self.time_s[0])
+
+    @property
+    def end_s(self) -> float:
+        """Start of the release, log time."""
+        return float(self.time_s[-1])
+
+    def pressure_mmhg(self, time_s: FloatArray) -> FloatArray:
+        """Trend at log times, held at the ends; shape as ``time_s``."""
+        return np.interp(time_s, self.time_s, self.trend_mmhg)
+
+    def rate_at(self, time_s: FloatArray) -> FloatArray:
+        """Fall in mmHg/s (positive while falling) at log times."""
+        slope = -np.gradient(self.trend_mmhg, GRID_S)
+        return np.interp(time_s, self.time_s, slope)
+
+
+def measurement_bounds(time_s: FloatArray, pressure_mmhg: FloatArray) -> list[tuple[int, int]]:
+    """Cut a log into measurements.
+
+    Parameters
+    ----------
+    time_s, pressure_mmhg
+        Log of shape ``(n,)``.
+
+    Returns
+    -------
+    list of (int, int)
+        Half-open row ranges, each from the row where the cuff leaves rest to
+        the row that completes a rest of 5 s, or the end of the log.
+
+    Examples
+    --------
+    >>> t = np.arange(20.0)
+    >>> p = np.where((t > 3) & (t < 9), 100.0, 0.0)
+    >>> measurement_bounds(t, p)
+    [(4, 15)]
+    """
+    bounds: list[tuple[int, int]] = []
+    begin: int | None = None
+    rest_since: float | None = None
+    for row in np.flatnonzero(np.diff(pressure_mmhg < REST_MMHG, prepend=True)).tolist() + [
+        time_s.size
+    ]:
+        # Between two of these rows the cuff stays on one side of the rest pressure.
+        if begin is not None and rest_since is not None:
+            stop = int(np.searchsorted(time_s, rest_since + REST_S))
+            if stop < row:
+                bounds.append((begin, stop + 1))
+                begin = None
+        if row == time_s.size:
+            break
+        if pressure_mmhg[row] >= REST_MMHG:
+            begin = row if begin is None else begin
+            rest_since = None
+        else:
+            rest_since = float(time_s[row])
+    if begin is not None:
+        bounds.append((begin, time_s.size))
+    return bounds
+
+
+def _box(values: FloatArray, count: int) -> FloatArray:
+    """Centred moving mean over about ``count`` values, shorter at the ends."""
+    half = count // 2
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    index = np.arange(values.size)
+    low = np.maximum(index - half, 0)
+    high = np.minimum(index + half + 1, values.size)
+    return (total[high] - total[low]) / (high - low)
+
+
+def _turns(values: FloatArray, size: float) -> list[int]:
+    """Alternating low and high turning points at least ``size`` apart, ends included."""
+    turns = [0]
+    low = high = 0
+    rising: bool | None = None
+    for i, v in enumerate(values.tolist()):
+        if v > values[high]:
+            high = i
+        if v < values[low]:
+            low = i
+        if rising is not False and v <= values[high] - size:
+            if rising or high > 0:
+                turns.append(high)
+            rising, low = False, i
+        elif rising is not True and v >= values[low] + size:
+            if rising is False or low > 0:
+                turns.append(low)
+            rising, high = True, i
+    turns.append(high if rising else low)
+    if turns[-1] != values.size - 1:
+        turns.append(values.size - 1)
+    return turns
+
+
+def _knee(time_s: FloatArray, pressure_mmhg: FloatArray) -> float:
+    """Time where two straight lines meet that fit the points best."""
+    n = time_s.size
+    if n < 8:
+        return float(time_s[n // 2])
+    t = time_s - time_s[0]
+
+    def residuals(x: FloatArray, y: FloatArray) -> FloatArray:
+        count = np.arange(1, n + 1)
+        sx, sy = np.cumsum(x), np.cumsum(y)
+        sxx = np.cumsum(x * x) - sx * sx / count
+        sxy = np.cumsum(x * y) - sx * sy / count
+        syy = np.cumsum(y * y) - sy * sy / count
+        return np.asarray(syy - sxy * sxy / np.maximum(sxx, 1e-9))
+
+    left = residuals(t, pressure_mmhg)
+    right = residuals(t[::-1], pressure_mmhg[::-1])[::-1]
+    cost = left[2:-3] + right[3:-2]
+    return float(time_s[2 + int(np.argmin(cost))])
+
+
+def _local_line(
+    weight: FloatArray, weighted_mmhg: FloatArray, half_width: int
+) -> FloatArray:
+    """Local straight-line fit with a tricube kernel, exact at the ends."""
+    u = np.arange(-half_width, half_width + 1) / (half_width + 1)
+    kernel = (1 - np.abs(u) ** 3) ** 3
+    step = u[::-1]  # convolution turns the kernel round
+
+    def total(values: FloatArray, moment: FloatArray) -> FloatArray:
+        return np.convolve(values, kernel * moment, "full")[half_width:-half_width]
+
+    one = np.ones_like(step)
+    s0, s1, s2 = total(weight, one), total(weight, step), total(weight, step * step)
+    m0, m1 = total(weighted_mmhg, one), total(weighted_mmhg, step)
+    spread = s0 * s2 - s1 * s1
+    safe = spread > 1e-6 * np.maximum(s0 * s0, 1e-12)
+    return np.where(
+        safe,
+        (s2 * m0 - s1 * m1) / np.where(safe, spread, 1.0),
+        m0 / np.maximum(s0, 1e-12),
+    )
+
+
+def _binned(
+    time_s: FloatArray, pressure_mmhg: FloatArray, start_s: float, count: int
+) -> tuple[FloatArray, FloatArray]:
+    """Rows per grid bin and their summed pressure."""
+    index = np.rint((time_s - start_s) / GRID_S).astype(np.intp)
+    keep = (index >= 0) & (index < count)
+    rows = np.bincount(index[keep], minlength=count).astype(np.float64)
+    summed = np.bincount(index[keep], weights=pressure_mmhg[keep], minlength=count)
+    return rows, summed
+
+
+def _slow_stretches(time_s: FloatArray, smooth: FloatArray) -> list[tuple[int, int]]:
+    """Grid ranges, one for each fall, from its top to its release."""
+    turns = _turns(smooth, REINFLATION_MMHG)
+    window = round(1.0 / GRID_S)
+    ahead = np.concatenate([smooth[window:], np.full(min(window, smooth.size), smooth[-1])])
+    drop = (smooth - ahead[: smooth.size]) / (window * GRID_S)
+    fast = drop > FASTEST_DEFLATION_MMHG_PER_S
+    stretches: list[tuple[int, int]] = []
+    for top, bottom in zip(turns[:-1], turns[1:], strict=True):
+        if smooth[bottom] >= smooth[top]:
+            continue
+        edges = np.flatnonzero(np.diff(np.concatenate([[True], fast[top:bottom], [True]])))
+        best = max(
+            ((int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)),
+            key=lambda ab: smooth[top + ab[0]] - smooth[min(top + ab[1], bottom)],
+            default=None,
+        )
+        if best is None:
+            continue
+        a, b = top + best[0], min(top + best[1], bottom)
+        if smooth[a] - smooth[b] >= LEAST_FALL_MMHG:
+            stretches.append((a, b))
+    return stretches
+
+
+def find_deflation(time_s: FloatArray, pressure_mmhg: FloatArray) -> Deflation | None:
+    """Find the last complete deflation of one measurement and its smooth trend.
+
+    Parameters
+    ----------
+    time_s, pressure_mmhg
+        The measurement's rows, log time and mmHg, shape ``(n,)``.
+
+    Returns
+    -------
+    Deflation or None
+        ``None`` where no fall slower than 10 mmHg/s spans 20 mmHg.
+
+    Examples
+    --------
+    >>> t = np.arange(0, 60, 0.02)
+    >>> p = np.interp(t, [0, 5, 6, 46, 47, 60], [0, 180, 180, 60, 0, 0])
+    >>> found = find_deflation(t, p)
+    >>> round(found.rate_mmhg_per_s, 1), round(found.end_s)
+    (3.0, 46)
+    """
+    if time_s.size < 4 or time_s[-1] - time_s[0] < 3.0:
+        return None
+    interval_s = float(np.median(np.diff(time_s)))
+    grid = np.arange(time_s[0], time_s[-1] + GRID_S / 2, GRID_S)
+    # Averaged rows, not single ones, where the log is faster than the grid.
+    rows, summed = _binned(time_s, pressure_mmhg, float(grid[0]), grid.size)
+    filled = rows > 0
+    coarse = np.interp(grid, grid[filled], summed[filled] / rows[filled])
+    smooth = _box(coarse, round(0.8 / GRID_S))
+    stretches = _slow_stretches(grid, smooth)
+    if not stretches:
+        return None
+    start, stop = stretches[-1]
+    start_s, end_s = float(grid[start]), float(grid[stop])
+    released = bool(stop < grid.size - 1 and smooth[stop] - smooth[-1] > REINFLATION_MMHG / 2)
+    if released:
+        around = np.abs(time_s - end_s - 0.4) <= max(1.2, 2.2 * interval_s)
+        around &= time_s > start_s + 1.0
+        if around.sum() >= 5:
+            end_s = min(_knee(time_s[around], pressure_mmhg[around]), end_s + 1.2)
+    inside = (time_s >= start_s) & (time_s <= end_s)
+    if inside.sum() < 4:
+        return None
+    grid = np.arange(start_s, end_s + 1e-9, GRID_S)
+    rows, summed = _binned(time_s[inside], pressure_mmhg[inside], start_s, grid.size)
+    half_width_s = max(1.5, 2.6 * interval_s)
+    trend = _local_line(rows, summed, round(half_width_s / GRID_S))
+    return _describe(
+        grid, trend, time_s[inside], pressure_mmhg[inside], interval_s, released, len(stretches)
+    )
+
+
+def _describe(
+    grid: FloatArray,
+    trend: FloatArray,
+    time_s: FloatArray,
+    pressure_mmhg: FloatArray,
+    interval_s: float,
+    released: bool,
+    falls: int,
+) -> Deflation:
+    """Rates, errors and flags of a deflation whose trend is known."""
+    flags: list[Flag] = []
+    top, bottom = float(trend.max()), float(trend[-1])
+    begins = int(np.flatnonzero(trend >= top - 2.0)[-1])
+    fall_s = max((grid.size - begins) * GRID_S, GRID_S)
+    slope = -np.gradient(trend, GRID_S)[begins:]
+    typical = float(np.median(slope[slope > 0.3])) if (slope > 0.3).any() else 0.0
+    rate = typical if typical > 0 else (top - bottom) / fall_s
+    if rate > FAST_MMHG_PER_S:
+        flags.append(Flag.DEFLATION_FAST)
+    elif rate < SLOW_MMHG_PER_S:
+        flags.append(Flag.DEFLATION_SLOW)
+    still = _box((slope < 0.3 * rate).astype(np.float64), round(2.0 / GRID_S))
+    if begins + 1 < grid.size and (still[: -round(1.0 / GRID_S)] > 0.99).any():
+        flags.append(Flag.DEFLATION_PAUSED)
+    if float(np.diff(time_s).max()) > max(2.0, 3.5 * interval_s):
+        flags.append(Flag.CUFF_LOG_DROPOUT)
+    if falls > 1:
+        flags.append(Flag.REINFLATED)
+    # Rounding of a log leaves few distinct steps between neighbouring rows.
+    residual = pressure_mmhg - np.interp(time_s, grid, trend)
+    rounding = _rounding_mmhg(pressure_mmhg)
+    rows_in_window = max(1.5 / interval_s, 1.0)
+    error = float(np.hypot(np.std(residual) / np.sqrt(rows_in_window) * 0.5, rounding / 6))
+    return Deflation(
+        time_s=grid,
+        trend_mmhg=trend,
+        falls_from_s=float(grid[begins]),
+        rate_mmhg_per_s=rate,
+        log_rate_hz=1.0 / interval_s,
+        trend_error_mmhg=error,
+        released=released,
+        flags=tuple(flags),
+    )
+
+
+def _rounding_mmhg(pressure_mmhg: FloatArray) -> float:
+    """The step to which a log was rounded: its smallest non-zero difference."""
+    steps = np.abs(np.diff(np.unique(pressure_mmhg)))
+    steps = steps[steps > 1e-6]
+    return float(steps.min()) if steps.size else 0.0

@@ -1,0 +1,170 @@
+"""The rules of the trade, applied to which expected beats sound.
+
+All functions work on many stories at once: ``heard`` has shape ``(m, n)``,
+one row for each story, one column for each expected beat in order of time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapfall.model import FloatArray
+
+#: Silent expected beats before the first sound, and after the last, without
+#: which a threshold was not reached (the project's definition).
+SILENT_BEFORE, SILENT_AFTER = 2, 3
+#: A silent gap: at least two beats and 4 mmHg (the project's definition).
+GAP_BEATS, GAP_MMHG = 2, 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ruled:
+    """What the rules say about each story; index ``-1`` where nothing counts.
+
+    ``first`` and ``last`` are the systolic beat and the last sound,
+    ``alternating_first`` and ``alternating_last`` whether only the rule for
+    alternate beats finds them, ``systolic_seen`` and ``diastolic_seen``
+    whether enough silence lies beyond, ``gap_upper`` and ``gap_lower`` the
+    beats at the edges of the widest gap; each of shape ``(m,)``.
+    """
+
+    first: np.ndarray
+    last: np.ndarray
+    alternating_first: np.ndarray
+    alternating_last: np.ndarray
+    systolic_seen: np.ndarray
+    diastolic_seen: np.ndarray
+    gap_upper: np.ndarray
+    gap_lower: np.ndarray
+    lone_above: np.ndarray
+
+
+def _first_true(table: np.ndarray) -> np.ndarray:
+    """Column of the first true cell of each row, a large number where there is none."""
+    found = table.any(axis=1)
+    return np.where(found, table.argmax(axis=1), np.iinfo(np.intp).max)
+
+
+def _starts(heard: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """First beat of a pair, and first of three on alternate beats, for each row."""
+    m, n = heard.shape
+    pair = heard[:, :-1] & heard[:, 1:]
+    third = np.zeros((m, max(n - 4, 0)), bool)
+    if n >= 5:
+        third = heard[:, :-4] & ~heard[:, 1:-3] & heard[:, 2:-2] & ~heard[:, 3:-1] & heard[:, 4:]
+    none = np.full(m, np.iinfo(np.intp).max)
+    return (
+        _first_true(pair) if pair.shape[1] else none,
+        _first_true(third) if third.shape[1] else none,
+    )
+
+
+def apply_rules(heard: np.ndarray, cuff_mmhg: FloatArray) -> Ruled:
+    """Find systolic beat, last sound and widest gap of each story.
+
+    Parameters
+    ----------
+    heard
+        Shape ``(m, n)``, boolean.
+    cuff_mmhg
+        Cuff pressure at each expected beat, shape ``(n,)``.
+
+    Returns
+    -------
+    Ruled
+        Indices into the ``n`` beats.
+
+    Examples
+    --------
+    >>> story = np.array([[0, 0, 1, 0, 0, 1, 1, 1, 0, 0, 1, 1, 0, 0, 0]], bool)
+    >>> ruled = apply_rules(story, np.arange(150.0, 105.0, -3.0))
+    >>> int(ruled.first[0]), int(ruled.last[0]), int(ruled.gap_upper[0]), int(ruled.gap_lower[0])
+    (5, 11, 7, 10)
+    """
+    m, n = heard.shape
+    pair, third = _starts(heard)
+    first = np.minimum(pair, third)
+    back_pair, back_third = _starts(heard[:, ::-1])
+    last = n - 1 - np.minimum(back_pair, back_third)
+    none = first >= n
+    first = np.where(none, -1, first)
+    last = np.where(none, -1, last)
+    index = np.arange(n)
+    gap_upper = np.full(m, -1)
+    gap_lower = np.full(m, -1)
+    # Rows repeat: draws of one posterior tell few different stories.
+    unique, inverse = np.unique(heard, axis=0, return_inverse=True)
+    for row in range(unique.shape[0]):
+        members = np.flatnonzero(inverse.ravel() == row)
+        if none[members[0]]:
+            continue
+        edges = _widest_gap(unique[row], cuff_mmhg)
+        if edges is not None:
+            gap_upper[members], gap_lower[members] = edges
+    lone = (heard & (index < first[:, None])).any(axis=1) & ~none
+    return Ruled(
+        first=first,
+        last=last,
+        alternating_first=~none & (third < pair),
+        alternating_last=~none & (back_third < back_pair),
+        systolic_seen=~none & (first >= SILENT_BEFORE),
+        diastolic_seen=~none & (n - 1 - last >= SILENT_AFTER),
+        gap_upper=gap_upper,
+        gap_lower=gap_lower,
+        lone_above=lone,
+    )
+
+
+def _widest_gap(heard: np.ndarray, cuff_mmhg: FloatArray) -> tuple[int, int] | None:
+    """Edges of the widest silence between two runs of at least two sounds."""
+    sounds = np.flatnonzero(heard)
+    breaks = np.flatnonzero(np.diff(sounds) > 1)
+    begins = sounds[np.concatenate([[0], breaks + 1])]
+    ends = sounds[np.concatenate([breaks, [sounds.size - 1]])]
+    # Runs broken by one missed beat are one run.
+    runs: list[list[int]] = []
+    for begin, end in zip(begins.tolist(), ends.tolist(), strict=True):
+        if runs and begin - runs[-1][1] <= GAP_BEATS:
+            runs[-1][1] = end
+            runs[-1][2] += end - begin + 1
+        else:
+            runs.append([begin, end, end - begin + 1])
+    runs = [run for run in runs if run[2] >= 2]
+    best: tuple[float, int, int] | None = None
+    for above, below in zip(runs[:-1], runs[1:], strict=True):
+        width = float(cuff_mmhg[above[1]] - cuff_mmhg[below[0]])
+        if width >= GAP_MMHG and (best is None or width > best[0]):
+            best = (width, above[1], below[0])
+    return None if best is None else best[1:]
+
+
+def expected_beats(time_s: FloatArray) -> np.ndarray:
+    """Which beats count as expected: all but ectopic ones.
+
+    Parameters
+    ----------
+    time_s
+        Beats in order of time, shape ``(n,)``.
+
+    Returns
+    -------
+    ndarray of bool
+        False where the interval before a beat is below 80 % of the local
+        median interval (the project's definition), shape ``(n,)``.
+
+    Examples
+    --------
+    >>> expected_beats(np.array([0, 0.8, 1.6, 2.1, 3.2, 4.0, 4.8])).tolist()
+    [True, True, True, False, True, True, True]
+    """
+    n = time_s.size
+    keep = np.ones(n, bool)
+    if n < 4:
+        return keep
+    interval = np.diff(time_s)
+    for i in range(1, n):
+        near = interval[max(0, i - 5) : i + 4]
+        keep[i] = interval[i - 1] >= 0.8 * float(np.median(near))
+    return keep

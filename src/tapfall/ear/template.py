@@ -1,0 +1,137 @@
+"""The recording's own sound: a small subspace learned from its loud beats.
+
+Each beat is judged with a template that it did not help to learn (folds), so
+that noise cannot vouch for itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapfall.ear.whiten import White
+from tapfall.model import FloatArray
+
+#: Rank of the subspace (three phases of waveform; a trial on simulations).
+RANK = 3
+#: Folds of the cross-validated templates.
+FOLDS = 4
+#: Lead of a window before the sound's start.
+LEAD_S = 0.012
+#: Reach of the alignment around a first guess.
+ALIGN_S = 0.024
+#: Beats that teach the template: at most this many, at least four.
+MOST_TEACHERS = 18
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Template:
+    """Orthonormal waveforms of one recording.
+
+    ``basis`` has shape ``(FOLDS + 1, RANK, window)``: one for each fold and,
+    last, one from all teachers.  ``fold`` gives each beat's fold, the last
+    index for beats that taught nothing.  ``onset_s`` are the aligned starts of
+    the teachers' sounds, ``teachers`` their beats.
+    """
+
+    basis: FloatArray
+    fold: np.ndarray
+    teachers: np.ndarray
+    onset_s: FloatArray
+    likeness: float
+
+
+def cut(white: White, start_s: FloatArray, length: int) -> FloatArray:
+    """Windows of whitened sound that start at audio times.
+
+    Parameters
+    ----------
+    white
+        Whitened sound.
+    start_s
+        Audio times, any shape ``s``.
+    length
+        Samples per window.
+
+    Returns
+    -------
+    ndarray
+        Shape ``s + (length,)``; windows over an edge are moved inside.
+    """
+    first = np.clip(white.index(start_s), 0, max(white.samples.size - length, 0))
+    view = np.lib.stride_tricks.sliding_window_view(white.samples, length)
+    return np.asarray(view[first])
+
+
+def _principal(segments: FloatArray) -> FloatArray:
+    """First ``RANK`` orthonormal waveforms of rows, zero rows where there are fewer."""
+    norm = np.sqrt(np.sum(segments**2, axis=1, keepdims=True))
+    # Loud beats teach more, but sublinearly: one knock must not be the template.
+    scaled = segments / np.maximum(norm, 1e-9) ** 0.6
+    basis = np.zeros((RANK, segments.shape[1]))
+    found = np.linalg.svd(scaled, full_matrices=False)[2][:RANK]
+    basis[: found.shape[0]] = found
+    return basis
+
+
+def learn_template(
+    white: White, onset_s: FloatArray, weight: FloatArray, least: int = 4
+) -> Template | None:
+    """Learn the recording's own sound from its best beats.
+
+    Parameters
+    ----------
+    white
+        Whitened sound.
+    onset_s
+        Guessed start of each beat's sound, audio time, shape ``(n,)``.
+    weight
+        How likely each beat is a good teacher, shape ``(n,)``; zero excludes.
+    least
+        Fewest teachers.
+
+    Returns
+    -------
+    Template or None
+        ``None`` where fewer than ``least`` beats can teach.
+    """
+    order = np.argsort(-weight, kind="stable")
+    teachers = np.sort(order[: MOST_TEACHERS][weight[order[:MOST_TEACHERS]] > 0])
+    if teachers.size < least:
+        return None
+    margin = round(ALIGN_S * white.rate_hz)
+    wide = cut(
+        white,
+        onset_s[teachers] - LEAD_S - margin / white.rate_hz,
+        white.window + 2 * margin,
+    )
+    shifts = np.lib.stride_tricks.sliding_window_view(wide, white.window, axis=1)
+    at = np.full(teachers.size, margin)
+    rows = np.arange(teachers.size)
+    for _ in range(3):
+        segments = shifts[rows, at]
+        leader = _principal(segments)[0]
+        match = shifts @ leader
+        # One sign for all: a template is a waveform, not its mirror image.
+        if np.sum(match[rows, at]) < 0:
+            match = -match
+        near = np.exp(-0.5 * ((np.arange(2 * margin + 1) - margin) / (0.6 * margin + 1)) ** 2)
+        at = np.argmax(match * near, axis=1)
+    segments = shifts[rows, at]
+    basis = np.zeros((FOLDS + 1, RANK, white.window))
+    fold = np.full(onset_s.size, FOLDS)
+    fold[teachers] = rows % FOLDS
+    for f in range(FOLDS):
+        basis[f] = _principal(segments[rows % FOLDS != f])
+    basis[FOLDS] = _principal(segments)
+    energy = np.sum(segments**2, axis=1)
+    own = np.einsum("nrw,nw->nr", basis[fold[teachers]], segments)
+    likeness = float(np.median(np.sum(own**2, axis=1) / np.maximum(energy, 1e-9)))
+    return Template(
+        basis=basis,
+        fold=fold,
+        teachers=teachers,
+        onset_s=onset_s[teachers] + (at - margin) / white.rate_hz,
+        likeness=likeness,
+    )

@@ -1,0 +1,124 @@
+"""Posterior to pressures: values, intervals, confidence, status.
+
+Every story drawn from the posterior is put to the rules of the trade.  The
+value is the beat that holds the most stories within 4 mmHg; the interval
+bounds the threshold, which lies between the silent and the sounding beat.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from tapfall.ear import calibration
+from tapfall.ear.rules import Ruled
+from tapfall.model import FloatArray
+
+#: Two observers further apart than this are rejected (ISO 81060-2; from memory).
+TOLERANCE_MMHG = 4.0
+#: Numbers are kept to these decimals; the rest is noise.
+MMHG_DECIMALS = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Edge:
+    """One threshold in the posterior.
+
+    ``index`` is the deciding beat, ``mass`` the share of stories within
+    4 mmHg, ``low_mmhg`` and ``high_mmhg`` the 95 % interval.
+    """
+
+    index: int
+    mmhg: float
+    mass: float
+    low_mmhg: float
+    high_mmhg: float
+
+
+def rounded(value: float) -> float:
+    """A pressure to the decimals kept."""
+    return round(float(value), MMHG_DECIMALS)
+
+
+def _quantile_interval(
+    sounding_mmhg: FloatArray, silent_mmhg: FloatArray, error_mmhg: float
+) -> tuple[float, float]:
+    """95 % interval of a threshold between a sounding and a silent beat, per story."""
+    m = sounding_mmhg.size
+    # Stratified and interleaved, so that neighbouring stories get unlike places.
+    place = (np.arange(m) * 0.6180339887498949 + 0.5) % 1.0
+    noise = special.ndtri((np.arange(m) * 0.7548776662466927 + 0.5) % 1.0)
+    drawn = sounding_mmhg + place * (silent_mmhg - sounding_mmhg) + error_mmhg * noise
+    low, high = np.quantile(drawn, [0.025, 0.975])
+    return float(low), float(high)
+
+
+def edge(
+    index: np.ndarray,
+    beyond: np.ndarray,
+    cuff_mmhg: FloatArray,
+    share: float,
+    error_mmhg: float,
+) -> Edge:
+    """Choose the beat of a threshold from the stories.
+
+    Parameters
+    ----------
+    index
+        Deciding beat of each story that has one, shape ``(m,)``.
+    beyond
+        The silent expected beat next to it, shape ``(m,)``.
+    cuff_mmhg
+        Cuff pressure at each expected beat, shape ``(n,)``.
+    share
+        Share of all stories that have the threshold.
+    error_mmhg
+        Standard deviation of trend and lag.
+
+    Returns
+    -------
+    Edge
+        Value, its raw probability, and the interval.
+    """
+    pressure = cuff_mmhg[index]
+    candidates, counts = np.unique(index, return_counts=True)
+    near = np.abs(cuff_mmhg[candidates][:, None] - pressure[None, :]) <= TOLERANCE_MMHG
+    mass = near.mean(axis=1)
+    # The most stories within 4 mmHg; between equals, the likeliest beat itself.
+    best = int(np.lexsort((counts, np.round(mass, 2)))[-1])
+    chosen = int(candidates[best])
+    low, high = _quantile_interval(pressure, cuff_mmhg[beyond], error_mmhg)
+    value = float(cuff_mmhg[chosen])
+    return Edge(
+        index=chosen,
+        mmhg=value,
+        mass=float(mass[best]) * share,
+        low_mmhg=min(low, value),
+        high_mmhg=max(high, value),
+    )
+
+
+def systolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Edge | None:
+    """Systolic threshold among the stories that reached it, ``None`` without any."""
+    seen = ruled.systolic_seen
+    if not seen.any():
+        return None
+    index = ruled.first[seen]
+    return edge(index, index - 1, cuff_mmhg, float(seen.mean()), error_mmhg)
+
+
+def diastolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Edge | None:
+    """Diastolic threshold among the stories that reached it, ``None`` without any."""
+    seen = ruled.diastolic_seen
+    if not seen.any():
+        return None
+    index = ruled.last[seen]
+    return edge(index, index + 1, cuff_mmhg, float(seen.mean()), error_mmhg)
+
+
+def confidence(raw: float, kind: str) -> float:
+    """Calibrated confidence of a raw probability; ``kind`` names the threshold."""
+    knots = calibration.CONFIDENCE[kind]
+    return round(float(np.interp(raw, knots[0], knots[1])), 4)

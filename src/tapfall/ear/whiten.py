@@ -1,0 +1,175 @@
+"""Sound made white: steady noise, hum and the band's shape taken out.
+
+The gain is one over the square root of the noise spectrum found between
+beats, never below a floor set by the loud sounds, so that what an ear could
+not hear beside them is not lifted out of the silence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft
+
+from tapfall.model import FloatArray
+
+#: Band of Korotkoff sounds kept (audible content above about 40 Hz, working
+#: bands 20-300 Hz: engineering papers, from memory; wide enough for murmurs).
+LOW_HZ, FULL_LOW_HZ, FULL_HIGH_HZ, HIGH_HZ = 24.0, 38.0, 330.0, 420.0
+#: Frame of the noise spectrum: long enough to part hum from its neighbours.
+FRAME_S = 0.256
+#: Share of frames taken as noise; beats fill up to half of the frames.
+NOISE_QUANTILE = 0.3
+#: Mean of an exponential variable over its 0.3 quantile: -1/ln(1-0.3).
+QUANTILE_TO_MEAN = 2.8037
+#: Loud sounds mask what lies this far below them (peak levels spread over 28 dB
+#: and the audible limit lies near the lowest: Celler 2017; margin tuned).
+FLOOR_BELOW_LOUD_DB = 31.0
+#: Window of one sound (K1 lasts 20-80 ms; from memory).
+WINDOW_S = 0.085
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class White:
+    """Whitened sound of one deflation.
+
+    ``samples`` has unit variance per sample in steady noise, shape ``(n,)``;
+    ``dof`` is the number of independent values in one window.
+    """
+
+    samples: FloatArray
+    rate_hz: float
+    start_s: float
+    window: int
+    dof: float
+    noise_psd: FloatArray
+    gain: FloatArray
+
+    def index(self, time_s: FloatArray) -> np.ndarray:
+        """Nearest sample of audio times, not clipped."""
+        found: np.ndarray = np.rint((time_s - self.start_s) * self.rate_hz).astype(np.intp)
+        return found
+
+    def window_energy(self) -> FloatArray:
+        """Energy per degree of freedom of the window that starts at each sample."""
+        total = np.concatenate([[0.0], np.cumsum(self.samples**2)])
+        energy = np.empty(self.samples.size)
+        last = self.samples.size - self.window
+        energy[: last + 1] = total[self.window :] - total[: last + 1]
+        energy[last + 1 :] = energy[last]
+        return np.maximum(energy / self.window, 1e-6)
+
+
+def _frames(sound: FloatArray, rate_hz: float) -> tuple[FloatArray, int]:
+    """Power spectra of half-overlapping frames, shape ``(m, k)``, and the frame's size."""
+    size = 2 * round(FRAME_S * rate_hz / 2)
+    view = np.lib.stride_tricks.sliding_window_view(sound, size)[:: size // 2]
+    taper = np.hanning(size + 2)[1:-1]
+    spectra = fft.rfft(view * taper, axis=1)
+    return np.abs(spectra) ** 2 / float(np.sum(taper**2)), size
+
+
+def _spectrum_at(
+    sound: FloatArray, rate_hz: float, start_s: FloatArray, size: int
+) -> FloatArray:
+    """Median power spectrum of the windows at times from the sound's start; shape ``(k,)``."""
+    window = round(WINDOW_S * rate_hz)
+    first = np.clip(np.rint(start_s * rate_hz).astype(np.intp), 0, sound.size - window)
+    windows = np.lib.stride_tricks.sliding_window_view(sound, window)[first]
+    spectra = fft.rfft(windows * np.hanning(window + 2)[1:-1], size, axis=1)
+    return np.asarray(np.median(np.abs(spectra) ** 2, axis=0) / (0.375 * window))
+
+
+def whiten(
+    sound: FloatArray,
+    rate_hz: float,
+    start_s: float,
+    span_s: tuple[float, float],
+    silent_s: FloatArray | None = None,
+    loud_s: FloatArray | None = None,
+) -> White | None:
+    """Whiten the sound of a deflation by its own noise spectrum.
+
+    Parameters
+    ----------
+    sound
+        Band-limited sound, shape ``(n,)``, full scale 1.0.
+    rate_hz
+        Its rate, 1-2 kHz.
+    start_s
+        Audio time of its first sample.
+    span_s
+        Audio times between which the noise is learned.
+    silent_s
+        Edges of stretches that hold no sound of the heart, shape ``(k, 2)``,
+        audio time; ``None`` takes the quiet frames of the whole span.
+
+    loud_s
+        Starts of sounds known to be loud, audio time, shape ``(j,)``; ``None``
+        takes frames of the loud tenth.
+
+    Returns
+    -------
+    White or None
+        ``None`` where the sound is shorter than eight frames or constant.
+    """
+    if sound.size < 8 * FRAME_S * rate_hz:
+        return None
+    power, size = _frames(sound, rate_hz)
+    middle_s = start_s + (np.arange(power.shape[0]) + 1) * (size // 2) / rate_hz
+    used = (middle_s >= span_s[0]) & (middle_s <= span_s[1])
+    if used.sum() < 8:
+        return None
+    power, middle_s = power[used], middle_s[used]
+    frequency_hz = np.arange(size // 2 + 1) * rate_hz / size
+    high_hz = min(HIGH_HZ, 0.42 * rate_hz)
+    full_high_hz = min(FULL_HIGH_HZ, 0.34 * rate_hz)
+    band = np.interp(frequency_hz, [LOW_HZ, FULL_LOW_HZ, full_high_hz, high_hz], [0, 1, 1, 0])
+    inside = band > 0
+    if not np.any(power[:, inside].max(axis=0) > 1e-20):
+        return None
+    quiet_frames = np.zeros(middle_s.size, bool)
+    if silent_s is not None and silent_s.size:
+        row = np.searchsorted(silent_s[:, 0], middle_s, side="right") - 1
+        half_s = 0.3 * size / rate_hz  # a tapered frame hears little of its ends
+        quiet_frames = (row >= 0) & (middle_s - half_s >= silent_s[row, 0])
+        quiet_frames &= middle_s + half_s <= silent_s[row, 1]
+    if quiet_frames.sum() >= 12:
+        # Between speech and noise the upper half decides: it is what masks.
+        quiet = np.quantile(power[quiet_frames], 0.5, axis=0) / np.log(2.0)
+    else:
+        rank = int(NOISE_QUANTILE * (power.shape[0] - 1))
+        quiet = np.partition(power, rank, axis=0)[rank] * QUANTILE_TO_MEAN
+    # Smooth over three bins: one frame's quantile is rough.
+    quiet = np.convolve(np.pad(quiet, 1, "edge"), [0.25, 0.5, 0.25], "valid")
+    if loud_s is not None and loud_s.size:
+        loud = _spectrum_at(sound, rate_hz, loud_s - start_s, size)
+    else:
+        # Sounds fill some tenth of the frames; the loudest may be pump or valve.
+        order = np.argsort((power[:, inside] / (quiet[inside] + 1e-20)).sum(axis=1))
+        count = order.size
+        loud = np.median(power[order[int(0.84 * count) : int(0.94 * count) + 1]], axis=0) * 3.0
+    loud = np.convolve(np.pad(loud, 4, "edge"), np.ones(9) / 9, "valid")
+    floor = loud * 10 ** (-FLOOR_BELOW_LOUD_DB / 10)
+    floor += float(loud[inside].max()) * 10 ** (-(FLOOR_BELOW_LOUD_DB + 14) / 10)
+    quiet = np.maximum(quiet, floor)
+    gain = band / np.sqrt(quiet + 1e-24)
+    # Unit variance per sample in steady noise: the band's share of the spectrum.
+    share = float(np.mean(band**2))
+    gain /= np.sqrt(share)
+    length = fft.next_fast_len(sound.size + size, real=True)
+    fine = np.interp(
+        np.arange(length // 2 + 1) * rate_hz / length, frequency_hz, gain
+    )
+    samples = fft.irfft(fft.rfft(sound, length) * fine, length)[: sound.size]
+    window = round(WINDOW_S * rate_hz)
+    return White(
+        samples=samples,
+        rate_hz=rate_hz,
+        start_s=start_s,
+        window=window,
+        dof=window * share,
+        noise_psd=quiet,
+        gain=gain,
+    )

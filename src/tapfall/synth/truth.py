@@ -4,6 +4,9 @@ Each beat carries two truths: audible in quiet, and audible in this noise
 (its 60-ms level in 25-250 Hz at least as loud as the noise around it; our
 choice).  Two readings follow from them, and scoring accepts any value
 between the two.
+
+Every pressure is on the manometer's scale: what the log would show without
+pulse, sensor noise and rounding, its zero offset and gain error included.
 """
 
 from __future__ import annotations
@@ -63,7 +66,11 @@ class TrueGap:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrueReading:
-    """The reading that follows from the beats by the project's definitions."""
+    """The reading that follows from the beats by the project's definitions.
+
+    ``alternating`` says that the systolic was read on alternate beats,
+    ``isolated_sound`` that a lone sound above it was not counted.
+    """
 
     systolic: TrueThreshold
     diastolic: TrueThreshold
@@ -72,11 +79,19 @@ class TrueReading:
     gaps: tuple[TrueGap, ...] = ()
     to_zero: bool = False
     readable: bool = True
+    alternating: bool = False
+    isolated_sound: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Truth:
-    """Everything known about one simulated recording."""
+    """Everything known about one simulated recording.
+
+    ``beats`` are those from the top of the last inflation to the release.
+    ``lag_s`` is log time minus audio time at the start of the audio.
+    ``signal_to_noise_db`` counts everything but the Korotkoff sounds as
+    noise; it is ``None`` where there are none.
+    """
 
     beats: tuple[TrueBeat, ...]
     in_quiet: TrueReading

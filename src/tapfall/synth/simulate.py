@@ -1,0 +1,163 @@
+"""A scenario becomes a recording whose truth is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapfall.model import Phase, Recording, Rhythm
+from tapfall.synth.log import log_of, shown_mmhg
+from tapfall.synth.loudness import (
+    AUDIBLE_BELOW_LOUDEST_DB,
+    AUDIBLE_FLOOR_DBFS,
+    in_band,
+    noise_around,
+)
+from tapfall.synth.render import Layers, render
+from tapfall.synth.rules import read_beats
+from tapfall.synth.scenario import Scenario
+from tapfall.synth.sensor import record
+from tapfall.synth.streams import stream
+from tapfall.synth.truth import TrueBeat, Truth
+
+FloatArray = NDArray[np.float64]
+
+#: Where the second and third phase start, 0 systolic to 1 diastolic (our choice).
+K2_DEPTH = 0.2
+K3_DEPTH = 0.42
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Simulation:
+    """A simulated recording, its truth and what it was made from."""
+
+    recording: Recording
+    truth: Truth
+    scenario: Scenario
+
+
+def _phase(depth: float, *, muffled: bool, heard: bool, faded: bool) -> Phase:
+    if faded:
+        return Phase.GAP
+    if not heard:
+        return Phase.SILENT
+    if muffled:
+        return Phase.K4
+    return Phase.K1 if depth < K2_DEPTH else Phase.K2 if depth < K3_DEPTH else Phase.K3
+
+
+def _rhythm(scenario: Scenario, before_s: FloatArray, median_s: FloatArray) -> Rhythm:
+    """Irregular above 12 % interval variation or 5 % of early beats (our choice)."""
+    person = scenario.person
+    if person.rhythm == "bigeminy" or person.alternans_mmhg >= 4:
+        return Rhythm.ALTERNATING
+    if before_s.size < 4:
+        return Rhythm.UNKNOWN
+    early = float(np.mean(before_s < 0.8 * median_s))
+    spread = float(np.std(before_s / median_s))
+    return Rhythm.IRREGULAR if spread > 0.12 or early > 0.05 else Rhythm.REGULAR
+
+
+def _rms(samples: FloatArray) -> float:
+    return float(np.sqrt(np.mean(samples**2))) if samples.size else 0.0
+
+
+def truth_of(scenario: Scenario, layers: Layers) -> Truth:
+    """Return what the layers of a scenario really hold."""
+    trend, openings, beats, cuff = layers.trend, layers.openings, layers.beats, scenario.cuff
+    noise = layers.thumps + layers.hand + sum(layers.noises, np.zeros_like(layers.thumps))
+    noise_band = in_band(noise, layers.rate_hz)
+    around = noise_around(noise_band, layers.rate_hz, openings.onset_s)
+    floor = max(
+        layers.loudest * 10 ** (-AUDIBLE_BELOW_LOUDEST_DB / 20), 10 ** (AUDIBLE_FLOOR_DBFS / 20)
+    )
+    quiet = layers.levels >= floor
+    noisy = quiet & (layers.levels >= around)
+    ungapped = openings.level_db > -AUDIBLE_BELOW_LOUDEST_DB
+    faded = ungapped & (openings.gap_db > 6) & ~quiet & scenario.sound.present
+    shown = shown_mmhg(cuff, openings.cuff_mmhg)
+    high = shown_mmhg(cuff, layers.pressures.systolic_mmhg)
+    low = shown_mmhg(cuff, layers.pressures.diastolic_mmhg)
+    inside = np.flatnonzero(
+        (openings.onset_s >= trend.hold_s) & (openings.onset_s < trend.release_s)
+    )
+    listed = tuple(
+        TrueBeat(
+            time_s=float(openings.onset_s[i]),
+            foot_s=float(beats.foot_s[i]),
+            cuff_mmhg=float(shown[i]),
+            systolic_mmhg=float(high[i]),
+            diastolic_mmhg=float(low[i]),
+            audible_in_quiet=bool(quiet[i]),
+            audible_in_noise=bool(noisy[i]),
+            phase=_phase(
+                float(openings.depth[i]),
+                muffled=bool(openings.depth[i] >= openings.muffled_from[i]),
+                heard=bool(quiet[i]),
+                faded=bool(faded[i]),
+            ),
+            expected=bool(beats.expected[i]),
+        )
+        for i in inside
+    )
+    seed = scenario.seed
+    fall_s = trend.release_s - trend.fall_s
+    top, bottom = trend.at(np.array([trend.fall_s, trend.release_s]))
+    rate = float(top - bottom) / fall_s
+    median_s = float(np.median(beats.before_s[inside])) if inside.size else 0.0
+    snr_db = None
+    if scenario.sound.present and (layers.levels > 0).any():
+        snr_db = float(20 * np.log10(layers.loudest / (_rms(noise_band[layers.falling]) + 1e-15)))
+    return Truth(
+        beats=listed,
+        in_quiet=read_beats(
+            listed, [beat.audible_in_quiet for beat in listed], stream(seed, "thresholds", "quiet")
+        ),
+        in_noise=read_beats(
+            listed, [beat.audible_in_noise for beat in listed], stream(seed, "thresholds", "noise")
+        ),
+        rhythm=_rhythm(scenario, beats.before_s[inside], beats.median_s[inside]),
+        lag_s=cuff.lag_s,
+        drift_ppm=cuff.drift_ppm,
+        signal_to_noise_db=snr_db,
+        deflation_mmhg_per_s=rate,
+        deflation_mmhg_per_beat=rate * median_s,
+        inflated_into_gap=bool(listed) and listed[0].phase is Phase.GAP,
+    )
+
+
+def simulate(scenario: Scenario) -> Simulation:
+    """Simulate a scenario.
+
+    Parameters
+    ----------
+    scenario
+        What to simulate; the same scenario always gives the same truth.
+
+    Returns
+    -------
+    Simulation
+        float32 samples at the sensor's rate, the cuff log, and the truth.
+
+    Raises
+    ------
+    ScenarioError
+        A noise file cannot be read.
+
+    Examples
+    --------
+    >>> simulation = simulate(Scenario(seed=1))
+    >>> simulation.truth.in_quiet.readable
+    True
+    """
+    layers = render(scenario)
+    heard = layers.sounds + layers.thumps + layers.hand
+    for noise in layers.noises:
+        heard = heard + noise
+    log = log_of(
+        scenario.person, scenario.cuff, layers.beats, layers.pressures, layers.trend, scenario.seed
+    )
+    recording = Recording(samples=record(scenario.sensor, heard), rate_hz=layers.rate_hz, cuff=log)
+    return Simulation(recording=recording, truth=truth_of(scenario, layers), scenario=scenario)

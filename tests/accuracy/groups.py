@@ -1,0 +1,423 @@
+"""Groups of simulated recordings with known truth.
+
+Seeds 0-9,999 are for development, 10,000-19,999 for calibration and
+20,000-29,999 for closing figures.  The three differ in noise files, beat
+series and the range of delays from pulse to sound.  Everything else a reader
+could learn by heart is drawn widely in every group.
+
+The files (``noise``, ``beats``, ``heart_sounds``) are looked for in the folder
+that ``TAPFALL_DATA`` names, else in ``../shared/data`` beside the project;
+where they are missing, synthesised noise and beats stand in.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from tapfall.synth.population import beat_step_mmhg, sample, with_noise
+from tapfall.synth.scenario import Noise, Scenario
+from tapfall.synth.streams import stream
+
+DATA = Path(
+    os.environ.get("TAPFALL_DATA", Path(__file__).resolve().parents[2] / ".." / "shared" / "data")
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Split:
+    """What seeds of one range have for themselves."""
+
+    name: str
+    delay_s: tuple[float, float]
+    speech: tuple[str, ...]
+    sounds: tuple[str, ...]
+    chest: tuple[str, ...]
+    sinus: tuple[str, float, float]
+    fibrillation: tuple[str, float, float]
+    ectopic: tuple[str, float, float]
+
+
+_SINUS_1, _SINUS_4 = "sinus_nsr2db_nsr001.csv", "sinus_nsr2db_nsr004.csv"
+_AF, _APC = "af_ltafdb74_5min.csv", "sinus_with_apc_mitdb100_30min.csv"
+SPLITS = (
+    Split(
+        name="development",
+        delay_s=(0.0, 0.04),
+        speech=("speech_1.wav", "speech_2.wav"),
+        sounds=("ambi_glass_rub.flac", "bd_808.flac", "drum_tom_lo_soft.flac", "loop_amen.flac"),
+        chest=("stethoscope_normal_1.wav", "stethoscope_murmur_2.wav", "chest_ecg_1.wav"),
+        sinus=(_SINUS_1, 0.0, 1500.0),
+        fibrillation=(_AF, 0.0, 120.0),
+        ectopic=(_APC, 0.0, 600.0),
+    ),
+    Split(
+        name="calibration",
+        delay_s=(0.01, 0.05),
+        speech=("speech_3.wav", "speech_4.wav"),
+        sounds=("ambi_swoosh.flac", "bd_fat.flac", "drum_bass_soft.flac", "perc_door.flac"),
+        chest=("stethoscope_normal_2.wav", "stethoscope_murmur_3.wav", "chest_ecg_2.wav"),
+        sinus=(_SINUS_4, 0.0, 600.0),
+        fibrillation=(_AF, 120.0, 210.0),
+        ectopic=(_APC, 600.0, 1200.0),
+    ),
+    Split(
+        name="closing",
+        delay_s=(0.0, 0.06),
+        speech=("speech_5.wav",),
+        sounds=("vinyl_hiss.flac", "bd_haus.flac", "perc_snap.flac"),
+        chest=("stethoscope_normal_4.wav", "stethoscope_murmur_4.wav", "chest_1000hz.wav"),
+        sinus=(_SINUS_4, 600.0, 1300.0),
+        fibrillation=(_AF, 210.0, 300.0),
+        ectopic=(_APC, 1200.0, 1800.0),
+    ),
+)
+
+
+def split_of(seed: int) -> Split:
+    """The split a seed belongs to."""
+    if not 0 <= seed < 30_000:
+        raise ValueError(f"seed: found {seed}, allowed: 0 to 29,999")
+    return SPLITS[seed // 10_000]
+
+
+@lru_cache(maxsize=8)
+def beat_times_s(name: str) -> tuple[float, ...]:
+    """Beat times of a series, empty where the file is missing."""
+    path = DATA / "beats" / name
+    if not path.is_file():
+        return ()
+    with path.open(newline="") as file:
+        return tuple(float(row["beat_time_s"]) for row in csv.DictReader(file))
+
+
+def intervals(rng: np.random.Generator, part: tuple[str, float, float]) -> tuple[float, ...]:
+    """About two minutes of a series' beat intervals from a random place in its part."""
+    name, low_s, high_s = part
+    times = np.array(beat_times_s(name))
+    if times.size < 2:
+        return ()
+    start_s = rng.uniform(low_s, max(high_s - 90.0, low_s + 1.0))
+    inside = times[(times >= start_s) & (times < min(start_s + 140.0, high_s))]
+    found = np.diff(inside)
+    return tuple(round(float(x), 4) for x in found[(found > 0.25) & (found < 4.0)])
+
+
+def file_noise(
+    rng: np.random.Generator, folder: str, names: tuple[str, ...], snr_db: float, instead: str
+) -> Noise:
+    """A noise from one of several files, synthesised where they are missing."""
+    path = DATA / folder / str(rng.choice(names))
+    if path.is_file():
+        return Noise(kind="file", path=str(path), snr_db=snr_db)
+    return Noise(kind=instead, snr_db=snr_db)
+
+
+Change = Callable[[Scenario, np.random.Generator, Split], Scenario]
+
+
+def _cuff(scenario: Scenario, **changes: object) -> Scenario:
+    return replace(scenario, cuff=replace(scenario.cuff, **changes))
+
+
+def _person(scenario: Scenario, **changes: object) -> Scenario:
+    return replace(scenario, person=replace(scenario.person, **changes))
+
+
+def _sound(scenario: Scenario, **changes: object) -> Scenario:
+    return replace(scenario, sound=replace(scenario.sound, **changes))
+
+
+def _fresh_reach(scenario: Scenario, rng: np.random.Generator) -> Scenario:
+    """Choose top and end of the deflation anew after pressures or rates have changed."""
+    person, step = scenario.person, beat_step_mmhg(scenario)
+    above = max(rng.uniform(20, 45), 5 * step)
+    below = max(rng.uniform(12, 35), 5 * step)
+    return _cuff(
+        scenario,
+        top_mmhg=round(person.systolic_mmhg + above, 3),
+        end_mmhg=round(max(person.diastolic_mmhg - below, 12.0), 3),
+    )
+
+
+def _ordinary(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    if rng.random() < 0.4:
+        noise = file_noise(rng, "noise", split.sounds, round(rng.uniform(18, 30), 3), "knocks")
+        room = replace(scenario.room, noises=(*scenario.room.noises, noise))
+        scenario = replace(scenario, room=room)
+    series = intervals(rng, split.sinus) if rng.random() < 0.5 else ()
+    return _series(scenario, rng, series) if series else scenario
+
+
+def _series(scenario: Scenario, rng: np.random.Generator, series: tuple[float, ...]) -> Scenario:
+    mean = float(np.mean(series))
+    changed = _person(
+        scenario,
+        rhythm="series",
+        intervals_s=series,
+        heart_rate_per_min=float(np.clip(60 / mean, 30, 200)),
+    )
+    return _fresh_reach(changed, rng)
+
+
+def _noisy(kind: str, snr_db: float) -> Change:
+    def change(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+        tone_hz = float(rng.choice([50.0, 60.0]))
+        return with_noise(scenario, Noise(kind=kind, snr_db=snr_db, tone_hz=tone_hz))
+
+    return change
+
+
+def _speech(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    loud = file_noise(rng, "noise", split.speech, 4.0, "speech")
+    return with_noise(scenario, loud, Noise(kind="pink", snr_db=24.0))
+
+
+def _friction(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    return with_noise(scenario, Noise(kind="friction", snr_db=4.0), Noise(kind="pink", snr_db=24.0))
+
+
+def _heart(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    return with_noise(scenario, Noise(kind="heart", snr_db=8.0), Noise(kind="pink", snr_db=24.0))
+
+
+def _fast(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    rate = round(rng.uniform(5, 7), 3)
+    return _fresh_reach(_cuff(scenario, deflation_mmhg_per_s=rate), rng)
+
+
+def _coarse(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    return _cuff(scenario, log_rate_hz=1.0, rounding_mmhg=2.0)
+
+
+def _lag(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    return _cuff(scenario, lag_s=round(rng.uniform(-1.5, 1.5), 4))
+
+
+def _alternans(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    pulse = scenario.person.systolic_mmhg - scenario.person.diastolic_mmhg
+    return _person(scenario, alternans_mmhg=round(min(rng.uniform(8, 20), 0.45 * pulse), 3))
+
+
+def _ectopic(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    rhythm = "bigeminy" if rng.random() < 0.15 else "ectopics"
+    changed = _person(scenario, rhythm=rhythm, ectopics_per_min=round(rng.uniform(4, 12), 2))
+    return _fresh_reach(changed, rng)
+
+
+def _weak(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    return _sound(scenario, peak_dbfs=-40.0)
+
+
+def _wide(scenario: Scenario, rng: np.random.Generator) -> Scenario:
+    """A person whose pulse pressure has room for a gap."""
+    diastolic = round(rng.uniform(62, 110), 3)
+    systolic = round(min(diastolic + rng.uniform(60, 95), 205.0), 3)
+    return _fresh_reach(_person(scenario, systolic_mmhg=systolic, diastolic_mmhg=diastolic), rng)
+
+
+def _gap(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    scenario = _wide(scenario, rng)
+    person, step = scenario.person, beat_step_mmhg(scenario)
+    room = person.systolic_mmhg - person.diastolic_mmhg
+    lead = max(4.2 * step, 8.0) + 0.5 * person.breath_swing_mmhg
+    least = max(2.6 * step, 5.0)
+    most = max(min(40.0, room - 2 * lead), least)
+    width = float(np.exp(rng.uniform(np.log(least), np.log(most))))
+    low = lead
+    high = max(room - lead - width, low)
+    top = person.systolic_mmhg - rng.uniform(low, max(low, min(high, low + 20)))
+    fade = round(min(rng.uniform(0.2, 3.0), 0.2 * width), 3)
+    return _sound(
+        scenario,
+        gap_top_mmhg=round(top, 3),
+        gap_bottom_mmhg=round(top - width, 3),
+        gap_fade_mmhg=max(fade, 0.05),
+    )
+
+
+def _into_gap(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    scenario = _wide(scenario, rng)
+    person, step = scenario.person, beat_step_mmhg(scenario)
+    top = person.systolic_mmhg - rng.uniform(5, 15)
+    width = rng.uniform(22, 36)
+    bottom = top - width
+    start = rng.uniform(bottom + max(10.0, 3.2 * step), max(top - 4, bottom + 11))
+    changed = _cuff(
+        scenario,
+        top_mmhg=round(min(start, top - 3.5), 3),
+        hold_s=round(rng.uniform(0.8, 2.5), 3),
+        run_up_mmhg=0.0,
+    )
+    return _sound(
+        changed, gap_top_mmhg=round(top, 3), gap_bottom_mmhg=round(bottom, 3), gap_fade_mmhg=1.5
+    )
+
+
+def _no_sounds(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    kinds = (
+        "pink",
+        "white",
+        "breath",
+        "heart",
+        "speech",
+        "friction",
+        "knocks",
+        "hum",
+        "valve_hiss",
+        "pump",
+        "chest",
+        "file",
+    )
+    chosen = [kinds[int(i)] for i in rng.choice(len(kinds), int(rng.integers(1, 3)), replace=False)]
+    noises = []
+    for kind in chosen:
+        snr_db = round(rng.uniform(-6, 12), 3)
+        if kind == "chest":
+            noises.append(file_noise(rng, "heart_sounds", split.chest, snr_db, "heart"))
+        elif kind == "file":
+            noises.append(file_noise(rng, "noise", split.sounds, snr_db, "knocks"))
+        elif kind == "speech":
+            noises.append(file_noise(rng, "noise", split.speech, snr_db, "speech"))
+        else:
+            noises.append(Noise(kind=kind, snr_db=snr_db))
+    noises.append(Noise(kind="pink", snr_db=26.0))
+    return _sound(with_noise(scenario, *noises), present=False)
+
+
+def _top_inside(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    person = scenario.person
+    pulse = person.systolic_mmhg - person.diastolic_mmhg
+    top = person.systolic_mmhg - rng.uniform(0.1, 0.4) * pulse
+    end = min(scenario.cuff.end_mmhg, top - 20)
+    return _cuff(scenario, top_mmhg=round(top, 3), end_mmhg=round(end, 3))
+
+
+def _end_inside(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    person = scenario.person
+    pulse = person.systolic_mmhg - person.diastolic_mmhg
+    end = person.diastolic_mmhg + rng.uniform(0.12, 0.4) * pulse
+    return _cuff(scenario, end_mmhg=round(end, 3))
+
+
+def _fibrillation(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    series = intervals(rng, split.fibrillation)
+    if not series:
+        return _fresh_reach(_person(scenario, rhythm="atrial_fibrillation"), rng)
+    return _series(scenario, rng, series)
+
+
+def _ectopic_real(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    series = intervals(rng, split.ectopic)
+    if not series:
+        return _ectopic(scenario, rng, split)
+    return _series(scenario, rng, series)
+
+
+def _to_zero(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    muffling = round(rng.uniform(5, 18), 3)
+    changed = _cuff(scenario, end_mmhg=round(rng.uniform(2.0, 4.0), 3), deflation_curve=0.0)
+    return _sound(
+        changed, to_zero=True, muffling_mmhg=muffling, last_db=round(rng.uniform(-14, -7), 3)
+    )
+
+
+def _run_up(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    top = scenario.person.systolic_mmhg + rng.uniform(0, 25)
+    return _cuff(scenario, run_up_mmhg=round(top, 3), run_up_rest_s=round(rng.uniform(6, 12), 3))
+
+
+def _re_inflation(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    person = scenario.person
+    at = rng.uniform(person.diastolic_mmhg + 5, person.systolic_mmhg - 5)
+    if rng.random() < 0.6:
+        by = person.systolic_mmhg + rng.uniform(15, 35) - at
+    else:
+        by = rng.uniform(12, 30)
+    return _cuff(scenario, reinflate_at_mmhg=round(at, 3), reinflate_by_mmhg=round(by, 3))
+
+
+def _pause(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    person = scenario.person
+    at = rng.uniform(person.diastolic_mmhg - 8, person.systolic_mmhg + 5)
+    return _cuff(scenario, pause_at_mmhg=round(at, 3), pause_s=round(rng.uniform(3, 10), 3))
+
+
+def _irregular(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    return _person(
+        scenario,
+        interval_breath_share=round(rng.uniform(0.12, 0.22), 4),
+        interval_sd_share=round(rng.uniform(0.04, 0.1), 4),
+        breath_swing_mmhg=round(rng.uniform(6, 12), 3),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """A kind of recording: what it is, and how it differs from the population."""
+
+    description: str
+    change: Change
+
+
+def _group(description: str, change: Change) -> Group:
+    return Group(description=description, change=change)
+
+
+GROUPS: dict[str, Group] = {
+    "ordinary": _group("room noise of several kinds at 14-26 dB", _ordinary),
+    "room_6db": _group("pink noise at 6 dB", _noisy("pink", 6.0)),
+    "breath_6db": _group("breath at 6 dB", _noisy("breath", 6.0)),
+    "hum_6db": _group("mains hum at 6 dB", _noisy("hum", 6.0)),
+    "fast": _group("deflation at 5-7 mmHg/s", _fast),
+    "coarse_log": _group("log at 1 Hz, rounded to 2 mmHg", _coarse),
+    "lag": _group("clocks up to 1.5 s apart", _lag),
+    "alternans": _group("every second beat 8-20 mmHg weaker", _alternans),
+    "ectopic": _group("4-12 ectopic beats a minute, or bigeminy", _ectopic),
+    "weak": _group("sounds that peak at 1 % of full scale, 16 bit", _weak),
+    "gap": _group("a silent gap, from two silent beats to 40 mmHg", _gap),
+    "into_gap": _group("inflated into a silent gap", _into_gap),
+    "no_sounds": _group("noises of any kind, no Korotkoff sounds", _no_sounds),
+    "systolic_not_reached": _group("inflated to below systolic", _top_inside),
+    "diastolic_not_reached": _group("released above diastolic", _end_inside),
+    "pink_0db": _group("pink noise at 0 dB", _noisy("pink", 0.0)),
+    "speech_4db": _group("speech at 4 dB", _speech),
+    "friction_4db": _group("rubbing at 4 dB", _friction),
+    "heart_8db": _group("conducted heart sounds at 8 dB", _heart),
+    "atrial_fibrillation": _group("a real series in atrial fibrillation", _fibrillation),
+    "ectopic_real": _group("a real series with ectopic beats", _ectopic_real),
+    "to_zero": _group("sounds that go on to zero", _to_zero),
+    "run_up": _group("a palpatory run-up first", _run_up),
+    "re_inflation": _group("the cuff is re-inflated midway", _re_inflation),
+    "pause": _group("the deflation pauses for 3-10 s", _pause),
+    "irregular": _group("strong breathing arrhythmia", _irregular),
+}
+
+
+def draw(group: str, seed: int) -> Scenario:
+    """One scenario of a group.
+
+    Parameters
+    ----------
+    group
+        A name from :data:`GROUPS`.
+    seed
+        0-9,999 development, 10,000-19,999 calibration, 20,000-29,999 closing.
+
+    Raises
+    ------
+    ValueError
+        The group is unknown or the seed outside the splits.
+    """
+    if group not in GROUPS:
+        raise ValueError(f"group: found {group!r}, allowed: {', '.join(GROUPS)}")
+    split = split_of(seed)
+    rng = stream(seed, "group", group)
+    scenario = sample(int(rng.integers(2**31)), delay_s=split.delay_s)
+    return replace(GROUPS[group].change(scenario, rng, split), name=f"{group}-{seed}")

@@ -1,0 +1,80 @@
+"""The command line: thin, it only calls the public functions.
+
+Exit codes: 0 done, 1 done but the reading is unreadable, 2 bad input or usage.
+A fault is one line on standard error; ``--debug`` shows where it arose.
+Heavy modules are imported inside the commands that need them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from tapfall.cli.codes import BAD_INPUT, DEFECT, DONE, INTERRUPTED
+from tapfall.cli.options import Usage, parsed
+from tapfall.cli.output import complain, say
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv
+        The arguments without the program's name; those of the process if None.
+
+    Returns
+    -------
+    int
+        0 done, 1 done but unreadable, 2 bad input or usage, 3 a defect of this
+        program, 130 interrupted.
+
+    Examples
+    --------
+    >>> main(["--version"])  # doctest: +ELLIPSIS
+    tapfall ...
+    0
+    """
+    given = list(sys.argv[1:] if argv is None else argv)
+    debug = "--debug" in given
+    try:
+        if sys.stdout is not None and hasattr(sys.stdout, "reconfigure"):
+            sys.stdout.reconfigure(errors="backslashreplace")
+        return _run(given)
+    except KeyboardInterrupt:
+        complain("interrupted")
+        return INTERRUPTED
+    except Exception as fault:
+        if debug:
+            raise
+        from tapfall.errors import TapfallError
+
+        if isinstance(fault, (TapfallError, Usage)):
+            complain(str(fault))
+            return BAD_INPUT
+        complain(f"defect: {type(fault).__name__}: {fault} (--debug shows where)")
+        return DEFECT
+
+
+def _run(given: list[str]) -> int:
+    try:
+        args = parsed(given)
+        code = _command(args.command)(args)
+    except SystemExit as done:  # --help and --version
+        code = done.code if isinstance(done.code, int) else DONE
+    say("")
+    return code
+
+
+def _command(name: str) -> Callable[[argparse.Namespace], int]:
+    if name == "read":
+        from tapfall.cli.read import run
+    elif name == "demo":
+        from tapfall.cli.demo import run
+    else:
+        from tapfall.cli.simulate import run
+    return run

@@ -1,0 +1,7 @@
+"""``python -m tapfall.cli``."""
+
+import sys
+
+from tapfall.cli import main
+
+sys.exit(main())

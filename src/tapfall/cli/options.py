@@ -1,0 +1,161 @@
+"""The options of every command."""
+
+from __future__ import annotations
+
+import argparse
+
+from tapfall import __version__
+from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any, NoReturn
+
+#: What the diastolic may be read at.
+RULES = ("last-sound", "first-silence", "k4")
+
+
+class Usage(Exception):  # noqa: N818 - it never leaves the command line
+    """A command line that cannot be understood."""
+
+
+class _Formatter(argparse.HelpFormatter):
+    def __init__(self, prog: str) -> None:
+        # A fixed width: asking for the terminal's would load shutil, a fifth of the start.
+        super().__init__(prog, width=80)
+
+
+class _Parser(argparse.ArgumentParser):
+    def __init__(self, **how: Any) -> None:
+        super().__init__(formatter_class=_Formatter, allow_abbrev=False, **how)
+
+    def error(self, message: str) -> NoReturn:
+        raise Usage(f"{message} (see {self.prog} --help)")
+
+
+def parsed(given: list[str]) -> argparse.Namespace:
+    """Return the options of a command line.
+
+    Raises
+    ------
+    Usage
+        The command line cannot be understood.
+    SystemExit
+        After ``--help`` and ``--version``.
+    """
+    return _parser().parse_args(given)
+
+
+def _parser() -> _Parser:
+    parser = _Parser(
+        prog="tapfall",
+        description="A second listener for blood pressure measured by ear: stethoscope sound and "
+        "cuff pressure in, systolic and diastolic with interval and confidence out.",
+        epilog="Exit codes: 0 done, 1 done but unreadable, 2 bad input or usage.",
+    )
+    parser.add_argument("--version", action="version", version=f"tapfall {__version__}")
+    debug = _Parser(add_help=False)
+    debug.add_argument("--debug", action="store_true", help="show where a fault arose")
+    commands = parser.add_subparsers(
+        dest="command", metavar="COMMAND", required=True, parser_class=_Parser
+    )
+
+    read = commands.add_parser("read", parents=[debug], help="read one recording")
+    read.description = "Read one recording and say how far to trust it."
+    read.add_argument("audio", metavar="AUDIO", help="sound file: WAV, FLAC, OGG, ...")
+    read.add_argument(
+        "cuff", metavar="CUFFLOG", nargs="?", help="CSV: time_s,pressure_mmHg (or pressure_kPa)"
+    )
+    read.add_argument("--json", metavar="FILE", help="write the reading as JSON; - for stdout")
+    read.add_argument("--figure", metavar="FILE", help="draw the reading: .png, .svg or .pdf")
+    read.add_argument(
+        "--diastolic",
+        type=_rule,
+        default="last-sound",
+        metavar="RULE",
+        help="last-sound (the default), first-silence or k4",
+    )
+    read.add_argument(
+        "--lag",
+        type=_lag,
+        default=None,
+        metavar="SECONDS",
+        help="log time minus audio time, or auto (auto)",
+    )
+    read.add_argument("--channel", type=_count, metavar="N", help="channel of the sound, from 1")
+    read.add_argument(
+        "--cuff-channel", type=_count, metavar="N", help="channel of the cuff pressure, from 1"
+    )
+    read.add_argument(
+        "--cuff-scale", type=_number, metavar="X", help="mmHg per full scale of that channel"
+    )
+    read.add_argument(
+        "--cuff-offset", type=_number, metavar="X", help="mmHg at 0 of that channel (0)"
+    )
+    read.add_argument(
+        "--manometer-error", type=_error, metavar="X", help="stated error of the manometer, mmHg"
+    )
+
+    demo = commands.add_parser("demo", parents=[debug], help="make a recording and read it")
+    demo.description = "Make a simulated recording, read it, and keep all files in a folder."
+    demo.add_argument("folder", metavar="FOLDER", nargs="?", default=DEMO_FOLDER)
+
+    simulate = commands.add_parser(
+        "simulate", parents=[debug], help="make recordings whose truth is known"
+    )
+    simulate.description = "Make recordings whose truth is known."
+    simulate.add_argument(
+        "scenario", metavar="SCENARIO", nargs="?", help="name of a built-in scenario"
+    )
+    simulate.add_argument("--list", action="store_true", help="list the built-in scenarios")
+    simulate.add_argument("--systolic", type=_number, metavar="MMHG", help="the person's systolic")
+    simulate.add_argument(
+        "--diastolic", type=_number, metavar="MMHG", help="the person's diastolic"
+    )
+    simulate.add_argument("--count", type=_count, default=1, metavar="N", help="how many (1)")
+    simulate.add_argument("--seed", type=_seed, metavar="S", help="the first seed")
+    simulate.add_argument(
+        "-o", "--output", default=SIMULATED_FOLDER, metavar="FOLDER", help=f"({SIMULATED_FOLDER})"
+    )
+    return parser
+
+
+def _number(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not abs(value) < 1e9:
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed a number")
+    return value
+
+
+def _rule(text: str) -> str:
+    if text not in RULES:
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed {', '.join(RULES)}")
+    return text.replace("-", "_")
+
+
+def _lag(text: str) -> float | None:
+    return None if text == "auto" else _number(text)
+
+
+def _error(text: str) -> float:
+    value = _number(text)
+    if not 0.0 <= value <= 50.0:
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed 0 to 50 mmHg")
+    return value
+
+
+def _count(text: str) -> int:
+    return _whole(text, 1, 100_000)
+
+
+def _seed(text: str) -> int:
+    return _whole(text, 0, 2**63 - 1)
+
+
+def _whole(text: str, low: int, high: int) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) < 20 and low <= int(text) <= high):
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed a whole number from {low}")
+    return int(text)

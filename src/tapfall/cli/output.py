@@ -1,0 +1,84 @@
+"""What the command line prints, and the work that its commands share."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from tapfall.model import Reading, Recording, Settings
+
+
+def take(recording: Recording, settings: Settings) -> tuple[Reading, str]:
+    """Return the last reading of a recording, and what to say of earlier ones."""
+    from tapfall.ear import take_readings
+
+    readings = take_readings(recording, settings=settings)
+    count = len(readings)
+    earlier = f"The last of {count} measurements in this recording.\n\n" if count > 1 else ""
+    return readings[-1], earlier
+
+
+def draw(recording: Recording, reading: Reading, path: str) -> None:
+    """Draw a reading; this is where matplotlib is loaded."""
+    from tapfall.show.figure import draw_reading
+
+    draw_reading(recording, reading, path)
+
+
+def make_folder(name: str) -> Path:
+    """Return a folder that exists, made where it was missing."""
+    from pathlib import Path
+
+    from tapfall.errors import InputError
+    from tapfall.files import printable
+
+    try:
+        Path(name).mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as fault:
+        reason = fault.strerror if isinstance(fault, OSError) else str(fault)
+        raise InputError(
+            f"{printable(name)}: cannot be made a folder ({reason}); allowed a folder to write in"
+        ) from None
+    return Path(name)
+
+
+def summary(reading: Reading, recording: Recording) -> str:
+    """Return the summary, marked where standard output is a terminal that wants it."""
+    from tapfall.summary import summary_text
+
+    terminal = sys.stdout is not None and sys.stdout.isatty()
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return summary_text(reading, recording.source, colour=terminal and not plain)
+
+
+def say(text: str) -> None:
+    """Print; a reader who has left ends the output, not the work."""
+    if sys.stdout is None:
+        return
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except OSError as fault:
+        # What is still in the buffer goes nowhere, also when the process ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if isinstance(fault, BrokenPipeError):
+            return
+        from tapfall.errors import InputError
+
+        raise InputError(
+            f"standard output: cannot be written ({fault.strerror}); allowed a place with room"
+        ) from None
+
+
+def complain(text: str) -> None:
+    """Print a fault on standard error: one line, further ones indented, all of it ASCII."""
+    from tapfall.files.names import printable
+
+    first, *rest = text.split("\n")
+    lines = [f"tapfall: {printable(first)}", *(f"  {printable(line.strip())}" for line in rest)]
+    if sys.stderr is not None:
+        sys.stderr.write("\n".join(lines).encode("ascii", "backslashreplace").decode() + "\n")

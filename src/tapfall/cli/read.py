@@ -1,0 +1,57 @@
+"""``tapfall read``: one recording in, one reading out."""
+
+from __future__ import annotations
+
+import argparse
+import os
+
+from tapfall.cli.codes import DONE, UNREADABLE
+from tapfall.cli.output import draw, say, summary, take
+
+#: Forms of a figure, by the suffix of its name.
+FIGURE_SUFFIXES = (".png", ".svg", ".pdf")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the command and return its exit code."""
+    from tapfall.errors import SettingError
+    from tapfall.files import check_writable, load, write_reading
+    from tapfall.model import Rule, Settings, Status
+
+    inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
+    outputs = [name for name in (args.json, args.figure) if name not in (None, "-")]
+    if args.figure is not None and not args.figure.lower().endswith(FIGURE_SUFFIXES):
+        raise SettingError(
+            f"{args.figure}: found a figure of another form; allowed .png, .svg and .pdf"
+        )
+    for name in outputs:
+        check_writable(name, inputs)
+    if len({os.path.realpath(name) for name in outputs}) < len(outputs):
+        raise SettingError(f"{args.json}: found both outputs under one name; allowed two names")
+    settings = Settings(
+        diastolic=Rule(args.diastolic),
+        lag_s=args.lag,
+        manometer_mmhg=args.manometer_error,
+    )
+    recording = load(
+        args.audio,
+        args.cuff,
+        channel=args.channel,
+        cuff_channel=args.cuff_channel,
+        cuff_scale=args.cuff_scale,
+        cuff_offset=args.cuff_offset,
+        lag_s=args.lag,
+    )
+    reading, earlier = take(recording, settings)
+    if args.json == "-":
+        from tapfall.files import record_of
+        from tapfall.files.writing import json_text
+
+        say(json_text(record_of(reading, recording.source, settings)))
+    else:
+        say(earlier + summary(reading, recording))
+    if args.json not in (None, "-"):
+        write_reading(args.json, reading, recording.source, settings)
+    if args.figure is not None:
+        draw(recording, reading, args.figure)
+    return UNREADABLE if reading.status is Status.UNREADABLE else DONE

@@ -153,7 +153,7 @@ def test_channels_count_from_one(tmp_path: Path, channel: int) -> None:
 def test_no_such_channel(tmp_path: Path, name: str, number: int) -> None:
     path = sound_file(tmp_path / "arm.wav", noise(channels=2))
     assert fault_of(path, SettingError, **{name: number}) == (
-        f"arm.wav: found {name} {number}; allowed 1 to 2, the channels of the file"
+        f"arm.wav: found {name} {number}; allowed 1 to 2, as many as the file has"
     )
 
 

@@ -48,9 +48,9 @@ class Sound:
         Of the whole file, in hexadecimal.
     channels
         How many channels the file holds.
-    pressure
+    cuff_samples
         Means of blocks of the pressure channel, full scale 1.0, shape ``(m,)``.
-    pressure_time_s
+    cuff_time_s
         The middle of each block, shape ``(m,)``.
     """
 
@@ -58,8 +58,8 @@ class Sound:
     rate_hz: float
     sha256: str
     channels: int
-    pressure: NDArray[np.float64] | None = None
-    pressure_time_s: NDArray[np.float64] | None = None
+    cuff_samples: NDArray[np.float64] | None = None
+    cuff_time_s: NDArray[np.float64] | None = None
 
 
 def read_sound(
@@ -115,8 +115,8 @@ def read_sound(
         rate_hz=rate_hz,
         sha256=sha256,
         channels=channels,
-        pressure=pressure,
-        pressure_time_s=times,
+        cuff_samples=pressure,
+        cuff_time_s=times,
     )
 
 
@@ -168,8 +168,9 @@ def _choose(
     """Return the indices, from 0, of the sound and of the pressure channel."""
     for name, number in (("channel", channel), ("cuff_channel", cuff_channel)):
         if number is not None and not 1 <= number <= channels:
+            allowed = f"1 to {channels}" if channels > 1 else "1"
             raise SettingError(
-                f"{label}: found {name} {number}; allowed 1 to {channels}, the channels of the file"
+                f"{label}: found {name} {number}; allowed {allowed}, as many as the file has"
             )
     if cuff_channel is not None and (channel == cuff_channel or channels == 1):
         raise SettingError(

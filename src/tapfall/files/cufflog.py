@@ -45,9 +45,9 @@ class _Rows:
     Only the first faults are kept in words, so that a file full of them stays small.
     """
 
-    times: list[NDArray[np.float64]] = field(default_factory=list)
-    pressures: list[NDArray[np.float64]] = field(default_factory=list)
-    lines: list[NDArray[np.int64]] = field(default_factory=list)
+    time_s: list[NDArray[np.float64]] = field(default_factory=list)
+    raw: list[NDArray[np.float64]] = field(default_factory=list)
+    line: list[NDArray[np.int64]] = field(default_factory=list)
     faults: list[tuple[int, str]] = field(default_factory=list)
     fault_count: int = 0
 
@@ -109,9 +109,9 @@ def read_hashed_cuff_log(path: PathLike) -> tuple[CuffLog, str]:
             _take(lines, number, layout, rows)
     if layout is None:
         raise CuffLogError(f"{label}: found only empty lines; allowed {_WANTED}")
-    time_s = np.concatenate(rows.times)
-    raw = np.concatenate(rows.pressures)
-    kept, faults, count = check_rows(time_s, raw, np.concatenate(rows.lines), layout.column)
+    time_s = np.concatenate(rows.time_s)
+    raw = np.concatenate(rows.raw)
+    kept, faults, count = check_rows(time_s, raw, np.concatenate(rows.line), layout.column)
     count += rows.fault_count
     if count:
         texts = [f"line {line}: {text}" for line, text in sorted(rows.faults + faults)]
@@ -199,9 +199,9 @@ def _take(lines: list[str], number: int, layout: _Layout, rows: _Rows) -> None:
     if fast is None:
         _take_slowly(lines, number, layout, rows)
         return
-    rows.times.append(fast[0])
-    rows.pressures.append(fast[1])
-    rows.lines.append(np.arange(number, number + len(lines), dtype=np.int64))
+    rows.time_s.append(fast[0])
+    rows.raw.append(fast[1])
+    rows.line.append(np.arange(number, number + len(lines), dtype=np.int64))
 
 
 def _plain(
@@ -241,9 +241,9 @@ def _take_slowly(lines: list[str], number: int, layout: _Layout, rows: _Rows) ->
         times.append(found[0])
         pressures.append(found[1])
         numbers.append(line_number)
-    rows.times.append(np.array(times, dtype=np.float64))
-    rows.pressures.append(np.array(pressures, dtype=np.float64))
-    rows.lines.append(np.array(numbers, dtype=np.int64))
+    rows.time_s.append(np.array(times, dtype=np.float64))
+    rows.raw.append(np.array(pressures, dtype=np.float64))
+    rows.line.append(np.array(numbers, dtype=np.int64))
 
 
 def _row(line: str, layout: _Layout) -> tuple[float, float] | str:

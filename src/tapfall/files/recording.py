@@ -171,16 +171,16 @@ def _check_arguments(
 
 def _channel_log(label: str, sound: Sound, scale: float, offset: float) -> CuffLog:
     """Scale the pressure channel, checked as a log is."""
-    if sound.pressure is None or sound.pressure_time_s is None:
+    if sound.cuff_samples is None or sound.cuff_time_s is None:
         raise CuffLogError(f"{label}: found no pressure channel; allowed one in the sound file")
     with np.errstate(over="ignore", invalid="ignore"):
-        mmhg = sound.pressure * scale + offset
+        mmhg = sound.cuff_samples * scale + offset
     bad = np.flatnonzero(~((mmhg >= LOWEST_MMHG) & (mmhg <= HIGHEST_MMHG)))
     if len(bad):
         raise CuffLogError(
-            f"{label}: found {mmhg[bad[0]]:g} mmHg at {sound.pressure_time_s[bad[0]]:.3f} s; "
+            f"{label}: found {mmhg[bad[0]]:g} mmHg at {sound.cuff_time_s[bad[0]]:.3f} s; "
             f"allowed {LOWEST_MMHG:g} to {HIGHEST_MMHG:g} mmHg (see the scale and the offset)"
         )
     if len(mmhg) < 2:
         raise CuffLogError(f"{label}: found 1 pressure; allowed 2 or more")
-    return CuffLog(time_s=sound.pressure_time_s, pressure_mmhg=mmhg)
+    return CuffLog(time_s=sound.cuff_time_s, pressure_mmhg=mmhg)

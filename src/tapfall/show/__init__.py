@@ -1,0 +1,1 @@
+"""Figures and reports: matplotlib and librosa, loaded only when asked for."""

@@ -1,0 +1,132 @@
+"""A reading in words: short lines for labels, headlines and footers."""
+
+from __future__ import annotations
+
+import math
+
+from tapfall.model import (
+    FLAG_SENTENCES,
+    REASON_SENTENCES,
+    Gap,
+    Reading,
+    Rule,
+    State,
+    Status,
+    Threshold,
+)
+
+RULE_WORDS = {
+    Rule.LAST_SOUND: "last sound, K5",
+    Rule.FIRST_SILENCE: "first silence",
+    Rule.K4: "muffling, K4",
+}
+
+
+def whole(mmhg: float) -> str:
+    """A pressure in whole mmHg; halves go up.
+
+    Examples
+    --------
+    >>> whole(127.6), whole(82.5)
+    ('128', '83')
+    """
+    return f"{math.floor(mmhg + 0.5)}"
+
+
+def threshold_lines(name: str, one: Threshold) -> tuple[str, ...]:
+    """Name, value or bound, interval and confidence of a threshold.
+
+    Parameters
+    ----------
+    name
+        What it is called: ``"systolic"``.
+    one
+        The threshold.
+
+    Returns
+    -------
+    tuple of str
+        Empty if nothing was observed or bounded.
+
+    Examples
+    --------
+    >>> threshold_lines("systolic", Threshold(state=State.NOT_REACHED, low_mmhg=171.2))
+    ('systolic at least 171 mmHg',)
+    """
+    if one.state is State.NOT_REACHED:
+        if one.low_mmhg is not None:
+            return (f"{name} at least {whole(one.low_mmhg)} mmHg",)
+        if one.high_mmhg is not None:
+            return (f"{name} at most {whole(one.high_mmhg)} mmHg",)
+        return ()
+    if one.state is not State.OBSERVED or one.mmhg is None:
+        return ()
+    lines = [f"{name} {whole(one.mmhg)} mmHg"]
+    if one.low_mmhg is not None and one.high_mmhg is not None:
+        lines.append(f"95 %: {whole(one.low_mmhg)} to {whole(one.high_mmhg)}")
+    if one.confidence is not None:
+        lines.append(f"confidence {one.confidence:.2f}")
+    return tuple(lines)
+
+
+def gap_lines(gap: Gap) -> tuple[str, ...]:
+    """Edges of a silent gap with their intervals."""
+    return (
+        f"silent gap {whole(gap.upper_mmhg)} to {whole(gap.lower_mmhg)} mmHg",
+        f"95 %: {whole(gap.upper_low_mmhg)}-{whole(gap.upper_high_mmhg)} "
+        f"and {whole(gap.lower_low_mmhg)}-{whole(gap.lower_high_mmhg)}",
+        f"confidence {gap.confidence:.2f}",
+    )
+
+
+def _part(one: Threshold) -> str:
+    if one.state is State.OBSERVED and one.mmhg is not None:
+        return whole(one.mmhg)
+    if one.state is State.NOT_REACHED and one.low_mmhg is not None:
+        return f"at least {whole(one.low_mmhg)}"
+    if one.state is State.NOT_REACHED and one.high_mmhg is not None:
+        return f"at most {whole(one.high_mmhg)}"
+    return "undetermined"
+
+
+def headline(reading: Reading) -> str:
+    """The reading in one line, ``130/70/0 mmHg`` where the sounds go on to zero.
+
+    Examples
+    --------
+    >>> from tapfall.model import Diastolic
+    >>> nothing = Threshold(state=State.UNDETERMINED)
+    >>> headline(Reading(
+    ...     status=Status.REVIEW,
+    ...     systolic=Threshold(state=State.NOT_REACHED, low_mmhg=170.0),
+    ...     diastolic=Diastolic(state=State.OBSERVED, mmhg=88.0),
+    ...     first_silence=nothing,
+    ...     muffling=nothing,
+    ... ))
+    'at least 170 / 88 mmHg (review)'
+    """
+    if reading.status is Status.UNREADABLE:
+        return "unreadable"
+    upper, lower = _part(reading.systolic), _part(reading.diastolic)
+    plain = upper.isdigit() and lower.isdigit()
+    text = f"{upper}/{lower}" if plain else f"{upper} / {lower}"
+    if plain and reading.diastolic.rule is Rule.K4 and reading.diastolic.k5_mmhg == 0.0:
+        text += "/0"
+    asks = " (review)" if reading.status is Status.REVIEW else ""
+    return f"{text} mmHg{asks}"
+
+
+def reasons_text(reading: Reading) -> str:
+    """Why values are missing, joined by semicolons; empty if none is."""
+    why = [REASON_SENTENCES[reason] for reason in reading.reasons]
+    for name, one in (("systolic", reading.systolic), ("diastolic", reading.diastolic)):
+        if one.reason is not None and one.reason not in reading.reasons:
+            why.append(f"{name}: {REASON_SENTENCES[one.reason]}")
+    return "; ".join(why)
+
+
+def remarks(reading: Reading) -> tuple[str, ...]:
+    """Status with its reasons, then one sentence for each flag."""
+    status, why = f"Status: {reading.status.value}", reasons_text(reading)
+    first = f"{status} ({why})." if why else f"{status}."
+    return (first, *(FLAG_SENTENCES[flag] for flag in reading.flags))

@@ -97,13 +97,24 @@ def beat_times_s(name: str) -> tuple[float, ...]:
         return tuple(float(row["beat_time_s"]) for row in csv.DictReader(file))
 
 
-def intervals(rng: np.random.Generator, part: tuple[str, float, float]) -> tuple[float, ...]:
-    """About two minutes of a series' beat intervals from a random place in its part."""
+def intervals(
+    rng: np.random.Generator, part: tuple[str, float, float], *, early: bool = False
+) -> tuple[float, ...]:
+    """About two minutes of a series' beat intervals from a random place in its part.
+
+    With ``early`` they start 15-45 s before a beat that comes early (below 80 %
+    of the interval before it).  Empty where the series is missing.
+    """
     name, low_s, high_s = part
     times = np.array(beat_times_s(name))
     if times.size < 2:
         return ()
     start_s = rng.uniform(low_s, max(high_s - 90.0, low_s + 1.0))
+    if early:
+        gaps = np.diff(times)
+        at_s = times[2:][gaps[1:] < 0.8 * gaps[:-1]]
+        at_s = at_s[(at_s > low_s + 45.0) & (at_s < high_s - 60.0)]
+        start_s = float(rng.choice(at_s)) - rng.uniform(15, 45)
     inside = times[(times >= start_s) & (times < min(start_s + 140.0, high_s))]
     found = np.diff(inside)
     return tuple(round(float(x), 4) for x in found[(found > 0.25) & (found < 4.0)])
@@ -134,11 +145,13 @@ def _sound(scenario: Scenario, **changes: object) -> Scenario:
     return replace(scenario, sound=replace(scenario.sound, **changes))
 
 
-def _fresh_reach(scenario: Scenario, rng: np.random.Generator) -> Scenario:
+def _fresh_reach(
+    scenario: Scenario, rng: np.random.Generator, reach_beats: float = 5.0
+) -> Scenario:
     """Choose top and end of the deflation anew after pressures or rates have changed."""
     person, step = scenario.person, beat_step_mmhg(scenario)
-    above = max(rng.uniform(20, 45), 5 * step)
-    below = max(rng.uniform(12, 35), 5 * step)
+    above = max(rng.uniform(20, 45), reach_beats * step)
+    below = max(rng.uniform(12, 35), reach_beats * step)
     return _cuff(
         scenario,
         top_mmhg=round(person.systolic_mmhg + above, 3),
@@ -155,7 +168,12 @@ def _ordinary(scenario: Scenario, rng: np.random.Generator, split: Split) -> Sce
     return _series(scenario, rng, series) if series else scenario
 
 
-def _series(scenario: Scenario, rng: np.random.Generator, series: tuple[float, ...]) -> Scenario:
+def _series(
+    scenario: Scenario,
+    rng: np.random.Generator,
+    series: tuple[float, ...],
+    reach_beats: float = 5.0,
+) -> Scenario:
     mean = float(np.mean(series))
     changed = _person(
         scenario,
@@ -163,7 +181,7 @@ def _series(scenario: Scenario, rng: np.random.Generator, series: tuple[float, .
         intervals_s=series,
         heart_rate_per_min=float(np.clip(60 / mean, 30, 200)),
     )
-    return _fresh_reach(changed, rng)
+    return _fresh_reach(changed, rng, reach_beats)
 
 
 def _noisy(kind: str, snr_db: float) -> Change:
@@ -309,15 +327,15 @@ def _end_inside(scenario: Scenario, rng: np.random.Generator, split: Split) -> S
 def _fibrillation(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     series = intervals(rng, split.fibrillation)
     if not series:
-        return _fresh_reach(_person(scenario, rhythm="atrial_fibrillation"), rng)
-    return _series(scenario, rng, series)
+        return _fresh_reach(_person(scenario, rhythm="atrial_fibrillation"), rng, 8.0)
+    return _series(scenario, rng, series, 8.0)
 
 
 def _ectopic_real(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    series = intervals(rng, split.ectopic)
+    series = intervals(rng, split.ectopic, early=True)
     if not series:
         return _ectopic(scenario, rng, split)
-    return _series(scenario, rng, series)
+    return _series(scenario, rng, series, 6.0)
 
 
 def _to_zero(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:

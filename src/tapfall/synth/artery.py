@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from tapfall.model import FloatArray
 from tapfall.synth.rhythm import Beats, Breath
 from tapfall.synth.scenario import Person
 from tapfall.synth.streams import stream
-
-FloatArray = NDArray[np.float64]
 
 #: Fall of the diastolic per second of longer interval, mmHg/s, and its limit (our choice).
 RUN_OFF_MMHG_PER_S = 12.0

@@ -9,7 +9,9 @@ from typing import Any
 from tapfall.errors import ScenarioError
 
 
-def quantity(default: float, low: float, high: float, unit: str, text: str) -> Any:
+def quantity(
+    default: float, low: float, high: float, unit: str, text: str, *, whole: bool = False
+) -> Any:
     """Declare a number: default, smallest and largest allowed value, unit, meaning.
 
     Returns
@@ -17,7 +19,8 @@ def quantity(default: float, low: float, high: float, unit: str, text: str) -> A
     dataclasses.Field
         A field whose metadata :func:`check_fields` and :func:`field_table` read.
     """
-    return field(default=default, metadata={"low": low, "high": high, "unit": unit, "text": text})
+    meta = {"low": low, "high": high, "unit": unit, "text": text, "whole": whole}
+    return field(default=default, metadata=meta)
 
 
 def choice(default: str, allowed: tuple[str, ...], text: str) -> Any:

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from tapfall.model import FloatArray
 from tapfall.synth.scenario import Cuff
 from tapfall.synth.streams import stream
-
-FloatArray = NDArray[np.float64]
 
 _STEP_S = 0.05
 
@@ -20,15 +18,14 @@ class Trend:
     """Cuff pressure without pulses: corners of a line, and when things happen.
 
     ``time_s`` and ``pressure_mmhg`` have shape ``(n,)``, audio time.
-    ``hold_s`` is when the last deflation's top was reached, ``fall_s`` when
-    that deflation began, ``release_s`` when the quick release began.
+    ``strokes_s`` has shape ``(m, 2)``: start and end of each stroke of the bulb
+    or run of the pump.  ``hold_s`` is when the last deflation's top was
+    reached, ``fall_s`` when that deflation began, ``release_s`` when the quick release began.
     """
 
     time_s: FloatArray
     pressure_mmhg: FloatArray
-    inflate_s: float
     strokes_s: FloatArray
-    inflated_s: float
     hold_s: float
     fall_s: float
     release_s: float
@@ -65,23 +62,26 @@ class _Line:
         self.pressures.extend(mmhg.tolist())
 
 
-def _inflate(line: _Line, cuff: Cuff, top_mmhg: float, rng: np.random.Generator) -> list[float]:
-    """Inflate to the top; return when each stroke began."""
+def _inflate(
+    line: _Line, cuff: Cuff, top_mmhg: float, rng: np.random.Generator
+) -> list[list[float]]:
+    """Inflate to the top; return start and end of each stroke."""
     if cuff.inflation == "pump":
-        begun = [line.now_s]
+        begun_s = line.now_s
         line.go((top_mmhg - line.mmhg) / cuff.inflation_mmhg_per_s, top_mmhg)
-        return begun
-    begun = []
+        return [[begun_s, line.now_s]]
+    strokes = []
     while line.mmhg < top_mmhg - 0.1:
         rise = cuff.stroke_mmhg * float(rng.uniform(0.75, 1.25))
         target = min(line.mmhg + rise, top_mmhg)
         if top_mmhg - target < 0.3 * cuff.stroke_mmhg:
             target = top_mmhg
         stroke_s = (target - line.mmhg) / cuff.inflation_mmhg_per_s
-        begun.append(line.now_s)
+        begun_s = line.now_s
         line.go(0.55 * stroke_s, target)
+        strokes.append([begun_s, line.now_s])
         line.go(0.45 * stroke_s, target)
-    return begun
+    return strokes
 
 
 def _deflate(line: _Line, cuff: Cuff, end_mmhg: float, rng: np.random.Generator) -> None:
@@ -100,7 +100,7 @@ def _deflate(line: _Line, cuff: Cuff, end_mmhg: float, rng: np.random.Generator)
         slope = curve / mean
         level = (1 - curve + slope * start) / slope
         fallen = level * (1 - np.exp(-slope * fallen))
-    after_s = np.arange(1, n + 1) * _STEP_S
+    after_s = np.arange(1, n + 1, dtype=np.float64) * _STEP_S
     keep = fallen < drop
     fallen, after_s = fallen[keep], after_s[keep]
     if cuff.step_mmhg > 0:
@@ -138,15 +138,14 @@ def trend_of(cuff: Cuff, seed: int) -> Trend:
     rng = stream(seed, "hand")
     line = _Line()
     line.go(cuff.rest_before_s, 0.0)
-    strokes: list[float] = []
+    strokes: list[list[float]] = []
     if cuff.run_up_mmhg > 0:
         strokes += _inflate(line, cuff, cuff.run_up_mmhg, rng)
         line.go(0.5, line.mmhg)
         line.go(line.mmhg / cuff.release_mmhg_per_s, 0.0)
         line.go(cuff.run_up_rest_s, 0.0)
-    inflate_s = line.now_s
     strokes += _inflate(line, cuff, cuff.top_mmhg, rng)
-    inflated_s = hold_s = line.now_s
+    hold_s = line.now_s
     line.go(cuff.hold_s, cuff.top_mmhg)
     fall_s = line.now_s
     if cuff.end_mmhg < cuff.reinflate_at_mmhg < cuff.top_mmhg:
@@ -160,9 +159,7 @@ def trend_of(cuff: Cuff, seed: int) -> Trend:
     return Trend(
         time_s=np.array(line.times),
         pressure_mmhg=np.array(line.pressures),
-        inflate_s=inflate_s,
         strokes_s=np.array(strokes),
-        inflated_s=inflated_s,
         hold_s=hold_s,
         fall_s=fall_s,
         release_s=release_s,

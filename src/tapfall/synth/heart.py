@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from tapfall.model import FloatArray
 from tapfall.synth.rhythm import Beats, Breath
 from tapfall.synth.scenario import Room
 from tapfall.synth.streams import stream
-
-FloatArray = NDArray[np.float64]
 
 #: Where the fall of the spectrum starts (our choice), Hz.
 CORNER_HZ = 25.0
@@ -56,7 +54,7 @@ def heart_sounds(
     """
     rng = stream(seed, "heart")
     length = int(_LENGTH_S * rate_hz)
-    frequency_hz = np.fft.rfftfreq(length, 1 / rate_hz)
+    frequency_hz = np.fft.rfftfreq(length, 1 / rate_hz).astype(np.float64)
     m = beats.foot_s.size
     first = _bursts(m, rate_hz, s1_gain(frequency_hz, room.s1_slope_db), rng, 0.022)
     second = _bursts(m, rate_hz, s2_gain(frequency_hz), rng, 0.014)

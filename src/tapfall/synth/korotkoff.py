@@ -6,15 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import signal
 
+from tapfall.model import FloatArray
 from tapfall.synth.artery import Pressures, crossing_s
+from tapfall.synth.filters import band
 from tapfall.synth.hand import Trend
 from tapfall.synth.rhythm import Beats, Breath
 from tapfall.synth.scenario import Person, Sound
 from tapfall.synth.streams import stream
-
-FloatArray = NDArray[np.float64]
 
 #: Length of the window that holds one sound, seconds.
 WINDOW_S = 0.26
@@ -150,16 +149,14 @@ def _murmur(
     """Noise of the second phase for each sounding beat, unit rms, times its share."""
     rng = stream(seed, "murmur")
     raw = rng.standard_normal((depth.size, time_s.shape[1]))
-    high = min(sound.murmur_high_hz, 0.45 * rate_hz)
-    low = min(sound.murmur_low_hz, 0.7 * high)
-    sos = signal.butter(2, [low, high], "bandpass", fs=rate_hz, output="sos")
-    noise = signal.sosfilt(sos, raw, axis=1)
+    noise = band(raw, sound.murmur_low_hz, sound.murmur_high_hz, rate_hz)
     start_s = 0.012
     inside = np.clip((time_s - start_s) / sound.murmur_s, 0, 1)
     noise = noise * np.sin(np.pi * inside) ** 0.7
     share = np.interp(depth, [0.1, 0.22, 0.38, 0.5], [0.0, 1.0, 1.0, 0.0])
     rms = np.sqrt(np.mean(noise**2, axis=1, keepdims=True)) + 1e-12
-    return noise / rms * share[:, None]
+    out: FloatArray = noise / rms * share[:, None]
+    return out
 
 
 def sounds_of(

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from tapfall.model import CuffLog
+from tapfall.model import CuffLog, FloatArray
 from tapfall.synth.artery import Pressures, pulse_train
 from tapfall.synth.hand import Trend
 from tapfall.synth.rhythm import Beats
 from tapfall.synth.scenario import Cuff, Person
 from tapfall.synth.streams import stream
-
-FloatArray = NDArray[np.float64]
 
 
 def shown_mmhg(cuff: Cuff, pressure_mmhg: FloatArray) -> FloatArray:
@@ -54,7 +51,8 @@ def _pulses(
     foot_s = beats.foot_s + cuff.pulse_offset_s
     wave = pulse_train(time_s, foot_s, person)
     index = np.clip(np.searchsorted(foot_s, time_s, side="right") - 1, 0, foot_s.size - 1)
-    return cuff.pulse_mmhg * size * strength[index] * (wave - float(wave.mean()))
+    wave = wave * strength[index]
+    return cuff.pulse_mmhg * size * (wave - float(wave.mean()))
 
 
 def _bumps(time_s: FloatArray, cuff: Cuff, rng: np.random.Generator) -> FloatArray:

@@ -11,10 +11,9 @@ band, one second to either side, without the Korotkoff sounds (our choice).
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import signal
 
-FloatArray = NDArray[np.float64]
+from tapfall.model import FloatArray
+from tapfall.synth.filters import band
 
 BAND_HZ = (25.0, 250.0)
 LEVEL_S = 0.06
@@ -26,9 +25,7 @@ AROUND_S = 1.0
 
 def in_band(samples: FloatArray, rate_hz: float) -> FloatArray:
     """Band-pass 25-250 Hz along the last axis (Butterworth of order 4, causal)."""
-    sos = signal.butter(4, BAND_HZ, "bandpass", fs=rate_hz, output="sos")
-    out: FloatArray = signal.sosfilt(sos, samples)
-    return out
+    return band(samples, *BAND_HZ, rate_hz, 4)
 
 
 def sound_levels(waves: FloatArray, rate_hz: float) -> FloatArray:

@@ -8,25 +8,13 @@ from math import gcd
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import signal
 
 from tapfall.errors import ScenarioError
+from tapfall.model import FloatArray
+from tapfall.synth.filters import band
 from tapfall.synth.rhythm import Breath
 from tapfall.synth.scenario import Noise
-
-FloatArray = NDArray[np.float64]
-
-
-def band(
-    raw: FloatArray, low_hz: float, high_hz: float, rate_hz: float, order: int = 2
-) -> FloatArray:
-    """Band-pass along the last axis (Butterworth, causal)."""
-    high = min(high_hz, 0.45 * rate_hz)
-    low = min(low_hz, 0.7 * high)
-    sos = signal.butter(order, [low, high], "bandpass", fs=rate_hz, output="sos")
-    out: FloatArray = signal.sosfilt(sos, raw)
-    return out
 
 
 def pink(n: int, rate_hz: float, rng: np.random.Generator) -> FloatArray:
@@ -61,7 +49,8 @@ def _friction(n: int, rate_hz: float, rng: np.random.Generator) -> FloatArray:
         size[start : start + length] += (
             loud * np.sin(np.pi * np.arange(length) / length) * (0.3 + rough)
         )
-    return raw * size
+    out: FloatArray = raw * size
+    return out
 
 
 def _knocks(n: int, rate_hz: float, rng: np.random.Generator) -> FloatArray:
@@ -93,7 +82,7 @@ def _speech(n: int, rate_hz: float, rng: np.random.Generator) -> FloatArray:
     size = np.interp(time_s, corners_s, loud) * np.clip(pause, 0, 1)
     buzz = 2 * np.mod(np.cumsum(hz) / rate_hz, 1.0) - 1
     buzz = buzz * size + 0.05 * rng.standard_normal(n) * size
-    out = buzz * 0.15
+    out: FloatArray = buzz * 0.15
     for low, high in ((250, 750), (900, 1700)):
         out = out + band(buzz, low, high, rate_hz, 1)
     return out
@@ -116,7 +105,8 @@ def _breath(n: int, rate_hz: float, rng: np.random.Generator, breath: Breath) ->
     wave = breath.at(np.arange(n) / rate_hz)
     turn = np.gradient(wave)
     turn = turn / (np.abs(turn).max() + 1e-15)
-    return raw * (0.05 + np.where(turn > 0, turn, -0.6 * turn) ** 1.5)
+    out: FloatArray = raw * (0.05 + np.where(turn > 0, turn, -0.6 * turn) ** 1.5)
+    return out
 
 
 def _pump(n: int, rate_hz: float, rng: np.random.Generator, tone_hz: float) -> FloatArray:

@@ -7,6 +7,7 @@ reader cannot learn a value by heart.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -49,7 +50,7 @@ CUFF_RANGES = {
     "drift_ppm": (-60.0, 60.0),
 }
 SOUND_RANGES = {
-    "peak_dbfs": (-32.0, -4.0),  # 28 dB from person to person: Celler 2017
+    "peak_dbfs": (-38.0, -10.0),  # 28 dB from person to person: Celler 2017
     "first_db": (-20.0, -10.0),
     "second_db": (-8.0, -1.0),
     "last_db": (-20.0, -10.0),
@@ -85,7 +86,7 @@ LOG_RATES_HZ = (20.0, 25.0, 50.0, 50.0, 100.0, 125.0, 200.0)
 ROOM_KINDS = ("breath", "hum", "white", "valve_hiss", "knocks", "friction", "speech")
 
 
-def _draw(rng: np.random.Generator, ranges: dict[str, tuple[float, float]]) -> dict[str, float]:
+def _draw(rng: np.random.Generator, ranges: dict[str, tuple[float, float]]) -> dict[str, Any]:
     return {name: round(float(rng.uniform(low, high)), 5) for name, (low, high) in ranges.items()}
 
 

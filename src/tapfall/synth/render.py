@@ -5,20 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from tapfall.model import FloatArray
 from tapfall.synth.artery import Pressures, pressures_of
+from tapfall.synth.filters import band
 from tapfall.synth.hand import Trend, trend_of
 from tapfall.synth.heart import heart_sounds
 from tapfall.synth.korotkoff import Openings, openings_of, place, sounds_of, thump_of
 from tapfall.synth.loudness import in_band, loudest_tenth, sound_levels
-from tapfall.synth.noise import band, room_noise
+from tapfall.synth.noise import room_noise
 from tapfall.synth.rhythm import Beats, Breath, beats_of, breath_of
-from tapfall.synth.scenario import Room, Scenario
+from tapfall.synth.scenario import Scenario
 from tapfall.synth.sensor import respond
 from tapfall.synth.streams import stream
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,39 +56,51 @@ def _rms(samples: FloatArray) -> float:
     return float(np.sqrt(np.mean(samples**2))) if samples.size else 0.0
 
 
-def _hand_noise(
-    room: Room, trend: Trend, rate_hz: float, n: int, seed: int, *, pump: bool
-) -> tuple[FloatArray, FloatArray]:
-    """Noise of the inflation and of the release, arbitrary levels."""
-    rng = stream(seed, "hand noise")
-    time_s = np.arange(n) / rate_hz
-    raw = band(rng.standard_normal(n), 60, 900, rate_hz, 1)
-    size = np.zeros(n)
-    start_s = trend.inflate_s + room.inflation_noise_offset_s
-    if pump:
-        size[(time_s >= start_s) & (time_s < trend.inflated_s)] = 1.0
-        hz = float(rng.uniform(40, 90))
-        raw = raw / (_rms(raw) + 1e-15) + np.sin(2 * np.pi * hz * time_s)
-    else:
-        for begun_s in trend.strokes_s + room.inflation_noise_offset_s:
-            length_s = rng.uniform(0.15, 0.4)
-            share = np.clip((time_s - begun_s) / length_s, 0, 1)
-            size += rng.uniform(0.5, 1.2) * np.sin(np.pi * share)
-    hiss_s = time_s - trend.release_s
-    fade = np.where(hiss_s >= 0, np.exp(-np.maximum(hiss_s, 0) / 0.6), 0.0)
-    release = band(rng.standard_normal(n), 100, 1500, rate_hz, 1) * fade
-    return raw * size, release
+def _stroke_noise(
+    start_s: float, length_s: float, rate_hz: float, hz: float, rng: np.random.Generator
+) -> FloatArray:
+    """Rush of one stroke of the bulb, or rush and tone of a pump where ``hz`` is above 0."""
+    time_s = start_s + np.arange(max(int(length_s * rate_hz), 8)) / rate_hz
+    raw = band(rng.standard_normal(time_s.size), 60, 900, rate_hz, 1)
+    if hz > 0:
+        return raw / (_rms(raw) + 1e-15) + np.sin(2 * np.pi * hz * time_s)
+    hump: FloatArray = raw * np.sin(np.pi * np.linspace(0, 1, time_s.size))
+    return rng.uniform(0.5, 1.2) * hump
+
+
+def _hand_noise(scenario: Scenario, trend: Trend, n: int, loudest: float) -> FloatArray:
+    """Noise of inflation and release, after the sensor's response, shape ``(n,)``."""
+    sensor, room = scenario.sensor, scenario.room
+    rate_hz = float(sensor.rate_hz)
+    rng = stream(scenario.seed, "inflation noise")
+    hz = float(rng.uniform(40, 90)) if scenario.cuff.inflation == "pump" else 0.0
+    strokes = []
+    for start_s, stop_s in trend.strokes_s + room.inflation_noise_offset_s:
+        length_s = stop_s - start_s if hz > 0 else float(rng.uniform(0.15, 0.4))
+        strokes.append((start_s, _stroke_noise(start_s, length_s, rate_hz, hz, rng)))
+    rng = stream(scenario.seed, "release noise")
+    hiss = band(rng.standard_normal(int(3 * rate_hz)), 100, 1500, rate_hz, 1)
+    hiss *= np.exp(-np.arange(hiss.size) / rate_hz / 0.6)
+    out = np.zeros(n)
+    for parts, db in (
+        (strokes, room.inflation_noise_db),
+        ([(trend.release_s, hiss)], room.release_noise_db),
+    ):
+        waves = [respond(sensor, wave) for _, wave in parts]
+        found = _rms(np.concatenate([in_band(wave, rate_hz) for wave in waves]))
+        gain = loudest * 10 ** (db / 20) / (found + 1e-15)
+        for (start_s, _), wave in zip(parts, waves, strict=True):
+            first = int(start_s * rate_hz)
+            low, high = max(first, 0), min(first + wave.size, n)
+            if high > low:
+                out[low:high] += gain * wave[low - first : high - first]
+    return out
 
 
 def _scaled(track: FloatArray, rate_hz: float, want: float, window: slice) -> FloatArray:
     """Scale so that the rms in band over a window is ``want``."""
     found = _rms(in_band(track, rate_hz)[window])
     return track * (want / found) if found > 0 else track
-
-
-def _active(track: FloatArray) -> slice:
-    on = np.flatnonzero(track)
-    return slice(int(on[0]), int(on[-1]) + 1) if on.size else slice(0, 0)
 
 
 def render(scenario: Scenario) -> Layers:
@@ -128,13 +139,7 @@ def render(scenario: Scenario) -> Layers:
     thumps = respond(sensor, thump_of(person, sound, beats, openings, rate_hz, n, seed))
     peak = 10 ** ((sound.peak_dbfs + sound.thump_db) / 20)
     thumps *= peak / (np.abs(thumps).max(initial=0.0) or 1.0)
-    pump = scenario.cuff.inflation == "pump"
-    inflation, release = _hand_noise(room, trend, rate_hz, n, seed, pump=pump)
-    hand = np.zeros(n)
-    for track, db in ((inflation, room.inflation_noise_db), (release, room.release_noise_db)):
-        track = respond(sensor, track)
-        want = loudest * 10 ** (db / 20)
-        hand += _scaled(track, rate_hz, want, _active(track))
+    hand = _hand_noise(scenario, trend, n, loudest)
     falling = slice(int(trend.fall_s * rate_hz), int(trend.release_s * rate_hz))
     noises = []
     met: dict[str, int] = {}

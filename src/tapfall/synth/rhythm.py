@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tapfall.model import FloatArray
 from tapfall.synth.scenario import Person
 from tapfall.synth.streams import stream
-
-FloatArray = NDArray[np.float64]
 
 #: Shortest interval that a simulated heart produces, in seconds (our choice).
 SHORTEST_S = 0.28
@@ -80,8 +79,9 @@ def _intervals(person: Person, breath: Breath, n: int, rng: np.random.Generator)
         return np.resize(series, n)
     if person.rhythm == "atrial_fibrillation":
         sd = np.sqrt(np.log1p(person.fibrillation_share**2))
-        return mean_s * np.exp(sd * raw - sd**2 / 2)
-    about_s = np.arange(n) * mean_s
+        drawn: FloatArray = mean_s * np.exp(sd * raw - sd**2 / 2)
+        return drawn
+    about_s = np.arange(n, dtype=np.float64) * mean_s
     share = person.interval_breath_share * breath.at(about_s)
     interval_s = mean_s * (1 + share + person.interval_sd_share * slow)
     early = np.zeros(n, dtype=bool)

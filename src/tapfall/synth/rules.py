@@ -9,7 +9,8 @@ The definitions, on the clock of expected beats (ectopics left out):
   reached: fewer than three silent beats after it.
 * To zero: audible below 10 mmHg; the diastolic is then the onset of muffling.
 * Silent gap: at least two beats in a row and at least 4 mmHg without a sound
-  between runs.  Within 15 mmHg of a threshold only beats faded by a gap
+  between runs.  Only beats silent in quiet count, for a masked sound is not a
+  gap of the person's; within 15 mmHg of a threshold only beats faded by a gap
   count; the others come and go with the breath.
 """
 
@@ -117,12 +118,18 @@ def _gaps(
         if run.first > last + 1:
             upper, lower = beats[last].cuff_mmhg, beats[run.first].cuff_mmhg
             inner = range(last + 1, run.first)
-            longest = _longest([not heard[i] for i in inner])
-            faded = _longest([not heard[i] and beats[i].phase is Phase.GAP for i in inner])
+            silent = [not heard[i] and not beats[i].audible_in_quiet for i in inner]
+            longest = _longest(silent)
+            faded = _longest([beats[i].phase is Phase.GAP for i in inner])
             near = top - upper < BREATH_MMHG or lower - bottom < BREATH_MMHG
             if upper - lower >= GAP_MMHG and (faded if near else longest) >= 2:
-                silent = sum(not heard[i] for i in inner)
-                gaps.append(TrueGap(upper_mmhg=upper, lower_mmhg=lower, silent_beats=silent))
+                gaps.append(
+                    TrueGap(
+                        upper_mmhg=upper,
+                        lower_mmhg=lower,
+                        silent_beats=sum(not heard[i] for i in inner),
+                    )
+                )
         last = max(last, run.last)
     return tuple(gaps)
 

@@ -231,7 +231,9 @@ class Sensor:
     clip_share: float = quantity(1.0, 0.001, 1.0, "", "where the sensor clips, over full scale")
     gain_swing_db: float = quantity(0.0, 0, 40, "dB", "largest boost of a slow automatic gain")
     gain_s: float = quantity(4.0, 0.2, 30, "s", "time constant of the automatic gain")
-    bits: float = quantity(0, 0, 24, "bits", "resolution of the samples, 0 for floating point")
+    bits: int = quantity(
+        0, 0, 24, "bits", "resolution of the samples, 0 for floating point", whole=True
+    )
 
     def __post_init__(self) -> None:
         check_fields(self, "sensor")

@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
+from tapfall.model import FloatArray
+from tapfall.synth.filters import edges
 from tapfall.synth.scenario import Sensor
-
-FloatArray = NDArray[np.float64]
 
 #: Corner frequencies in Hz of each response (our choice, after common practice: the bell
 #: keeps low frequencies, the diaphragm favours higher ones).
@@ -23,11 +23,7 @@ CORNERS_HZ = {
 def respond(sensor: Sensor, raw: FloatArray) -> FloatArray:
     """Apply the frequency response along the last axis (first order each side, causal)."""
     low_hz, high_hz = CORNERS_HZ[sensor.response]
-    parts = [signal.butter(1, low_hz, "highpass", fs=sensor.rate_hz, output="sos")]
-    if high_hz is not None and high_hz < 0.45 * sensor.rate_hz:
-        parts.append(signal.butter(1, high_hz, "lowpass", fs=sensor.rate_hz, output="sos"))
-    out: FloatArray = signal.sosfilt(np.concatenate(parts), raw)
-    return out
+    return edges(raw, low_hz, high_hz, float(sensor.rate_hz))
 
 
 def _gain(sensor: Sensor, samples: FloatArray) -> FloatArray:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from tapfall.model import Phase, Recording, Rhythm
+from tapfall.model import FloatArray, Phase, Recording, Rhythm
 from tapfall.synth.log import log_of, shown_mmhg
 from tapfall.synth.loudness import (
     AUDIBLE_BELOW_LOUDEST_DB,
@@ -21,8 +20,6 @@ from tapfall.synth.scenario import Scenario
 from tapfall.synth.sensor import record
 from tapfall.synth.streams import stream
 from tapfall.synth.truth import TrueBeat, Truth
-
-FloatArray = NDArray[np.float64]
 
 #: Where the second and third phase start, 0 systolic to 1 diastolic (our choice).
 K2_DEPTH = 0.2
@@ -124,7 +121,7 @@ def truth_of(scenario: Scenario, layers: Layers) -> Truth:
         signal_to_noise_db=snr_db,
         deflation_mmhg_per_s=rate,
         deflation_mmhg_per_beat=rate * median_s,
-        inflated_into_gap=bool(listed) and listed[0].phase is Phase.GAP,
+        inflated_into_gap=any(beat.phase is Phase.GAP for beat in listed[:2]),
     )
 
 

@@ -82,8 +82,9 @@ class Calibration:
 class GroupResult:
     """Everything printed of one group.
 
-    ``step_mmhg`` is the median fall of the cuff per beat: the limit of what
-    any listener can resolve.
+    ``hidden`` are the values that only one of the two truths has: they may be
+    withheld, so a success there may be a wise silence.  ``step_mmhg`` is the
+    median fall of the cuff per beat: the limit of what any listener can resolve.
     """
 
     group: str
@@ -98,6 +99,7 @@ class GroupResult:
     false_gaps: Share
     into_gap_ok: Share
     unreadable: Share
+    hidden: Share
     status_ok: Share
     calibration: Calibration
     step_mmhg: float | None
@@ -170,6 +172,7 @@ def group_result(group: str, rows: Sequence[Score]) -> GroupResult:
         false_gaps=share(row.false_gap for row in rows if row.false_gap is not None),
         into_gap_ok=share(row.into_gap_ok for row in rows if row.into_gap_ok is not None),
         unreadable=share(row.unreadable_right for row in rows if row.unreadable_right is not None),
+        hidden=share(value.hidden for value in [*systolic, *diastolic]),
         status_ok=share(row.status == "ok" for row in rows),
         calibration=calibration([*systolic, *diastolic]),
         step_mmhg=statistics.median(steps) if steps else None,

@@ -38,13 +38,15 @@ class ValueScore:
 
     ``given`` is a value, or a bound where a bound was wanted or where it is
     false; ``right`` judges it by the group's tolerance, ``near`` by 4 mmHg
-    always (what the confidence speaks of; ``None`` without a value).
+    always (what the confidence speaks of; ``None`` without a value); ``hidden``
+    where only one of the two truths has it.
     """
 
     quiet: TrueThreshold | None = None
     noise: TrueThreshold | None = None
     estimate: Threshold | None = None
     wanted: bool
+    hidden: bool = False
     given: bool = False
     right: bool = False
     near: bool | None = None
@@ -203,6 +205,7 @@ def _score_value(
         noise=trues[1],
         estimate=estimate,
         wanted=len(aims) == 2 or (len(aims) == 1 and given),
+        hidden=len(aims) == 1,
         given=given,
         right=right,
         near=near,

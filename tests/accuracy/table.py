@@ -14,10 +14,8 @@ ok: % with status ok; P, R: % precision and recall of sounding beats; step: mmHg
 of resolution; ece: expected calibration error of the confidence, ten bins of equal width 0.1."""
 
 _HEAD = (
-    f"{'':<16}{'':>4} {'success':<10}|{' systolic':<27}|{' diastolic':<27}|\n"
-    f"{'group':<16}{'n':>4} {'% 95 %':<10}|"
-    + " all giv abs  bias   sd cov|" * 2
-    + "  ok   P   R step  ece"
+    f"{'':<21} {'success':<10}|{' systolic':<27}|{' diastolic':<27}|\n"
+    f"{'group':<21} {'% 95 %':<10}|" + " all giv abs  bias   sd cov|" * 2 + " ok   P   R step  ece"
 )
 
 
@@ -63,9 +61,9 @@ def _value(value: ValueResult) -> str:
 
 def _line(result: GroupResult) -> str:
     return (
-        f"{result.group[:16]:<16}{result.recordings:>4} {with_bounds(result.success):<10}|"
+        f"{result.group[:21]:<21} {with_bounds(result.success):<10}|"
         f"{_value(result.systolic)}|{_value(result.diastolic)}|"
-        f"{percent(result.status_ok)}{percent(result.precision)}{percent(result.recall)}"
+        f"{percent(result.status_ok, 3)}{percent(result.precision)}{percent(result.recall)}"
         f"{_number(result.step_mmhg, '.1f', 5)}"
         f"{_number(result.calibration.expected_error, '.2f', 5)}"
     )
@@ -79,8 +77,9 @@ def _special(results: Sequence[GroupResult]) -> list[str]:
             (result.gap_found, "gap found"),
             (result.into_gap_ok, "inflated into a gap, yet ok with a value (target <= 2 %)"),
             (result.unreadable, "called unreadable"),
+            (result.hidden, "values that the noise hides and that may be withheld"),
         )
-        if part.all
+        if part.all and (part.some or part is not result.hidden)
     ]
     return [*lines, f"false gaps, where the truth has none: {_in_words(results[-1].false_gaps)}"]
 
@@ -108,8 +107,10 @@ def table(results: Sequence[GroupResult]) -> str:
     rule = "-" * max(map(len, _HEAD.splitlines()))
     each = [_line(result) for result in results]
     seconds = results[-1].seconds
+    sizes = sorted({result.recordings for result in results[:-1]})
     return "\n".join(
         [
+            f"recordings in each group: {' or '.join(map(str, sizes))}",
             _HEAD,
             rule,
             *each[:-1],

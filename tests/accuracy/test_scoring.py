@@ -169,6 +169,7 @@ def test_a_value_in_one_truth_only_counts_but_may_be_withheld() -> None:
     withheld = score(half, reading(NOTHING))
     assert not withheld.systolic.wanted
     assert withheld.success
+    assert results([withheld])[0].hidden == Share(some=1, all=2)
 
 
 def test_abstention_is_wanted_and_not_given() -> None:
@@ -353,7 +354,8 @@ def test_table_fits_110_columns_and_shows_every_group() -> None:
     text = table(results(some_rows()))
     assert max(map(len, text.splitlines())) <= 110
     lines = text.splitlines()
-    assert lines[3].startswith("a                  2  50 1-99")
+    assert lines[0] == "recordings in each group: 2"
+    assert lines[4].startswith("a                      50 1-99")
     assert "b: inflated into a gap, yet ok with a value (target <= 2 %) 1/1 = 100 %" in text
     assert failures(some_rows()).startswith("\nFAILED b seed 1\nTraceback")
 

@@ -69,8 +69,8 @@ SOUND_RANGES = {
     "murmur_low_hz": (70.0, 130.0),
     "murmur_high_hz": (250.0, 800.0),
     "murmur_s": (0.06, 0.15),
-    "thump_db": (-8.0, 8.0),
-    "thump_hz": (6.0, 9.0),
+    "thump_db": (-10.0, 6.0),
+    "thump_hz": (4.5, 7.5),
 }
 ROOM_RANGES = {
     "inflation_noise_db": (-20.0, 3.0),

@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -29,7 +30,22 @@ GAP_MMHG = 4.0
 BREATH_MMHG = 15.0
 ZERO_MMHG = 10.0
 
+#: Decimals kept of every number in the truth: far below what matters, far above what differs
+#: from machine to machine.
+DECIMALS = 6
+
 _UNDETERMINED = TrueThreshold(state=State.UNDETERMINED)
+
+
+def rounded(value: float | np.floating[Any]) -> float:
+    """Round a number of the truth to six decimals.
+
+    Examples
+    --------
+    >>> rounded(0.1 + 0.2)
+    0.3
+    """
+    return round(float(value), DECIMALS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,14 +112,14 @@ def _between(silent: TrueBeat, sounding: TrueBeat, *, top: bool, draw: float) ->
         outside = silent.cuff_mmhg - silent.diastolic_mmhg
         inside = sounding.cuff_mmhg - sounding.diastolic_mmhg
     share = -outside / (inside - outside) if outside <= 0 < inside else draw
-    return silent.cuff_mmhg + share * (sounding.cuff_mmhg - silent.cuff_mmhg)
+    return rounded(silent.cuff_mmhg + share * (sounding.cuff_mmhg - silent.cuff_mmhg))
 
 
 def _muffling(beats: Sequence[TrueBeat], heard: Sequence[bool], draw: float) -> TrueThreshold:
     sounding = [beat for beat, one in zip(beats, heard, strict=True) if one]
     for before, here in pairwise(sounding):
         if here.phase is Phase.K4 and before.phase is not Phase.K4:
-            place = before.cuff_mmhg + draw * (here.cuff_mmhg - before.cuff_mmhg)
+            place = rounded(before.cuff_mmhg + draw * (here.cuff_mmhg - before.cuff_mmhg))
             return TrueThreshold(state=State.OBSERVED, mmhg=here.cuff_mmhg, threshold_mmhg=place)
     return _UNDETERMINED
 

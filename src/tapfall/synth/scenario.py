@@ -199,9 +199,9 @@ class Sound:
     murmur_high_hz: float = quantity(400.0, 100, 1500, "Hz", "high edge of the murmur")
     murmur_s: float = quantity(0.1, 0.03, 0.25, "s", "length of the murmur")
     thump_db: float = quantity(
-        3.0, -60, 20, "dB", "inaudible pulse below 25 Hz, peak over the loudest sound's"
+        0.0, -60, 20, "dB", "inaudible pulse below 25 Hz, peak over the loudest sound's"
     )
-    thump_hz: float = quantity(8.0, 3, 12, "Hz", "spectral peak of the inaudible pulse")
+    thump_hz: float = quantity(7.0, 3, 12, "Hz", "spectral peak of the inaudible pulse")
     gap_top_mmhg: float = quantity(0.0, 0, 260, "mmHg", "top of a silent gap, 0 for none")
     gap_bottom_mmhg: float = quantity(0.0, 0, 260, "mmHg", "bottom of the silent gap")
     gap_depth_db: float = quantity(60.0, 0, 100, "dB", "how far the gap damps the sounds")
@@ -231,7 +231,7 @@ class Sensor:
     clip_share: float = quantity(1.0, 0.001, 1.0, "", "where the sensor clips, over full scale")
     gain_swing_db: float = quantity(0.0, 0, 40, "dB", "largest boost of a slow automatic gain")
     gain_s: float = quantity(4.0, 0.2, 30, "s", "time constant of the automatic gain")
-    bits: int = quantity(
+    bits: float = quantity(
         0, 0, 24, "bits", "resolution of the samples, 0 for floating point", whole=True
     )
 

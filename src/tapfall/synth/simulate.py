@@ -15,7 +15,7 @@ from tapfall.synth.loudness import (
     noise_around,
 )
 from tapfall.synth.render import Layers, render
-from tapfall.synth.rules import read_beats
+from tapfall.synth.rules import read_beats, rounded
 from tapfall.synth.scenario import Scenario
 from tapfall.synth.sensor import record
 from tapfall.synth.streams import stream
@@ -82,11 +82,11 @@ def truth_of(scenario: Scenario, layers: Layers) -> Truth:
     )
     listed = tuple(
         TrueBeat(
-            time_s=float(openings.onset_s[i]),
-            foot_s=float(beats.foot_s[i]),
-            cuff_mmhg=float(shown[i]),
-            systolic_mmhg=float(high[i]),
-            diastolic_mmhg=float(low[i]),
+            time_s=rounded(openings.onset_s[i]),
+            foot_s=rounded(beats.foot_s[i]),
+            cuff_mmhg=rounded(shown[i]),
+            systolic_mmhg=rounded(high[i]),
+            diastolic_mmhg=rounded(low[i]),
             audible_in_quiet=bool(quiet[i]),
             audible_in_noise=bool(noisy[i]),
             phase=_phase(
@@ -106,7 +106,8 @@ def truth_of(scenario: Scenario, layers: Layers) -> Truth:
     median_s = float(np.median(beats.before_s[inside])) if inside.size else 0.0
     snr_db = None
     if scenario.sound.present and (layers.levels > 0).any():
-        snr_db = float(20 * np.log10(layers.loudest / (_rms(noise_band[layers.falling]) + 1e-15)))
+        around_db = 20 * np.log10(_rms(noise_band[layers.falling]) + 1e-15)
+        snr_db = rounded(20 * np.log10(layers.loudest) - around_db)
     return Truth(
         beats=listed,
         in_quiet=read_beats(
@@ -119,8 +120,8 @@ def truth_of(scenario: Scenario, layers: Layers) -> Truth:
         lag_s=cuff.lag_s,
         drift_ppm=cuff.drift_ppm,
         signal_to_noise_db=snr_db,
-        deflation_mmhg_per_s=rate,
-        deflation_mmhg_per_beat=rate * median_s,
+        deflation_mmhg_per_s=rounded(rate),
+        deflation_mmhg_per_beat=rounded(rate * median_s),
         inflated_into_gap=any(beat.phase is Phase.GAP for beat in listed[:2]),
     )
 

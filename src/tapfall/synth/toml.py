@@ -1,0 +1,185 @@
+"""Scenarios as TOML files.
+
+The file mirrors the fields of :class:`tapfall.synth.Scenario`: ``seed``,
+``name`` and ``description`` at the top, then ``[person]``, ``[cuff]``,
+``[sound]``, ``[sensor]``, ``[room]`` and one ``[[room.noises]]`` per noise.
+A field that is not named keeps its default; an unknown one is refused.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tomllib
+from dataclasses import fields, replace
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from tapfall.errors import ScenarioError
+from tapfall.files import printable, write_bytes
+from tapfall.synth.scenario import Cuff, Noise, Person, Room, Scenario, Sensor, Sound
+
+_PARTS: dict[str, type] = {
+    "person": Person,
+    "cuff": Cuff,
+    "sound": Sound,
+    "sensor": Sensor,
+    "room": Room,
+}
+
+
+def _refuse_unknown(table: dict[str, Any], cls: type, place: str) -> None:
+    known = [item.name for item in fields(cls)]
+    for key in table:
+        if key not in known:
+            near = get_close_matches(key.lower(), known, n=1)
+            hint = f"did you mean '{near[0]}'?" if near else f"allowed: {', '.join(known)}"
+            raise ScenarioError(f"{place}{printable(key)}: found an unknown field, {hint}")
+
+
+def _value(value: Any) -> Any:
+    """TOML's values as the fields hold them: floats for numbers, tuples for lists."""
+    if isinstance(value, list):
+        return tuple(_value(one) for one in value)
+    if isinstance(value, int) and not isinstance(value, bool):
+        return float(value)
+    return value
+
+
+def _part(cls: type, table: Any, place: str) -> Any:
+    if not isinstance(table, dict):
+        raise ScenarioError(f"{place}: found {table!r}, allowed: a table of fields")
+    _refuse_unknown(table, cls, f"{place}.")
+    values = {key: _value(value) for key, value in table.items() if key != "noises"}
+    if cls is Room and "noises" in table:
+        noises = table["noises"]
+        if not isinstance(noises, list):
+            raise ScenarioError(f"{place}.noises: found {noises!r}, allowed: a list of tables")
+        values["noises"] = tuple(
+            _part(Noise, one, f"{place}.noises[{i}]") for i, one in enumerate(noises)
+        )
+    return cls(**values)
+
+
+def scenario_from_toml(text: str) -> Scenario:
+    """Read a scenario from the text of a TOML file.
+
+    Parameters
+    ----------
+    text
+        The file's text.
+
+    Returns
+    -------
+    Scenario
+        With defaults where the text names no value.
+
+    Raises
+    ------
+    ScenarioError
+        The text is not TOML, a field is unknown (with a suggestion), or a
+        value is outside its range.
+
+    Examples
+    --------
+    >>> scenario_from_toml("seed = 4\\n[person]\\nsystolic_mmhg = 140").person.systolic_mmhg
+    140.0
+    >>> scenario_from_toml("[person]\\nsistolic_mmhg = 140")
+    Traceback (most recent call last):
+    ...
+    tapfall.errors.ScenarioError: person.sistolic_mmhg: found an unknown field, did you mean \
+'systolic_mmhg'?
+    """
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ScenarioError(f"found text that is not TOML ({error}), allowed: TOML") from error
+    _refuse_unknown(table, Scenario, "")
+    values = {key: value for key, value in table.items() if key not in _PARTS}
+    for name, cls in _PARTS.items():
+        if name in table:
+            values[name] = _part(cls, table[name], name)
+    return Scenario(**values)
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
+    if isinstance(value, tuple):
+        return f"[{', '.join(_written(one) for one in value)}]"
+    return repr(value)
+
+
+def _lines(thing: Any) -> list[str]:
+    lines = []
+    for item in fields(thing):
+        value = getattr(thing, item.name)
+        if item.name not in _PARTS and item.name != "noises":
+            lines.append(f"{item.name} = {_written(value)}")
+    return lines
+
+
+def scenario_to_toml(scenario: Scenario) -> str:
+    """Write every field of a scenario, defaults too.
+
+    Examples
+    --------
+    >>> scenario = Scenario(seed=4)
+    >>> scenario_from_toml(scenario_to_toml(scenario)) == scenario
+    True
+    """
+    lines = _lines(scenario)
+    for name in _PARTS:
+        lines += ["", f"[{name}]", *_lines(getattr(scenario, name))]
+    if not scenario.room.noises:
+        lines.append("noises = []")
+    for noise in scenario.room.noises:
+        lines += ["", "[[room.noises]]", *_lines(noise)]
+    return "\n".join(lines) + "\n"
+
+
+def load_scenario(path: str | os.PathLike[str]) -> Scenario:
+    """Read a scenario from a TOML file.
+
+    A relative path of a noise file is taken from the scenario file's folder.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Raises
+    ------
+    ScenarioError
+        The file cannot be read or does not hold a scenario; the message
+        starts with the file's name.
+    """
+    shown = printable(os.fspath(path))
+    try:
+        text = Path(path).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "not UTF-8"
+        raise ScenarioError(f"{shown}: cannot be read ({reason}), allowed: a TOML file") from error
+    try:
+        scenario = scenario_from_toml(text)
+    except ScenarioError as error:
+        raise ScenarioError(f"{shown}: {error}") from error
+    noises = tuple(
+        replace(noise, path=str(Path(path).parent / noise.path)) if noise.path else noise
+        for noise in scenario.room.noises
+    )
+    return replace(scenario, room=replace(scenario.room, noises=noises))
+
+
+def save_scenario(scenario: Scenario, path: str | os.PathLike[str]) -> None:
+    """Write a scenario as a TOML file, complete or not at all.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    write_bytes(path, scenario_to_toml(scenario).encode())

@@ -113,7 +113,7 @@ def test_values_intervals_and_confidence_are_words(recording, tmp_path) -> None:
     ):
         assert wanted in said
     assert {"K1", "K2", "K3", "K4", "silent"} <= set(said)
-    assert any("log lag +0.40 s (found)" in line for line in said)
+    assert any("log lag 0.40 s (estimated)" in line for line in said)
     assert any("manometer ±3 mmHg" in line for line in said)
 
 
@@ -173,6 +173,14 @@ def test_markup_in_a_title_stays_text(recording, tmp_path) -> None:
 def test_a_long_title_is_shortened(recording, tmp_path) -> None:
     said = words_of(svg_text(recording, made.ordinary(), tmp_path, title="x" * 300))
     assert "x" * 61 + "…" in said
+
+
+def test_a_long_title_leaves_room_for_a_long_headline(recording) -> None:
+    figure = reading_figure(recording, made.bounded(), title="W" * 62)
+    headline, title = figure.texts[:2]
+    assert headline.get_text() == "at least 167 / at most 72 mmHg (review)"
+    assert title.get_text().endswith("W…")
+    assert not headline.get_window_extent().overlaps(title.get_window_extent())
 
 
 def test_lag_moves_the_log_onto_the_clock_of_the_sound(recording) -> None:

@@ -12,9 +12,8 @@ from matplotlib.patches import Rectangle
 
 from tapfall.model import Beat, FloatArray, Phase, Reading, Rule, State, Threshold
 from tapfall.show import look, words
+from tapfall.show.words import SILENT, SOUNDS
 
-#: Probability from which a beat is drawn as sounding, and below which as silent.
-SOUNDS, SILENT = 0.8, 0.2
 _LINE_IN, _BETWEEN_IN = 0.143, 0.075  # height of a label's line; room between two labels
 
 

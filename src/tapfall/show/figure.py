@@ -7,7 +7,6 @@ import os
 import textwrap
 from pathlib import Path
 
-import numpy as np
 from matplotlib import style
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -37,7 +36,7 @@ def draw_reading(
 ) -> None:
     """Draw a reading with its recording and write it to a file.
 
-    From top to bottom on one time axis: the waveform, its spectrogram up to
+    From top to bottom on one time axis: the waveform above 25 Hz, a spectrogram up to
     500 Hz, the phases of the beats, and the cuff pressure with every beat
     (filled disc sounds, open square silent, half-filled diamond unsure) and
     the pressures that were read, each with its 95 % interval.  The lag of the
@@ -111,15 +110,7 @@ def reading_figure(recording: Recording, reading: Reading, *, title: str | None 
         },
     )
     start_s, end_s = span_s(recording, reading)
-    samples, first_s = sound_panels.cut(recording, start_s, end_s)
-    heard = np.array([b.time_s for b in reading.beats if b.heard >= cuff_panel.SOUNDS])
-    sound_panels.draw_waveform(
-        wave, sound_panels.envelope(samples, recording.rate_hz, first_s), heard
-    )
-    levels, top_hz = sound_panels.levels_db(samples, recording.rate_hz)
-    last_s = first_s + samples.size / recording.rate_hz
-    if samples.size:
-        sound_panels.draw_spectrogram(spectrum, levels, top_hz, first_s, last_s)
+    sound_panels.draw_sound(wave, spectrum, recording, (start_s, end_s), reading.beats)
     width_in = SIZE_IN[0] * (_RIGHT - _LEFT)
     runs = cuff_panel.phase_runs(reading.beats)
     cuff_panel.draw_phases(phases, runs, end_s - start_s, width_in)
@@ -154,7 +145,7 @@ def _write_words(
     figure: Figure, recording: Recording, reading: Reading, title: str | None, foot: list[str]
 ) -> None:
     name = title if title is not None else recording.source.audio_name if recording.source else ""
-    figure.text(
+    headline = figure.text(
         _LEFT,
         0.962,
         words.headline(reading),
@@ -163,7 +154,7 @@ def _write_words(
         va="center",
         ha="left",
     )
-    figure.text(
+    shown = figure.text(
         0.985,
         0.962,
         look.drawable(name, longest=62),
@@ -173,6 +164,9 @@ def _write_words(
         color=look.SLATE,
         parse_math=False,
     )
+    left = headline.get_window_extent().x1 + 0.3 * figure.dpi
+    while len(shown.get_text()) > 1 and shown.get_window_extent().x0 < left:
+        shown.set_text(shown.get_text()[:-2] + "…")
     figure.text(_LEFT, 0.922, _second_line(reading), fontsize=8.5, va="center", color=look.SLATE)
     for index, line in enumerate([*foot, CAUTION]):
         figure.text(
@@ -188,7 +182,7 @@ def _write_words(
 
 def _second_line(reading: Reading) -> str:
     if reading.status is Status.UNREADABLE:
-        return words.reasons_text(reading)
+        return look.drawable(words.reasons_text(reading), longest=140)
     parts = []
     if reading.pulse_per_min is not None:
         parts.append(f"pulse {reading.pulse_per_min:.0f} per minute, {reading.rhythm.value}")
@@ -196,8 +190,9 @@ def _second_line(reading: Reading) -> str:
     if speed is not None:
         parts.append(f"deflation {speed:.1f} mmHg/s")
     if reading.lag is not None:
-        how = "found" if reading.lag.estimated else "given"
-        parts.append(f"log lag {reading.lag.seconds:+.2f} s ({how})")
+        how = "estimated" if reading.lag.estimated else "given"
+        seconds = round(reading.lag.seconds, 2) + 0.0
+        parts.append(f"log lag {seconds:.2f} s ({how})")
     if reading.manometer_mmhg is not None:
         parts.append(f"manometer ±{reading.manometer_mmhg:g} mmHg, not in the intervals")
     return "   ".join(parts)

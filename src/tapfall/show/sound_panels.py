@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import librosa
 import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
+from scipy.signal import butter, sosfilt
 
-from tapfall.model import FloatArray, Recording
+from tapfall.model import Beat, FloatArray, Recording
 from tapfall.show import look
+from tapfall.show.words import SOUNDS
 
 #: The spectrogram's upper edge: Korotkoff sounds hold little above it.
 TOP_HZ = 500.0
+#: Below it lies the pulse's own thump, not its sounds (our choice).
+BOTTOM_HZ = 25.0
 #: Columns drawn at most: about two for each dot of the figure's width.
 COLUMNS = 1600
-#: Levels shown below the loudest parts, in dB (our choice).
-RANGE_DB = 48.0
+#: Percentiles of the sound that are drawn as ink and as paper (our choice).
+LOUD_PERCENT, FAINT_PERCENT = 99.5, 35.0
+#: Ink and paper are at least so far apart, in dB.
+LEAST_RANGE_DB = 25.0
 _WORK_HZ = 2000.0
 
 
@@ -78,6 +85,27 @@ def envelope(
     )
 
 
+def worked(samples: NDArray[np.float32], rate_hz: float) -> tuple[NDArray[np.float32], float]:
+    """Return the sound at 2 kHz if its rate is above 4 kHz, else as it is, with its rate.
+
+    Examples
+    --------
+    >>> kept, rate_hz = worked(np.zeros(44_100, dtype=np.float32), 44_100.0)
+    >>> kept.size, rate_hz
+    (2000, 2000.0)
+    """
+    if rate_hz <= 2 * _WORK_HZ or not samples.size:
+        return samples, rate_hz
+    kept = librosa.resample(samples, orig_sr=rate_hz, target_sr=_WORK_HZ, res_type="soxr_mq")
+    return kept, _WORK_HZ
+
+
+def without_thumps(samples: NDArray[np.float32], rate_hz: float) -> NDArray[np.float32]:
+    """Return the sound above 25 Hz: the pulse's own thump would hide the taps."""
+    filtered = sosfilt(butter(4, BOTTOM_HZ, "highpass", fs=rate_hz, output="sos"), samples)
+    return np.asarray(filtered, dtype=np.float32)
+
+
 def levels_db(samples: NDArray[np.float32], rate_hz: float) -> tuple[FloatArray, float]:
     """Spectrogram up to 500 Hz.
 
@@ -86,35 +114,59 @@ def levels_db(samples: NDArray[np.float32], rate_hz: float) -> tuple[FloatArray,
     samples
         Sound, shape ``(n,)``.
     rate_hz
-        Sampling rate; sound far above 1 kHz is resampled first.
+        Sampling rate.
 
     Returns
     -------
     levels : ndarray, shape (bins, columns)
-        Level in dB below the loud parts (99.8th percentile), 0 to -48.
+        Level in dB re full scale.
     top_hz : float
         Frequency of the upper edge of the last bin.
     """
-    if rate_hz > 2 * _WORK_HZ:
-        samples = librosa.resample(samples, orig_sr=rate_hz, target_sr=_WORK_HZ, res_type="soxr_mq")
-        rate_hz = _WORK_HZ
     width = int(2 ** np.round(np.log2(rate_hz * 0.1)))
     samples = np.pad(samples, (0, max(0, width - samples.size)))
     hop = max(width // 8, int(np.ceil(samples.size / COLUMNS)))
     spectrum = np.abs(librosa.stft(samples, n_fft=width, hop_length=hop, window="hann"))
     bin_hz = rate_hz / width
     kept = min(int(TOP_HZ / bin_hz) + 1, spectrum.shape[0])
-    loud = float(np.percentile(spectrum[:kept], 99.8))
-    level = librosa.amplitude_to_db(spectrum[:kept], ref=max(loud, 1e-9), amin=1e-12, top_db=None)
-    return np.clip(level, -RANGE_DB, 0.0).astype(np.float64), (kept - 0.5) * bin_hz
+    level = librosa.amplitude_to_db(spectrum[:kept], ref=width / 4, amin=1e-10, top_db=None)
+    return level.astype(np.float64), (kept - 0.5) * bin_hz
 
 
-def draw_waveform(axes: Axes, found: Envelope, heard_s: FloatArray) -> None:
-    """Draw the envelope; a tick at the top marks each beat that sounds."""
-    peaks = np.maximum(found.high, -found.low)
-    largest = float(peaks.max()) if peaks.size else 0.0
-    usual = float(np.percentile(peaks, 99.0)) if peaks.size else 0.0
-    limit = min(largest, 1.6 * usual) if usual > 0 else largest
+def usual(
+    values: FloatArray,
+    start_s: float,
+    end_s: float,
+    span_s: tuple[float, float],
+    percent: float = LOUD_PERCENT,
+) -> float:
+    """Return a percentile of values along time, over the span given.
+
+    The sounds set the scale, not the pump before or the release after them.
+
+    Parameters
+    ----------
+    values
+        Shape ``(..., columns)``, spread evenly from ``start_s`` to ``end_s``.
+    start_s, end_s
+        Time of the first and behind the last column.
+    span_s
+        The span that counts; all of it where it holds nothing.
+    percent
+        Which percentile.
+
+    Examples
+    --------
+    >>> float(usual(np.array([9.0, 1.0, 1.0, 9.0]), 0.0, 4.0, (1.0, 3.0)))
+    1.0
+    """
+    time_s = start_s + (np.arange(values.shape[-1]) + 0.5) * (end_s - start_s) / values.shape[-1]
+    inside = values[..., (time_s >= span_s[0]) & (time_s <= span_s[1])]
+    return float(np.percentile(inside if inside.size else values, percent))
+
+
+def draw_waveform(axes: Axes, found: Envelope, heard_s: FloatArray, limit: float) -> None:
+    """Draw the envelope up to a limit; a tick at the top marks each beat that sounds."""
     limit = limit if limit > 0 else 1.0
     axes.fill_between(
         found.time_s, found.low, found.high, step="post", color=look.INK, linewidth=0.3
@@ -129,27 +181,70 @@ def draw_waveform(axes: Axes, found: Envelope, heard_s: FloatArray) -> None:
         color=look.INK,
         markeredgewidth=0.0,
     )
-    axes.set_ylabel("sound\n(full scale 1)")
+    axes.set_ylabel("above 25 Hz\n(full scale 1)")
     axes.locator_params(axis="y", nbins=4)
 
 
 def draw_spectrogram(
-    axes: Axes, levels: FloatArray, top_hz: float, start_s: float, end_s: float
+    axes: Axes,
+    levels: FloatArray,
+    top_hz: float,
+    span_s: tuple[float, float],
+    shown_db: tuple[float, float],
 ) -> None:
-    """Draw levels as an image, loud parts dark."""
+    """Draw levels as an image, from faint (paper) to loud (ink)."""
     axes.imshow(
         levels,
         origin="lower",
         aspect="auto",
         cmap=look.LEVELS,
-        vmin=-RANGE_DB,
-        vmax=0.0,
-        extent=(start_s, end_s, 0.0, top_hz),
+        vmin=shown_db[0],
+        vmax=shown_db[1],
+        extent=(*span_s, 0.0, top_hz),
         interpolation="antialiased",
     )
     axes.set_ylim(0.0, min(TOP_HZ, top_hz))
     axes.set_ylabel("frequency\n(Hz)")
     axes.locator_params(axis="y", nbins=5)
+
+
+def draw_sound(
+    wave: Axes,
+    spectrum: Axes,
+    recording: Recording,
+    span_s: tuple[float, float],
+    beats: Sequence[Beat],
+) -> None:
+    """Draw waveform and spectrogram of a span of a recording.
+
+    Parameters
+    ----------
+    wave, spectrum
+        The two panels.
+    recording
+        The sound.
+    span_s
+        From when to when.
+    beats
+        All beats; the scale is set by the sound between the first and the last.
+    """
+    samples, first_s = cut(recording, *span_s)
+    samples, rate_hz = worked(samples, recording.rate_hz)
+    heard_s = np.array([beat.time_s for beat in beats if beat.heard >= SOUNDS])
+    if not samples.size:
+        draw_waveform(wave, envelope(samples, rate_hz, first_s), heard_s, 0.0)
+        return
+    last_s = first_s + samples.size / rate_hz
+    counts = (beats[0].time_s, beats[-1].time_s + 0.3) if beats else (first_s, last_s)
+    shape = envelope(without_thumps(samples, rate_hz), rate_hz, first_s)
+    limit = 1.3 * usual(np.maximum(shape.high, -shape.low), first_s, last_s, counts)
+    draw_waveform(wave, shape, heard_s, limit)
+    levels, top_hz = levels_db(samples, rate_hz)
+    taps = levels[int(BOTTOM_HZ / top_hz * levels.shape[0]) :]
+    loud_db = usual(taps, first_s, last_s, counts)
+    faint_db = usual(taps, first_s, last_s, counts, FAINT_PERCENT)
+    shown_db = (min(faint_db, loud_db - LEAST_RANGE_DB), loud_db)
+    draw_spectrogram(spectrum, levels, top_hz, (first_s, last_s), shown_db)
 
 
 def cut(recording: Recording, start_s: float, end_s: float) -> tuple[NDArray[np.float32], float]:

@@ -15,6 +15,9 @@ from tapfall.model import (
     Threshold,
 )
 
+#: Probability from which a beat is shown as sounding, and below which as silent (our choice).
+SOUNDS, SILENT = 0.8, 0.2
+
 RULE_WORDS = {
     Rule.LAST_SOUND: "last sound, K5",
     Rule.FIRST_SILENCE: "first silence",
@@ -31,6 +34,17 @@ def whole(mmhg: float) -> str:
     ('128', '83')
     """
     return f"{math.floor(mmhg + 0.5)}"
+
+
+def confidence_line(confidence: float) -> str:
+    """A confidence that never claims certainty.
+
+    Examples
+    --------
+    >>> confidence_line(0.934), confidence_line(0.9991)
+    ('confidence 0.93', 'confidence above 0.99')
+    """
+    return "confidence above 0.99" if confidence > 0.99 else f"confidence {confidence:.2f}"
 
 
 def threshold_lines(name: str, one: Threshold) -> tuple[str, ...]:
@@ -65,7 +79,7 @@ def threshold_lines(name: str, one: Threshold) -> tuple[str, ...]:
     if one.low_mmhg is not None and one.high_mmhg is not None:
         lines.append(f"95 %: {whole(one.low_mmhg)} to {whole(one.high_mmhg)}")
     if one.confidence is not None:
-        lines.append(f"confidence {one.confidence:.2f}")
+        lines.append(confidence_line(one.confidence))
     return tuple(lines)
 
 
@@ -75,7 +89,7 @@ def gap_lines(gap: Gap) -> tuple[str, ...]:
         f"silent gap {whole(gap.upper_mmhg)} to {whole(gap.lower_mmhg)} mmHg",
         f"95 %: {whole(gap.upper_low_mmhg)}-{whole(gap.upper_high_mmhg)} "
         f"and {whole(gap.lower_low_mmhg)}-{whole(gap.lower_high_mmhg)}",
-        f"confidence {gap.confidence:.2f}",
+        confidence_line(gap.confidence),
     )
 
 

@@ -1,0 +1,1 @@
+"""Speed and memory as ratios measured within one run: ``python -m tests.benchmarks``."""

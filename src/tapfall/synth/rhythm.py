@@ -91,9 +91,9 @@ def _intervals(person: Person, breath: Breath, n: int, rng: np.random.Generator)
         early = rng.random(n) < person.ectopics_per_min / person.heart_rate_per_min
         early[1:] &= ~early[:-1]
     coupling = person.ectopic_coupling + 0.02 * rng.standard_normal(n)
-    after = np.roll(early, 1)
+    after, pair = np.roll(early, 1), person.ectopic_pair_share
     after[0] = False
-    interval_s = np.where(after, interval_s * (2 - np.roll(coupling, 1)), interval_s)
+    interval_s = np.where(after, interval_s * (pair - np.roll(coupling, 1)), interval_s)
     return np.where(early, interval_s * coupling, interval_s)
 
 

@@ -53,11 +53,18 @@ class Person:
         0.02, 0, 0.3, "", "slow variation of the interval, standard deviation over mean"
     )
     fibrillation_share: float = quantity(
-        0.2, 0.05, 0.4, "", "standard deviation over mean of the intervals in fibrillation"
+        0.24, 0.05, 0.4, "", "standard deviation over mean of the intervals in fibrillation"
     )
     ectopics_per_min: float = quantity(5.0, 0, 30, "1/min", "ectopic beats")
     ectopic_coupling: float = quantity(
         0.6, 0.4, 0.78, "", "interval before an ectopic beat over the mean interval"
+    )
+    ectopic_pair_share: float = quantity(
+        2.0,
+        1.5,
+        2.2,
+        "",
+        "intervals before and after an ectopic beat over the mean; 2 is a full pause",
     )
     filling_gain: float = quantity(
         0.8, 0, 1.5, "", "loss of pulse pressure per share of missing filling time"
@@ -273,7 +280,7 @@ class Room:
         0.0, -3, 3, "s", "start of the inflation's noise minus start of the inflation"
     )
     release_noise_db: float = quantity(
-        -10.0, -60, 30, "dB", "rms of the release's hiss over the loudest sounds"
+        -14.0, -60, 30, "dB", "rms of the release's hiss over the loudest sounds"
     )
     s1_before_s: float = quantity(
         0.11, -0.1, 0.3, "s", "first heart sound before the foot of the arterial pulse"

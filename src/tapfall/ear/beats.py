@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import signal
+from scipy import ndimage, signal
 
 from tapfall.ear.pulses import best_chain, local_maxima, typical_interval_s
 from tapfall.ear.whiten import White
@@ -33,6 +33,10 @@ MIDDLE_DELAY_S = 0.05
 LARGEST_LAG_S = 2.0
 #: Change of delay from beat to beat, one standard deviation (tuned).
 DELAY_STEP_S = 0.007
+#: Sounds at one delay in every beat: how strong, how wide, how many at most (tuned).
+LEAST_FIXED_NATS, FIXED_REACH_S, MOST_FIXED = 0.7, 0.06, 8
+#: Width over which a sound still counts as being at one delay, in steps.
+FIXED_JITTER = 5
 #: Part of the zero-lag evidence, and absolute nats, by which another lag must win (tuned).
 LAG_MARGIN_SHARE, LAG_MARGIN_NATS = 0.12, 3.0
 
@@ -103,19 +107,78 @@ def onsets(white: White) -> Onsets:
     return Onsets(excess=np.clip(level - floor, 0.0, CAP_NATS), start_s=white.start_s)
 
 
+def at_both_ends(values: FloatArray) -> FloatArray:
+    """What every beat brings, learned where the cuff is highest and lowest.
+
+    Conducted heart sounds come at one delay whatever the cuff does; a
+    Korotkoff sound is missing at the top or at the bottom, or has moved.
+
+    Parameters
+    ----------
+    values
+        Level at fixed delays, shape ``(n, k)``: beats in order of time.
+
+    Returns
+    -------
+    ndarray
+        The smaller of the medians of the first and the last beats, shape ``(k,)``.
+
+    Examples
+    --------
+    >>> at_both_ends(np.array([[1.0, 0.0]] * 4 + [[1.0, 5.0]] * 8)).tolist()
+    [1.0, 0.0]
+    """
+    count = max(3, values.shape[0] // 6)
+    return np.minimum(np.median(values[:count], axis=0), np.median(values[-count:], axis=0))
+
+
+def without_fixed(
+    marks: Onsets, reference_s: FloatArray, earliest_s: float, latest_s: float
+) -> Onsets:
+    """Take out what comes with every beat at one delay, such as heart sounds.
+
+    Parameters
+    ----------
+    marks
+        Evidence over audio time.
+    reference_s
+        Reference time of each beat, shape ``(n,)``.
+    earliest_s, latest_s
+        Delays looked at.
+
+    Returns
+    -------
+    Onsets
+        The same evidence, fixed sounds subtracted around each beat.
+    """
+    offsets = np.arange(earliest_s, latest_s + STEP_S / 2, STEP_S)
+    excess = marks.excess.copy()
+    half = round(FIXED_REACH_S / STEP_S)
+    first = np.rint((reference_s[:, None] + offsets[None, :] - marks.start_s) / STEP_S)
+    index = np.clip(first.astype(np.intp), 0, excess.size - 1)
+    for _ in range(MOST_FIXED):
+        # The clock jitters by some milliseconds: what stands close by counts too.
+        base = at_both_ends(ndimage.maximum_filter1d(excess[index], FIXED_JITTER, axis=1))
+        top = int(np.argmax(base))
+        if base[top] < LEAST_FIXED_NATS:
+            break
+        low, high = max(0, top - half), min(offsets.size, top + half + 1)
+        cells = index[:, low:high]
+        excess[cells] = np.maximum(excess[cells] - base[low:high], 0.0)
+    return Onsets(excess=excess, start_s=marks.start_s)
+
+
 def follow_delay(
     marks: Onsets,
     reference_s: FloatArray,
     earliest_s: float,
     latest_s: float,
-    weight: FloatArray | None = None,
 ) -> tuple[FloatArray, np.ndarray, FloatArray]:
     """Best smooth delay path ending at each delay: scores, back pointers, gains."""
     offsets = np.arange(earliest_s, latest_s + STEP_S / 2, STEP_S)
     gains = marks.at(reference_s[:, None] + offsets[None, :])
+    gains = np.maximum(gains - at_both_ends(gains), 0.0)
     gains = gains - gains.mean(axis=1, keepdims=True)
-    if weight is not None:
-        gains = gains * weight[:, None]
     reach = round(3 * DELAY_STEP_S / STEP_S)
     shifts = np.arange(-reach, reach + 1)
     cost = 0.5 * (shifts * STEP_S / DELAY_STEP_S) ** 2 * 0.25
@@ -184,6 +247,7 @@ def find_lag(marks: Onsets, pulse_s: FloatArray) -> LagFound:
         0 unless another lag explains the sounds better by a margin.
     """
     reach_s = LARGEST_LAG_S + 0.1
+    marks = without_fixed(marks, pulse_s, EARLIEST_S - reach_s, LATEST_S + reach_s)
     total, back, offsets = follow_delay(
         marks, pulse_s, EARLIEST_S - reach_s, LATEST_S + reach_s
     )

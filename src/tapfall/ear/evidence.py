@@ -33,6 +33,8 @@ MOST_NOISE_WINDOWS, NOISE_HOP_S = 700, 0.02
 #: A sound weaker than this share of the noise in its window is not audible in it
 #: (masking; truth asks for equal levels over 60 ms; margin tuned).
 LEAST_AGAINST_NOISE = 0.2
+#: Nor one weaker than the heart sound that comes at the same place (tuned).
+LEAST_AGAINST_FIXED = 1.5
 #: Noise is never quite steady: its energy scatters as if it had fewer values (tuned).
 MOST_DOF = 12.0
 #: Spread of a sound's energy within one level (half a step each way, and variation).
@@ -84,13 +86,15 @@ def _log_density(
     own: FloatArray,
     rest: FloatArray,
     floor: FloatArray,
-    likeness: FloatArray,
+    noise: FloatArray,
     power: FloatArray,
     rest_share: float,
     dof: float,
 ) -> FloatArray:
-    """Log density of subspace and rest energy under noise plus a sound of ``power``."""
-    noise = floor * likeness
+    """Log density of subspace and rest energy under noise plus a sound of ``power``.
+
+    ``floor`` is the noise per value of the rest, ``noise`` that of the subspace.
+    """
     own_density = _gamma_log_density(
         own,
         RANK * noise + power,
@@ -163,7 +167,7 @@ def learn_noise(white: White, template: Template, busy_s: FloatArray, span_s: tu
         own[:, None],
         rest[:, None],
         floor[:, None] * loudness,
-        likeness[None, :],
+        floor[:, None] * loudness * likeness,
         np.zeros(1),
         0.0,
         dof,
@@ -198,7 +202,7 @@ def weigh_beats(
     spread_s: FloatArray,
     loud_power: float,
     rest_share: float,
-    extra_floor: FloatArray | None = None,
+    fixed: tuple[FloatArray, FloatArray],
 ) -> Evidence:
     """Weigh each beat: sound of some level, or none.
 
@@ -214,9 +218,9 @@ def weigh_beats(
         Subspace energy of the loudest sounds.
     rest_share
         Energy that a sound puts outside the subspace, per unit inside.
-    extra_floor
-        Further noise at each delay of each beat, shape ``(n, k)`` on the grid
-        of :func:`delay_grid`; for heart sounds that come with every beat.
+    fixed
+        Noise that comes with every beat (heart sounds), inside and outside the
+        subspace per value, each of shape ``(n, k)`` on :func:`delay_grid`.
 
     Returns
     -------
@@ -234,16 +238,17 @@ def weigh_beats(
     log_prior = -0.5 * (grid[None, :] / spread_s[:, None]) ** 2
     log_prior -= special.logsumexp(log_prior, axis=1, keepdims=True)
     reach = log_prior > log_prior.max(axis=1, keepdims=True) - 8.0
-    least = LEAST_AGAINST_NOISE * dof * float(np.median(noise.floor)) / (1 + rest_share)
-    power = loud_power * 10 ** (-LEVEL_STEP_DB * np.arange(LEVELS) / 10)
-    power = np.maximum(power, min(least, 0.5 * loud_power))
-    local = floor[:, None] * np.ones_like(delays)
-    if extra_floor is not None:
-        local = local + extra_floor
-    state_floor = local[:, :, None] * noise.loudness
+    own_fixed, rest_fixed = fixed
+    local = floor[:, None] + rest_fixed
+    state_floor = floor[:, None, None] * noise.loudness + rest_fixed[:, :, None]
+    state_noise = (
+        floor[:, None, None] * noise.loudness * noise.likeness + own_fixed[:, :, None]
+    )
+    least = LEAST_AGAINST_NOISE * dof * local / (1 + rest_share)
+    least = np.minimum(least + LEAST_AGAINST_FIXED * RANK * own_fixed, 0.5 * loud_power)
     silent = special.logsumexp(
         _log_density(
-            own[:, :, None], rest[:, :, None], state_floor, noise.likeness, np.zeros(1), 0.0, dof
+            own[:, :, None], rest[:, :, None], state_floor, state_noise, np.zeros(1), 0.0, dof
         )
         + noise.log_share,
         axis=2,
@@ -252,13 +257,14 @@ def weigh_beats(
     best = np.full(reference_s.size, -np.inf)
     best_k = np.zeros(reference_s.size, np.intp)
     for level in range(LEVELS):
+        power = np.maximum(loud_power * 10 ** (-LEVEL_STEP_DB * level / 10), least)
         sounding = special.logsumexp(
             _log_density(
                 own[:, :, None],
                 rest[:, :, None],
                 state_floor,
-                noise.likeness,
-                power[level : level + 1],
+                state_noise,
+                power[:, :, None],
                 rest_share,
                 dof,
             )

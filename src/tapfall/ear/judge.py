@@ -26,6 +26,8 @@ ROUNDS = 2
 TRACK_SPREAD_S, TRACK_SPREAD_S_PER_MMHG, WIDEST_SPREAD_S = 0.010, 0.0005, 0.035
 #: Spread where the clock comes from the sounds, and growth per beat away from them.
 SOUND_SPREAD_S, SOUND_SPREAD_S_PER_BEAT, WIDEST_SOUND_SPREAD_S = 0.014, 0.008, 0.060
+#: How far the track of the delay goes on beyond the sounds heard so far.
+TRACK_REACH_MMHG = 6.0
 #: Steepest change of delay with cuff pressure: a 200-ms upstroke over 25 mmHg.
 STEEPEST_S_PER_MMHG = 0.008
 
@@ -82,6 +84,7 @@ def listen(
     first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
     if pulses.usable:
         reference_s = pulses.time_s - lag.seconds
+        marks = clocks.without_fixed(marks, reference_s, -0.35, 0.5)
         path = clocks.find_path(marks, reference_s, clocks.EARLIEST_S, clocks.LATEST_S)
         delay_s = path.delay_s
     else:
@@ -95,7 +98,8 @@ def listen(
         return None
     found: Listening | None = None
     excess = marks.at(reference_s + delay_s)
-    teach = np.where(excess > 0.5, excess, 0.0) * _loudness(white, reference_s + delay_s)
+    clear = max(0.6, 0.55 * float(np.quantile(excess, 0.85)))
+    teach = np.where(excess > clear, excess, 0.0) * _loudness(white, reference_s + delay_s)
     spread_s = np.full(reference_s.size, 0.025)
     for _ in range(ROUNDS):
         template = learn_template(white, reference_s + delay_s, teach)
@@ -164,11 +168,9 @@ def _weigh(
     floor = np.interp(template.onset_s, noise.time_s, noise.floor)
     over = np.maximum(own[:, 1] - white.dof * floor, 0.0)
     rest_share = float(np.clip(np.median(over / own[:, 0]), 0.02, 1.5))
-    extra = None
-    if before is not None:
-        extra = _beat_synchronous_floor(white, before, reference_s, delay_s, spread_s, noise.floor)
+    fixed = _every_beat(white, template, before, reference_s, delay_s, spread_s, noise.floor)
     evidence = weigh_beats(
-        white, template, noise, reference_s, delay_s, spread_s, loud_power, rest_share, extra
+        white, template, noise, reference_s, delay_s, spread_s, loud_power, rest_share, fixed
     )
     story = decode(evidence.log_ratio)
     onset_s = reference_s + np.where(story.heard > 0.3, evidence.delay_s, delay_s)
@@ -186,29 +188,34 @@ def _weigh(
     )
 
 
-def _beat_synchronous_floor(
+def _every_beat(
     white: White,
-    before: Listening,
+    template: Template,
+    before: Listening | None,
     reference_s: FloatArray,
     delay_s: FloatArray,
     spread_s: FloatArray,
     floor: FloatArray,
-) -> FloatArray | None:
-    """Noise that comes with every beat (heart sounds), learned where nothing sounds."""
-    silent = before.story.heard < 0.15
-    if silent.sum() < 3:
-        return None
-    grid = delay_grid(spread_s)
-    delays = delay_s[:, None] + grid[None, :]
-    low, high = float(delays.min()), float(delays.max())
-    axis = np.arange(low, high + 0.008, 0.008)
-    windows = cut(
-        white, before.reference_s[silent][:, None] + axis[None, :] - LEAD_S, white.window
-    )
-    energy = np.einsum("nkw,nkw->nk", windows, windows) / max(white.dof, 1.0)
-    profile = np.median(energy, axis=0) - float(np.median(floor))
-    shrink = silent.sum() / (silent.sum() + 3.0)
-    return np.interp(delays, axis, np.maximum(profile * shrink, 0.0))
+) -> tuple[FloatArray, FloatArray]:
+    """Noise that comes with every beat (heart sounds), at each delay searched.
+
+    Returns energy per value inside and outside the template's subspace.
+    """
+    delays = delay_s[:, None] + delay_grid(spread_s)[None, :]
+    axis = np.arange(float(delays.min()), float(delays.max()) + 0.008, 0.008)
+    windows = cut(white, reference_s[:, None] + axis[None, :] - LEAD_S, white.window)
+    own, rest = split_energy(windows, template.basis[FOLDS])
+    silent = np.zeros(0, bool)
+    if before is not None and before.reference_s.size == reference_s.size:
+        silent = before.story.heard < 0.15
+    steady = float(np.median(floor))
+    profiles = []
+    for energy, values in ((own, RANK), (rest, max(white.dof - RANK, 4.0))):
+        level = energy / values
+        enough = silent.sum() >= 4
+        profile = np.median(level[silent], axis=0) if enough else clocks.at_both_ends(level)
+        profiles.append(np.interp(delays, axis, np.maximum(profile - steady, 0.0)))
+    return profiles[0], profiles[1]
 
 
 def _relearn(
@@ -219,13 +226,15 @@ def _relearn(
     onset_s = found.reference_s + found.evidence.delay_s
     strength = np.log1p(found.evidence.own / RANK / np.maximum(found.evidence.floor, 1e-9))
     teach = np.where(heard > 0.5, heard * np.minimum(strength, np.quantile(strength, 0.9)), 0.0)
-    n = heard.size
     if not from_pulse:
         reference_s, far = _regular_clock(onset_s, heard, found.reference_s)
         spread_s = np.minimum(
             SOUND_SPREAD_S + SOUND_SPREAD_S_PER_BEAT * far, WIDEST_SOUND_SPREAD_S
         )
-        return teach, np.zeros(n), spread_s, reference_s
+        nearest = np.abs(reference_s[:, None] - onset_s[None, :])
+        old = nearest.argmin(axis=1)
+        same = nearest[np.arange(old.size), old] < 0.03
+        return np.where(same, teach[old], 0.0), np.zeros(old.size), spread_s, reference_s
     track, spread_s = _track(found, heard)
     return teach, track, spread_s, found.reference_s
 
@@ -239,7 +248,6 @@ def _track(found: Listening, heard: FloatArray) -> tuple[FloatArray, FloatArray]
         return delay_s, np.full(delay_s.size, 0.025)
     centre = float(np.average(pressure, weights=weight))
     x = (pressure - centre) / 20.0
-    spread = float(np.sqrt(np.average(x**2, weights=weight))) + 1e-6
     robust = weight.copy()
     coefficient = np.zeros(2)
     for _ in range(4):
@@ -252,12 +260,13 @@ def _track(found: Listening, heard: FloatArray) -> tuple[FloatArray, FloatArray]
         coefficient[1] = np.clip(coefficient[1], 0.0, 20.0 * STEEPEST_S_PER_MMHG)
         miss = delay_s - coefficient[0] - coefficient[1] * x
         robust = weight / (1 + (miss / 0.012) ** 2)
-    track = coefficient[0] + coefficient[1] * x
+    # Beyond the sounds the crossing has reached the top or the foot of the upstroke.
+    low, high = float(pressure[weight > 0].min()), float(pressure[weight > 0].max())
+    within = np.clip(pressure, low - TRACK_REACH_MMHG, high + TRACK_REACH_MMHG)
+    track = coefficient[0] + coefficient[1] * (within - centre) / 20.0
     loose = weight > 0
     scatter = float(np.sqrt(np.average(np.minimum(miss[loose] ** 2, 9e-4), weights=robust[loose])))
-    low, high = float(pressure[loose].min()), float(pressure[loose].max())
     beyond = np.maximum(np.maximum(low - pressure, pressure - high), 0.0)
-    del spread
     spread_s = np.minimum(
         np.maximum(TRACK_SPREAD_S, scatter) + TRACK_SPREAD_S_PER_MMHG * beyond, WIDEST_SPREAD_S
     )

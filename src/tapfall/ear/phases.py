@@ -34,6 +34,9 @@ MISS, LONE = 0.05, 0.015
 GAP, GAP_ENDS = 0.006, 0.14
 #: Change of level from beat to beat, scale of a two-sided exponential (tuned).
 LEVEL_SCALE_DB = 3.5
+#: Cost of a sound for each level below the third, in nats after tempering: a long
+#: run of sounds that hardly stand out is mostly something else (tuned).
+WEAK_COST = 0.22
 #: Paths drawn from the posterior.
 PATHS = 400
 
@@ -177,7 +180,8 @@ def decode(log_ratio: FloatArray) -> Story:
     bounded = TEMPER * np.clip(log_ratio, LEAST_RATIO, MOST_RATIO)
     any_level = special.logsumexp(bounded, axis=1) - np.log(LEVELS)
     emission = np.zeros((n, chain.level.size))
-    emission[:, chain.level >= 0] = bounded[:, chain.level[chain.level >= 0]]
+    cost = WEAK_COST * np.maximum(np.arange(LEVELS) - 2, 0)
+    emission[:, chain.level >= 0] = (bounded - cost)[:, chain.level[chain.level >= 0]]
     # A lone noise explains a loud beat only in part: it owes nothing to the run.
     emission[:, chain.level == LONE_LEVEL] = any_level[:, None]
     shift = emission.max(axis=1, keepdims=True)

@@ -24,7 +24,9 @@ SLOWEST_PULSE_LOG_HZ = 12.0
 RHYTHM_WEIGHT = 6.0
 #: Steepness of the pulse, in robust deviations of the log's slope, at which the
 #: clock from the pulse is used (tuned on development recordings).
-USABLE_PULSE = 3.0
+USABLE_PULSE = 2.9
+#: Alignment of pulses: step, reach, prior spread, width in beats, rounds (tuned).
+ALIGN_STEP_S, ALIGN_REACH_S, ALIGN_PRIOR_S, ALIGN_BEATS, ALIGN_ROUNDS = 0.01, 0.10, 0.05, 5.0, 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,6 +85,8 @@ def typical_interval_s(values: FloatArray, step_s: float) -> float | None:
     if peaks.size == 0:
         return None
     best = float(acf[peaks].max())
+    if best <= 0:
+        return None
     # The first of the strong peaks is the beat, later ones its multiples.
     first = int(peaks[np.flatnonzero(acf[peaks] >= 0.8 * best)[0]])
     return first * step_s
@@ -190,6 +194,7 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
     chain = best_chain(grid[peaks], score, interval_s, RHYTHM_WEIGHT)
     chosen = peaks[chain]
     times = grid[chosen] + shift_s + step_s * _vertex(slope, chosen)
+    times = _align(grid, pulse, times)
     between = np.ones(grid.size, bool)
     spread = round(0.2 / step_s)
     for c in chosen.tolist():
@@ -197,8 +202,45 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
     quiet = np.abs(slope[between]) if between.sum() > 20 else np.abs(slope)
     noise = 1.4826 * float(np.median(quiet)) + 1e-6
     strength = slope[chosen] / noise
-    usable = bool(chain.size >= 6 and np.median(strength) >= USABLE_PULSE)
+    usable = bool(chain.size >= 6 and np.quantile(strength, 0.7) >= USABLE_PULSE)
     return Pulses(time_s=times, strength=strength, usable=usable)
+
+
+def _align(grid: FloatArray, pulse: FloatArray, time_s: FloatArray) -> FloatArray:
+    """Refine beat times by matching each pulse to its neighbours' mean shape.
+
+    The shape changes slowly with cuff pressure, so each beat has its own
+    reference: the mean of some beats around it, itself left out.
+    """
+    n = time_s.size
+    if n < 6:
+        return time_s
+    step_s = ALIGN_STEP_S
+    margin = round(ALIGN_REACH_S / step_s)
+    body = np.arange(-round(0.20 / step_s), round(0.30 / step_s) + 1)
+    wide = np.arange(body[0] - margin, body[-1] + margin + 1) * step_s
+    near = np.exp(-0.5 * ((np.arange(n)[:, None] - np.arange(n)[None, :]) / ALIGN_BEATS) ** 2)
+    np.fill_diagonal(near, 0.0)
+    near /= near.sum(axis=1, keepdims=True)
+    prior = 0.5 * ((np.arange(2 * margin + 1) - margin) * step_s / ALIGN_PRIOR_S) ** 2
+    for _ in range(ALIGN_ROUNDS):
+        cut = np.interp(time_s[:, None] + wide[None, :], grid, pulse)
+        shifted = np.lib.stride_tricks.sliding_window_view(cut, body.size, axis=1)
+        shifted = shifted - shifted.mean(axis=2, keepdims=True)
+        shape = near @ shifted[:, margin, :]
+        match = np.einsum("nsb,nb->ns", shifted, shape)
+        power = np.einsum("nb,nb->n", shape, shape)[:, None] + 1e-9
+        # Least squares against the neighbours' shape, and a pull towards no shift.
+        miss = np.einsum("nsb,nsb->ns", shifted, shifted) - 2 * match + power
+        score = -miss / (0.25 * power) - prior
+        best = np.clip(np.argmax(score, axis=1), 1, 2 * margin - 1)
+        rows = np.arange(n)
+        left, mid, right = score[rows, best - 1], score[rows, best], score[rows, best + 1]
+        bend = left - 2 * mid + right
+        fine = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
+        move = (best - margin + np.clip(fine, -0.5, 0.5)) * step_s
+        time_s = time_s + move - np.median(move)
+    return np.maximum.accumulate(time_s)
 
 
 def _vertex(values: FloatArray, index: np.ndarray) -> FloatArray:

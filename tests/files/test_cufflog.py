@@ -164,6 +164,10 @@ def test_repeated_rows_are_dropped_and_counted(tmp_path: Path) -> None:
             "(values in kPa belong in a column pressure_kPa)",
         ),
         (
+            HEADER + "-1.5,180\n90000,150\n",
+            "found times from -1.5 to 90000 s; allowed a log of at most 86400 s",
+        ),
+        (
             (HEADER + "0,180\n1,150").encode("utf-16"),
             "line 1: found bytes that are not UTF-8; allowed UTF-8 text",
         ),
@@ -210,12 +214,12 @@ def test_many_faults_are_counted_exactly(tmp_path: Path) -> None:
 
 
 def test_lines_are_counted_through_many_chunks(tmp_path: Path) -> None:
-    rows = "".join(f"{row},{100 + row % 50}\n" for row in range(300_000))
+    rows = "".join(f"{row / 8},{100 + row % 50}\n" for row in range(300_000))
     assert fault_of(tmp_path, HEADER + rows + "5,100\n") == (
-        "arm.csv: line 300002: found time_s 5 after 299999; allowed times that increase"
+        "arm.csv: line 300002: found time_s 5 after 37499.875; allowed times that increase"
     )
     log = read_cuff_log(log_file(tmp_path, HEADER + rows))
-    assert log.time_s.tolist() == list(range(300_000))
+    assert log.time_s.tolist() == [row / 8 for row in range(300_000)]
 
 
 def test_plain_and_quoted_cells_read_alike(tmp_path: Path) -> None:

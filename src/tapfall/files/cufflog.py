@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapfall.errors import CuffLogError, fault_text
-from tapfall.files.cuffrules import MAX_WORDED, Column, check_rows, check_unit
+from tapfall.files.cuffrules import MAX_WORDED, Column, check_length, check_rows, check_unit
 from tapfall.files.names import PathLike, open_regular, printable, shown
 from tapfall.model import CuffLog
 from tapfall.standards import KILOPASCAL
@@ -126,6 +126,7 @@ def read_hashed_cuff_log(path: PathLike) -> tuple[CuffLog, str]:
         pressure_mmhg=raw[kept] * layout.column.mmhg_per_unit,
         rows_repeated=len(kept) - count,
     )
+    check_length(label, log)
     check_unit(label, log, layout.column)
     return log, sha256
 

@@ -21,6 +21,9 @@ KPA_LIKE_PEAK = (8.0, 45.0)
 #: How far log and sound may lie apart before they cannot belong together, seconds.
 LAG_TOLERATED_S = 2.0
 
+#: Longest log, first to last row: a day (our choice).
+LONGEST_S = 86_400.0
+
 #: How many faults of a kind are put in words: the headline and those listed below it.
 MAX_WORDED = MAX_LISTED_FAULTS + 1
 
@@ -80,6 +83,16 @@ def check_rows(
             text += f" at time_s {time_s[row]:.10g}; allowed one pressure at one time"
         faults.append((int(line[row]), text))
     return ~same, faults, len(outside) + len(disordered)
+
+
+def check_length(label: str, log: CuffLog) -> None:
+    """Raise where a log lasts absurdly long: its times are in another unit, or damaged."""
+    first, last = float(log.time_s[0]), float(log.time_s[-1])
+    if last - first > LONGEST_S:
+        raise CuffLogError(
+            f"{label}: found times from {first:.10g} to {last:.10g} s; allowed a log of at most "
+            f"{LONGEST_S:.0f} s"
+        )
 
 
 def check_unit(label: str, log: CuffLog, column: Column) -> None:

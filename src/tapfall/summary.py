@@ -203,9 +203,10 @@ def _value_line(name: str, threshold: Threshold, rule: str) -> str:
 
 
 def _confidence(confidence: float) -> str:
-    # Rounded down: 0.949 must not read "fair (0.95)".
-    hundredths = math.floor(confidence * 100.0 + 1e-9)
-    return f"confidence {confidence_word(confidence)} ({hundredths / 100:.2f})"
+    # The word follows the number that is shown; certainty is never claimed.
+    shown = round(confidence, 2)
+    number = "above 0.99" if confidence > 0.99 else f"{shown:.2f}"
+    return f"confidence {confidence_word(shown)} ({number})"
 
 
 def _checks(reading: Reading) -> Iterator[str]:

@@ -88,7 +88,7 @@ def test_diastolic_rules(arm: Path, capsys: Output, rule: str) -> None:
     assert record["diastolic"]["rule"] == record["settings"]["diastolic"] == rule.replace("-", "_")
 
 
-@pytest.mark.parametrize(("given", "lag_s"), [("auto", None), ("0.25", 0.25), ("-0.5", -0.5)])
+@pytest.mark.parametrize(("given", "lag_s"), [("auto", None), ("0.05", 0.05), ("-0.05", -0.05)])
 def test_lag(arm: Path, capsys: Output, given: str, lag_s: float | None) -> None:
     assert main(["read", "arm.wav", "arm.csv", "--lag", given, "--json", "-"]) in (0, 1)
     record = json.loads(capsys.readouterr().out)

@@ -49,7 +49,7 @@ FULL = """\
 at least 190 / 71 / 0 mmHg   review: a person should check it
 
 Systolic    at least 190 mmHg
-Diastolic   71 mmHg    (68 to 74)    confidence fair (0.87)  muffling (K4)
+Diastolic   71 mmHg    (68 to 74)    confidence fair (0.88)  muffling (K4)
 Silent gap  150 down to 122 mmHg   confidence fair (0.90)
 Pulse       72 per minute, irregular
 Lag         the log's times are 1.25 s late (found)
@@ -170,14 +170,22 @@ def test_very_high_bounds(bound: float, warned: bool) -> None:
 
 @pytest.mark.parametrize(
     ("confidence", "word"),
-    [(1.0, "high (1.00)"), (0.95, "high (0.95)"), (0.9499, "fair (0.94)"), (0.8, "fair (0.80)"),
-     (0.7999, "low (0.79)"), (0.0, "low (0.00)")],
-)  # fmt: skip
+    [
+        (1.0, "high (above 0.99)"),
+        (0.99, "high (0.99)"),
+        (0.95, "high (0.95)"),
+        (0.9451, "high (0.95)"),
+        (0.9449, "fair (0.94)"),
+        (0.8, "fair (0.80)"),
+        (0.7949, "low (0.79)"),
+        (0.0, "low (0.00)"),
+    ],
+)
 def test_words_for_confidence(confidence: float, word: str) -> None:
     plain = plain_reading()
     reading = replace(plain, systolic=replace(plain.systolic, confidence=confidence))
     assert f"confidence {word}\n" in summary_text(reading)
-    assert word.startswith(confidence_word(confidence))
+    assert word.startswith(confidence_word(round(confidence, 2)))
 
 
 def test_an_early_log_and_a_given_lag() -> None:

@@ -23,7 +23,7 @@ def run(args: argparse.Namespace) -> int:
     draw(recording, reading, str(folder / "reading.png"))
     say(summary(reading, recording))
     say(
-        f"\nIn {printable(str(folder))}: {sound.name} (start at a low volume), {log.name}, "
-        "recording.truth.json,\nreading.json, reading.png\n"
+        f"\nIn {printable(str(folder))}: {sound.name} (play it at a low volume), {log.name},\n"
+        "recording.truth.json, recording.toml, reading.json, reading.png\n"
     )
     return UNREADABLE if reading.status is Status.UNREADABLE else DONE

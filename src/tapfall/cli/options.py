@@ -105,7 +105,10 @@ def _parser() -> _Parser:
     )
     simulate.description = "Make recordings whose truth is known."
     simulate.add_argument(
-        "scenario", metavar="SCENARIO", nargs="?", help="name of a built-in scenario"
+        "scenario",
+        metavar="SCENARIO",
+        nargs="?",
+        help="name of a built-in scenario, or a .toml file",
     )
     simulate.add_argument("--list", action="store_true", help="list the built-in scenarios")
     simulate.add_argument("--systolic", type=_number, metavar="MMHG", help="the person's systolic")

@@ -28,15 +28,27 @@ def run(args: argparse.Namespace) -> int:
         return DONE
     if args.scenario is None and args.systolic is None and args.diastolic is None:
         raise SettingError("found no scenario; allowed a name (see tapfall simulate --list)")
-    scenario = load_builtin(args.scenario or DEMO_SCENARIO)
+    scenario, name = _named(args.scenario)
     scenario = _with_pressures(scenario, args.systolic, args.diastolic)
     folder = make_folder(args.output)
     first = scenario.seed if args.seed is None else args.seed
     for seed in range(first, first + args.count):
-        stem = f"{args.scenario or 'person'}-{seed}"
-        sound, log = write_simulated(replace(scenario, seed=seed), folder, stem)
+        sound, log = write_simulated(replace(scenario, seed=seed), folder, f"{name}-{seed}")
         say(f"{printable(str(sound))} {printable(str(log))}\n")
     return DONE
+
+
+def _named(given: str | None) -> tuple[Scenario, str]:
+    """Return a scenario and what its files are called."""
+    from pathlib import Path
+
+    from tapfall.synth import load_builtin, load_scenario
+
+    if given is None:
+        return load_builtin(DEMO_SCENARIO), "person"
+    if given.lower().endswith(".toml"):
+        return load_scenario(given), Path(given).stem
+    return load_builtin(given), given
 
 
 def _with_pressures(
@@ -56,13 +68,13 @@ def _with_pressures(
 
 
 def write_simulated(scenario: Scenario, folder: Path, stem: str) -> tuple[Path, Path]:
-    """Simulate a scenario; write sound, log and truth; return sound and log."""
-    from tapfall.files import save, to_json, write_json
-    from tapfall.synth import simulate
+    """Simulate a scenario; write sound, log, truth and scenario; return sound and log."""
+    from tapfall.files import save, write_json
+    from tapfall.synth import save_scenario, simulate, truth_to_dict
 
     simulation = simulate(scenario)
     sound, log = folder / f"{stem}.wav", folder / f"{stem}.csv"
     save(simulation.recording, sound, log)
-    truth = {"scenario": to_json(scenario), "truth": to_json(simulation.truth)}
-    write_json(folder / f"{stem}.truth.json", truth)
+    write_json(folder / f"{stem}.truth.json", truth_to_dict(simulation.truth))
+    save_scenario(scenario, folder / f"{stem}.toml")
     return sound, log

@@ -1,0 +1,133 @@
+"""``tapfall demo`` and ``tapfall simulate``."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import tapfall
+from tapfall.cli import main
+from tapfall.files import read_reading
+from tapfall.synth import builtin_names, load_builtin, load_scenario
+
+Output = pytest.CaptureFixture[str]
+
+
+@pytest.fixture(autouse=True)
+def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+def names(folder: str) -> list[str]:
+    return sorted(path.name for path in Path(folder).iterdir())
+
+
+def fault(capsys: Output, *argv: str) -> str:
+    assert main(argv) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    return err
+
+
+@pytest.mark.parametrize(("argv", "folder"), [([], "tapfall-demo"), (["a/b"], "a/b")])
+def test_demo(capsys: Output, argv: list[str], folder: str) -> None:
+    assert main(["demo", *argv]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert out.startswith("recording.wav with recording.csv\n")
+    files = [f"recording.{suffix}" for suffix in ("wav", "csv", "truth.json", "toml")]
+    files += ["reading.json", "reading.png"]
+    assert names(folder) == sorted(files)
+    last = out.rpartition("\n\n")[2]
+    assert last.startswith(f"In {folder}: ")
+    assert all(name in last for name in files)
+    recording = tapfall.load(f"{folder}/recording.wav", f"{folder}/recording.csv")
+    record = read_reading(f"{folder}/reading.json")
+    assert record.reading == tapfall.take_reading(recording)
+    assert record.source == recording.source
+    truth = json.loads(Path(folder, "recording.truth.json").read_text())["in_quiet"]
+    for name in ("systolic", "diastolic"):
+        read = getattr(record.reading, name).mmhg
+        assert read == pytest.approx(truth[name]["mmHg"], abs=4.0)
+
+
+def test_a_folder_that_cannot_be_made(capsys: Output) -> None:
+    Path("file").touch()
+    assert fault(capsys, "demo", "file") == (
+        "tapfall: file: cannot be made a folder (File exists); allowed a folder to write in\n"
+    )
+    assert fault(capsys, "simulate", "normal", "-o", "file/x") == (
+        "tapfall: file/x: cannot be made a folder (Not a directory); allowed a folder to write in\n"
+    )
+
+
+def test_list(capsys: Output) -> None:
+    assert main(["simulate", "--list"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.split()[0] for line in lines] == list(builtin_names())
+    assert all(load_builtin(line.split()[0]).description in line for line in lines)
+    assert names(".") == []
+
+
+def test_simulate_counts_on_from_the_seed(capsys: Output) -> None:
+    assert main(["simulate", "normal", "--seed", "7", "--count", "2", "-o", "made"]) == 0
+    assert names("made") == [
+        f"normal-{seed}.{suffix}"
+        for seed in (7, 8)
+        for suffix in ("csv", "toml", "truth.json", "wav")
+    ]
+    assert capsys.readouterr() == (
+        "made/normal-7.wav made/normal-7.csv\nmade/normal-8.wav made/normal-8.csv\n",
+        "",
+    )
+    sounds = [Path(f"made/normal-{seed}.wav").read_bytes() for seed in (7, 8)]
+    assert sounds[0] != sounds[1]
+    assert load_scenario("made/normal-8.toml") == replace(load_builtin("normal"), seed=8)
+
+
+def test_the_same_seed_makes_the_same_files(capsys: Output) -> None:
+    for folder in ("one", "two"):
+        assert main(["simulate", "normal", "--seed", "7", "-o", folder]) == 0
+    for name in names("one"):
+        assert Path("one", name).read_bytes() == Path("two", name).read_bytes()
+
+
+def test_simulate_a_person(capsys: Output) -> None:
+    argv = ["--systolic", "170", "--diastolic", "105", "--seed", "4"]
+    assert main(["simulate", *argv]) == 0
+    made = load_scenario("tapfall-simulated/person-4.toml")
+    assert (made.person.systolic_mmhg, made.person.diastolic_mmhg) == (170.0, 105.0)
+    assert (made.cuff.top_mmhg, made.cuff.end_mmhg) == (200.0, 80.0)
+    truth = json.loads(Path("tapfall-simulated/person-4.truth.json").read_text())["in_quiet"]
+    assert truth["systolic"]["mmHg"] == pytest.approx(170.0, abs=8.0)
+    assert truth["diastolic"]["mmHg"] == pytest.approx(105.0, abs=8.0)
+
+
+def test_simulate_a_file(capsys: Output) -> None:
+    Path("mine.toml").write_text("seed = 3\n[person]\nsystolic_mmhg = 130\n")
+    assert main(["simulate", "mine.toml", "-o", "made"]) == 0
+    assert names("made") == [f"mine-3.{part}" for part in ("csv", "toml", "truth.json", "wav")]
+    assert load_scenario("made/mine-3.toml") == load_scenario("mine.toml")
+
+
+@pytest.mark.parametrize(
+    ("argv", "text"),
+    [
+        ([], "found no scenario; allowed a name (see tapfall simulate --list)"),
+        (["../normal"], "../normal: found no built-in scenario of that name"),
+        (["none.toml"], "none.toml: cannot be read (No such file or directory)"),
+        (["normal", "--systolic", "1000"], "person.systolic_mmhg: found 1000"),
+        (
+            ["normal", "--systolic", "60", "--diastolic", "90"],
+            "person.systolic_mmhg: found 60, allowed: at least 10 mmHg above",
+        ),
+        (["normal", "--count", "0"], "argument --count: found '0'; allowed a whole number from 1"),
+        (["normal", "--seed", "-1"], "argument --seed: found '-1'; allowed a whole number from 0"),
+    ],
+)
+def test_faults(capsys: Output, argv: list[str], text: str) -> None:
+    assert fault(capsys, "simulate", *argv).startswith(f"tapfall: {text}")
+    assert names(".") == []

@@ -1,0 +1,119 @@
+"""README, examples and continuous integration do what they say."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tapfall.cli import main
+from tapfall.files import save
+from tapfall.model import CAUTION
+from tapfall.synth import load_builtin, simulate
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+EXAMPLES = sorted((ROOT / "examples").glob("*.py"))
+
+
+def blocks(language: str) -> list[str]:
+    """Fenced blocks of a language."""
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+
+
+@pytest.fixture
+def arm(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The folder that the README's examples are run in: the demonstration's recording."""
+    save(simulate(load_builtin("normal")).recording, tmp_path / "arm.wav", tmp_path / "arm.csv")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_two_commands_for_a_fresh_machine() -> None:
+    make = "python3 -m venv .venv && .venv/bin/pip install --quiet "
+    assert blocks("sh") == [
+        make + ". && .venv/bin/tapfall demo\n",
+        make + "-e '.[test]' && .venv/bin/python -m pytest\n",
+    ]
+
+
+def test_continuous_integration_runs_the_command_of_the_readme() -> None:
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    (pattern,) = re.findall(r'grep -m1 -F "(.*)" README\.md', script)
+    found = next(line for line in README.splitlines() if pattern in line)
+    assert f"{found}\n" == blocks("sh")[1]
+    assert script.rstrip().endswith('bash -c "$test_command"')
+    assert "pytest" not in script
+    assert os.access(ROOT / ".ci" / "run", os.X_OK)
+
+
+def test_python_of_the_readme(arm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (code,) = blocks("python")
+    assert len([line for line in code.splitlines() if line]) <= 5
+    exec(compile(code, "README.md", "exec"), {})  # the readme's own lines
+    systolic, diastolic, status = capsys.readouterr().out.split()
+    assert float(systolic) > float(diastolic)
+    assert status == "ok"
+
+
+def form(text: str) -> list[str]:
+    """Lines without what may change when the reader gets better: numbers and confidence."""
+    return re.sub(r"[\d.]+", "0", re.sub(r"\b(high|fair|low)\b", "high", text)).split("\n")
+
+
+def test_command_of_the_readme(arm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (command,) = (line for block in blocks("console") for line in block.splitlines())
+    assert command.startswith("$ tapfall read ")
+    assert main(shlex.split(command)[2:]) == 0
+    (shown,) = blocks("text")
+    assert form(capsys.readouterr().out) == form(shown)
+    assert {"arm.json", "arm.png"} <= {path.name for path in arm.iterdir()}
+
+
+def test_log_of_the_readme(tmp_path: Path) -> None:
+    from tapfall.files import read_cuff_log
+
+    (text,) = blocks("csv")
+    (tmp_path / "arm.csv").write_text(text)
+    assert read_cuff_log(tmp_path / "arm.csv").pressure_mmhg.tolist() == [181.2, 181.1]
+
+
+def test_options_of_the_readme(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["read", "--help"])
+    known = set(re.findall(r"--[a-z-]+", capsys.readouterr().out)) - {"--help", "--debug"}
+    table = "\n".join(line for line in README.splitlines() if line.startswith("| `--"))
+    assert set(re.findall(r"--[a-z-]+", table)) == known
+
+
+def test_the_readme_is_honest() -> None:
+    flat = " ".join(README.split())
+    assert CAUTION in flat
+    for sentence in (
+        "Accuracy is shown on simulated sounds, with real beat series and real background sound",
+        "the confidence is calibrated to simulation",
+        "no recording of real Korotkoff sounds with cuff pressure was available",
+    ):
+        assert sentence in flat
+
+
+def test_there_are_examples() -> None:
+    assert EXAMPLES
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
+def test_examples_run(path: Path, tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-W", "error", str(path)],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout

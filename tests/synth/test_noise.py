@@ -41,13 +41,20 @@ def in_band(track: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
     return np.asarray(signal.sosfilt(numerator_poles, track))
 
 
+def levels_db(layers: Layers, onsets_s: list[float]) -> NDArray[np.float64]:
+    """Largest rms over 60 ms in band after each onset, dB."""
+    rate_hz = layers.rate_hz
+    width = int(0.06 * rate_hz)
+    power = in_band(layers.sounds, rate_hz) ** 2
+    moving = np.convolve(power, np.ones(width) / width, mode="valid") + 1e-30
+    peaks = [moving[int(t * rate_hz) : int((t + 0.2) * rate_hz)].max() for t in onsets_s]
+    return 10 * np.log10(np.array(peaks))
+
+
 def measured_db(layers: Layers, noise: NDArray[np.float64], onsets_s: list[float]) -> float:
     """Ratio by its definition: loudest tenth of the sounds over 60 ms to noise while falling."""
     rate_hz = layers.rate_hz
-    power = in_band(layers.sounds, rate_hz) ** 2
-    width = int(0.06 * rate_hz)
-    moving = np.convolve(power, np.ones(width) / width, mode="valid")
-    levels = sorted(moving[int(t * rate_hz) : int((t + 0.2) * rate_hz)].max() for t in onsets_s)
+    levels = np.sort(10 ** (levels_db(layers, onsets_s) / 10))
     loudest = np.mean(levels[-max(round(len(levels) / 10), 1) :])
     start, stop = (int(t * rate_hz) for t in (layers.trend.fall_s, layers.trend.release_s))
     quiet = np.mean(in_band(noise, rate_hz)[start:stop] ** 2)
@@ -79,20 +86,31 @@ def test_noise_keeps_its_level_where_the_sounds_are_switched_off() -> None:
     assert simulate(off).truth.signal_to_noise_db is None
 
 
-def test_a_listener_in_noise_hears_what_is_as_loud_as_the_noise() -> None:
-    scenario = load_builtin("noisy")
+def test_sounds_far_below_the_loudest_are_not_heard() -> None:
+    sound = Sound(first_db=-40.0, last_db=-40.0, muffling_mmhg=15.0)
+    scenario = Scenario(seed=4, sound=sound, room=Room(noises=()))
+    truth, layers = simulate(scenario).truth, render(scenario)
+    level = levels_db(layers, [beat.time_s for beat in truth.beats])
+    power = np.sort(10 ** (level[level > -200] / 10))
+    loudest_db = 10 * np.log10(np.mean(power[-round(power.size / 10) :]))
+    below_db = loudest_db - level
+    heard = np.array([beat.audible_in_quiet for beat in truth.beats])
+    clear = np.abs(below_db - 28) > 0.3
+    assert np.array_equal(heard[clear], below_db[clear] < 28)
+    faint = (below_db > 28) & (below_db < 60)
+    assert faint.sum() >= 2
+
+
+@pytest.mark.parametrize("name", ["noisy", "friction", "speech"])
+def test_a_listener_in_noise_hears_what_is_as_loud_as_the_noise(name: str) -> None:
+    scenario = load_builtin(name)
     truth, layers = simulate(scenario).truth, render(scenario)
     rate_hz = layers.rate_hz
     rest = in_band(layers.thumps + layers.hand + sum(layers.noises), rate_hz)
-    moving = in_band(layers.sounds, rate_hz) ** 2
-    width = int(0.06 * rate_hz)
-    moving = np.convolve(moving, np.ones(width) / width, mode="valid")
+    beats = [beat for beat in truth.beats if beat.audible_in_quiet]
     clear = 0
-    for beat in truth.beats:
-        if not beat.audible_in_quiet:
-            continue
+    for beat, level_db in zip(beats, levels_db(layers, [b.time_s for b in beats]), strict=True):
         at = int(beat.time_s * rate_hz)
-        level_db = 10 * np.log10(moving[at : at + int(0.2 * rate_hz)].max())
         around = rest[int(at - rate_hz) : int(at + rate_hz)]
         above_db = level_db - 10 * np.log10(np.mean(around**2))
         if abs(above_db) > 0.3:

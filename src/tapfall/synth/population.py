@@ -61,8 +61,8 @@ SOUND_RANGES = {
     "edge_mmhg": (0.2, 1.2),
     "level_sd_db": (0.7, 2.5),
     "breath_db": (0.3, 2.5),
-    "low_hz": (28.0, 45.0),
-    "high_hz": (90.0, 180.0),
+    "low_hz": (36.0, 55.0),
+    "high_hz": (100.0, 190.0),
     "tap_s": (0.008, 0.022),
     "spread": (0.08, 0.25),
     "crisp_share": (0.1, 0.5),
@@ -184,6 +184,8 @@ def sample(
         pulse_width_30_mmhg=round(half * _normal(rng, 1.56, 0.08, 1.4, 1.75), 3),
         log_rate_hz=float(rng.choice(LOG_RATES_HZ)),
         rounding_mmhg=float(rng.choice([0.0, 0.1, 0.1, 0.1, 0.25])),
+        dropouts_per_min=1.0 if rng.random() < 0.1 else 0.0,
+        dropout_s=round(float(rng.uniform(0.3, 1.5)), 3),
     )
     sound = Sound(
         **_draw(rng, SOUND_RANGES),

@@ -191,7 +191,7 @@ class Sound:
     delay_s: float = quantity(
         0.02, 0, 0.1, "s", "from the artery's opening to the sound at the sensor"
     )
-    low_hz: float = quantity(35.0, 15, 150, "Hz", "lowest resonance of the person's tap")
+    low_hz: float = quantity(40.0, 15, 150, "Hz", "lowest resonance of the person's tap")
     high_hz: float = quantity(130.0, 40, 600, "Hz", "highest resonance of the person's tap")
     tap_s: float = quantity(0.014, 0.003, 0.06, "s", "decay time of the tap")
     spread: float = quantity(0.15, 0, 1, "", "beat-to-beat change of the waveform")

@@ -41,7 +41,7 @@ def test_pipe(tmp_path: Path) -> None:
 
 
 def test_impossible_names() -> None:
-    for name, reason in (("a\0b", "embedded null byte"), ("x" * 300, "File name too long")):
+    for name, reason in (("a\0b", ".*embedded null.*"), ("x" * 300, "File name too long")):
         with pytest.raises(AudioError, match=rf"cannot be opened \({reason}\)"):
             read_sound(name)
 

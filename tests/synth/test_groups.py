@@ -11,8 +11,9 @@ import pytest
 from tapfall.model import Rhythm, State
 from tapfall.synth import Truth, sample, simulate
 from tapfall.synth.population import CUFF_RANGES, PERSON_RANGES, ROOM_RANGES, SOUND_RANGES
-from tests.accuracy import groups
-from tests.accuracy.groups import GROUPS, SPLITS, draw, split_of
+from tests.accuracy import splits
+from tests.accuracy.groups import GROUPS, draw
+from tests.accuracy.splits import SPLITS, split_of
 
 SEEDS = range(5)
 
@@ -116,8 +117,8 @@ def test_what_there_is_not_is_refused(group: str, seed: int) -> None:
 
 
 def test_groups_do_without_their_files(monkeypatch: pytest.MonkeyPatch, tmp_path) -> None:  # type: ignore[no-untyped-def]
-    monkeypatch.setattr(groups, "DATA", tmp_path)
-    groups.beat_times_s.cache_clear()
+    monkeypatch.setattr(splits, "DATA", tmp_path)
+    splits.beat_times_s.cache_clear()
     try:
         for group in ("speech_4db", "atrial_fibrillation", "ectopic_real", "no_sounds", "ordinary"):
             scenario = draw(group, 3)
@@ -126,7 +127,7 @@ def test_groups_do_without_their_files(monkeypatch: pytest.MonkeyPatch, tmp_path
         assert draw("atrial_fibrillation", 3).person.rhythm == "atrial_fibrillation"
         assert draw("ectopic_real", 3).person.rhythm in ("ectopics", "bigeminy")
     finally:
-        groups.beat_times_s.cache_clear()
+        splits.beat_times_s.cache_clear()
 
 
 def test_people_differ_in_whatever_could_be_learnt_by_heart() -> None:

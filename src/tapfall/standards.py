@@ -36,7 +36,10 @@ class Figure:
 KILOPASCAL = Figure(
     value=7.50062,
     unit="mmHg per kPa",
-    source="NIST Special Publication 811 (2008), appendix B.8: 1 mmHg = 133.3224 Pa",
+    source=(
+        "1 mmHg = 13.5951 g/cm3 x 9.80665 m/s2 x 1 mm = 133.322387 Pa; "
+        "NIST Special Publication 811 (2008), appendix B.8 (from memory)"
+    ),
 )
 
 VERY_HIGH_SYSTOLIC = Figure(

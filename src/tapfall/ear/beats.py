@@ -97,10 +97,7 @@ def onsets(white: White) -> Onsets:
     block = round(0.5 / STEP_S)
     blocks = max(1, count // block)
     medians = np.array(
-        [
-            np.median(level[max(0, b - 1) * block : (b + 2) * block])
-            for b in range(blocks)
-        ]
+        [np.median(level[max(0, b - 1) * block : (b + 2) * block]) for b in range(blocks)]
     )
     centres = (np.arange(blocks) + 0.5) * block
     floor = np.interp(np.arange(count), centres, medians)
@@ -226,9 +223,7 @@ def find_path(marks: Onsets, reference_s: FloatArray, earliest_s: float, latest_
     total, back, offsets = follow_delay(marks, reference_s, earliest_s, latest_s)
     end = int(np.argmax(total))
     delay_s = trace(marks, reference_s, back, offsets, end)
-    return Path(
-        delay_s=delay_s, excess=marks.at(reference_s + delay_s), score=float(total[end])
-    )
+    return Path(delay_s=delay_s, excess=marks.at(reference_s + delay_s), score=float(total[end]))
 
 
 def find_lag(marks: Onsets, pulse_s: FloatArray) -> LagFound:
@@ -248,9 +243,7 @@ def find_lag(marks: Onsets, pulse_s: FloatArray) -> LagFound:
     """
     reach_s = LARGEST_LAG_S + 0.1
     marks = without_fixed(marks, pulse_s, EARLIEST_S - reach_s, LATEST_S + reach_s)
-    total, back, offsets = follow_delay(
-        marks, pulse_s, EARLIEST_S - reach_s, LATEST_S + reach_s
-    )
+    total, back, offsets = follow_delay(marks, pulse_s, EARLIEST_S - reach_s, LATEST_S + reach_s)
     plausible = (offsets >= EARLIEST_S + 0.02) & (offsets <= LATEST_S - 0.08)
     best_zero = float(total[plausible].max())
     top = int(np.argmax(total))

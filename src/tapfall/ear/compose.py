@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.ear import verdict
-from tapfall.ear.cuff import FASTEST_DEFLATION_MMHG_PER_S, Deflation
-from tapfall.ear.evidence import LEVEL_STEP_DB
+from tapfall.ear.cuff import Deflation
 from tapfall.ear.judge import Listening
 from tapfall.ear.muffling import Character, Muffled, character, find_muffling, name_phases
 from tapfall.ear.pulses import Pulses
@@ -43,7 +42,7 @@ PULSE_AT_TOP = 0.62
 #: Chance of a run of sounds below which nothing was heard.
 LEAST_RUN = 0.5
 #: Least gain of the run over silence, in nats after tempering (tuned).
-LEAST_GAIN_NATS = 9.0
+LEAST_GAIN_NATS = 4.0
 #: Confidence below which a person has to listen, and below which no value is given.
 ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.35
 #: Cuff pressure below which sounds go on to zero (the project's definition).
@@ -94,9 +93,7 @@ def unreadable(
         status=Status.UNREADABLE,
         reasons=(reason,),
         systolic=missing,
-        diastolic=Diastolic(
-            state=State.UNDETERMINED, reason=reason, rule=Rule(settings.diastolic)
-        ),
+        diastolic=Diastolic(state=State.UNDETERMINED, reason=reason, rule=Rule(settings.diastolic)),
         first_silence=missing,
         muffling=missing,
         manometer_mmhg=settings.manometer_mmhg,
@@ -107,14 +104,12 @@ def unreadable(
 
 def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told:
     """Put every story to the rules, ectopic beats left out."""
-    keep = np.flatnonzero(expected_beats(listening.reference_s))
+    keep = np.flatnonzero(expected_beats(listening.expected.reference_s))
     cuff = listening.cuff_mmhg[keep]
     paths = listening.story.paths[:, keep]
     rate = deflation.rate_mmhg_per_s
     error = float(
-        np.hypot(
-            max(LEAST_TREND_ERROR_MMHG, deflation.trend_error_mmhg), rate * 0.6 * lag_error_s
-        )
+        np.hypot(max(LEAST_TREND_ERROR_MMHG, deflation.trend_error_mmhg), rate * 0.6 * lag_error_s)
     )
     return Told(
         beats=keep,
@@ -215,9 +210,7 @@ def _gaps(told: Told, run: float) -> tuple[Gap, ...]:
     )
 
 
-def _muffling(
-    told: Told, sounds: np.ndarray, muffled: Muffled | None
-) -> Threshold:
+def _muffling(told: Told, sounds: np.ndarray, muffled: Muffled | None) -> Threshold:
     if muffled is None:
         return Threshold(state=State.UNDETERMINED, reason=Reason.NO_MUFFLING)
     cuff = told.cuff_mmhg[sounds]
@@ -251,7 +244,7 @@ def _rhythm(told: Told, listening: Listening) -> Rhythm:
     ruled = told.ruled
     if (ruled.alternating_first | ruled.alternating_last).mean() >= 0.5:
         return Rhythm.ALTERNATING
-    times = listening.reference_s
+    times = listening.expected.reference_s
     if not listening.from_pulse:
         times = listening.onset_s[listening.story.heard > 0.5]
     interval = np.diff(times)
@@ -266,9 +259,7 @@ def _rhythm(told: Told, listening: Listening) -> Rhythm:
     return Rhythm.REGULAR
 
 
-def _quality(
-    record: Record, deflation: Deflation, listening: Listening, told: Told
-) -> Quality:
+def _quality(record: Record, deflation: Deflation, listening: Listening, told: Told) -> Quality:
     """Levels in the sound's own band, over the deflation."""
     white = listening.white
     onset = listening.onset_s[listening.story.heard > 0.5]
@@ -352,9 +343,7 @@ def compose(
     elif rhythm is Rhythm.IRREGULAR:
         flags.append(Flag.IRREGULAR_RHYTHM)
     ordered = tuple(flag for flag in Flag if flag in set(flags))
-    reasons = tuple(
-        dict.fromkeys(t.reason for t in (systolic, diastolic) if t.reason is not None)
-    )
+    reasons = tuple(dict.fromkeys(t.reason for t in (systolic, diastolic) if t.reason is not None))
     states = {systolic.state, diastolic.state}
     if states == {State.UNDETERMINED}:
         status = Status.UNREADABLE
@@ -362,7 +351,7 @@ def compose(
         status = Status.OK
     else:
         status = Status.REVIEW
-    interval = np.diff(told.onset_s if not listening.from_pulse else listening.reference_s)
+    interval = np.diff(told.onset_s if not listening.from_pulse else listening.expected.reference_s)
     lag = listening.lag
     return Reading(
         status=status,
@@ -497,6 +486,3 @@ def _beats(
             )
         )
     return tuple(beats)
-
-
-__all__ = ["FASTEST_DEFLATION_MMHG_PER_S", "LEVEL_STEP_DB", "compose", "unreadable"]

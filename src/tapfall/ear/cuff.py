@@ -166,9 +166,7 @@ def _knee(time_s: FloatArray, pressure_mmhg: FloatArray) -> float:
     return float(time_s[2 + int(np.argmin(cost))])
 
 
-def _local_line(
-    weight: FloatArray, weighted_mmhg: FloatArray, half_width: int
-) -> FloatArray:
+def _local_line(weight: FloatArray, weighted_mmhg: FloatArray, half_width: int) -> FloatArray:
     """Local straight-line fit with a tricube kernel, exact at the ends."""
     u = np.arange(-half_width, half_width + 1) / (half_width + 1)
     kernel = (1 - np.abs(u) ** 3) ** 3

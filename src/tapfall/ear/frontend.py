@@ -107,9 +107,7 @@ def design(rate_hz: float) -> Design:
     response = signal.sosfreqz(sos, worN=probe_hz, fs=rate_hz)[1]
     turn = float(np.angle(response[1] / response[0]))
     delay_s = -turn / (2 * math.pi * float(probe_hz[1] - probe_hz[0]))
-    return Design(
-        factor=factor, sound_rate_hz=sound_rate_hz, sos=np.asarray(sos), delay_s=delay_s
-    )
+    return Design(factor=factor, sound_rate_hz=sound_rate_hz, sos=np.asarray(sos), delay_s=delay_s)
 
 
 def as_samples(samples: Any) -> NDArray[np.generic]:
@@ -143,9 +141,7 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
     if array.size == 0:
         return np.zeros(0, np.float32)
     if array.dtype.name not in _SCALES and array.dtype.name not in _FLOATS:
-        raise MisuseError(
-            f"audio has type {array.dtype}; allowed: int16, int32, float32, float64"
-        )
+        raise MisuseError(f"audio has type {array.dtype}; allowed: int16, int32, float32, float64")
     if array.dtype.name in _FLOATS:
         # One pass without a mask: a sum is finite only if every term is (or they
         # overflow together, which the mask then settles).
@@ -153,9 +149,7 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
             total = float(np.dot(array, array))
         if not math.isfinite(total) and not np.isfinite(array).all():
             first = int(np.flatnonzero(~np.isfinite(array))[0])
-            raise AudioError(
-                f"audio sample {first} is {array[first]}; allowed: finite numbers"
-            )
+            raise AudioError(f"audio sample {first} is {array[first]}; allowed: finite numbers")
     return array
 
 

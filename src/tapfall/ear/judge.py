@@ -12,24 +12,34 @@ import numpy as np
 
 from tapfall.ear import beats as clocks
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.evidence import Evidence, delay_grid, learn_noise, split_energy, weigh_beats
+from tapfall.ear.evidence import (
+    Evidence,
+    Expectation,
+    Noise,
+    learn_noise,
+    split_energy,
+    weigh_beats,
+)
 from tapfall.ear.phases import Story, decode
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
 from tapfall.ear.template import FOLDS, LEAD_S, RANK, Template, cut, learn_template
+from tapfall.ear.track import follow_track, steady_clock
 from tapfall.ear.whiten import White, whiten
 from tapfall.model import FloatArray
 
 #: Rounds of decoding and learning.
 ROUNDS = 2
-#: Spread of the delay around its track: inside the sounds and per mmHg beyond (tuned).
-TRACK_SPREAD_S, TRACK_SPREAD_S_PER_MMHG, WIDEST_SPREAD_S = 0.010, 0.0005, 0.035
-#: Spread where the clock comes from the sounds, and growth per beat away from them.
-SOUND_SPREAD_S, SOUND_SPREAD_S_PER_BEAT, WIDEST_SOUND_SPREAD_S = 0.014, 0.008, 0.060
-#: How far the track of the delay goes on beyond the sounds heard so far.
-TRACK_REACH_MMHG = 6.0
-#: Steepest change of delay with cuff pressure: a 200-ms upstroke over 25 mmHg.
-STEEPEST_S_PER_MMHG = 0.008
+#: Spread of the delay in the first round, before a track is known.
+FIRST_SPREAD_S = 0.025
+#: Fixed sounds (heart sounds) are looked for in this stretch around the pulse.
+FIXED_FROM_S, FIXED_TO_S = -0.35, 0.5
+#: Least excess of a teacher: absolute, and against the loud beats (tuned).
+TEACH_NATS, TEACH_SHARE = 0.6, 0.55
+#: Beats less likely than this to sound are silent, and tell what every beat brings.
+SILENT_BELOW, LEAST_SILENT = 0.15, 4
+#: Subspace energy of the loudest sounds is at least this many times white noise.
+LEAST_LOUD = 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -37,17 +47,16 @@ class Listening:
     """What one listening found, beat by beat; arrays have shape ``(n,)``.
 
     ``onset_s`` is audio time of the (possible) sound, ``cuff_mmhg`` the trend
-    there.  ``level_db`` is the sound's level against the loudest.
+    there; ``teach`` how well each beat can teach its waveform.
     """
 
-    reference_s: FloatArray
+    expected: Expectation
     onset_s: FloatArray
     cuff_mmhg: FloatArray
     evidence: Evidence
     story: Story
     template: Template
     white: White
-    loud_power: float
     lag: clocks.LagFound
     from_pulse: bool
 
@@ -80,36 +89,17 @@ def listen(
     white = _white(record, deflation, lag.seconds, margin_s=0.4)
     if white is None:
         return None
-    marks = clocks.onsets(white)
-    first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
-    if pulses.usable:
-        reference_s = pulses.time_s - lag.seconds
-        marks = clocks.without_fixed(marks, reference_s, -0.35, 0.5)
-        path = clocks.find_path(marks, reference_s, clocks.EARLIEST_S, clocks.LATEST_S)
-        delay_s = path.delay_s
-    else:
-        reference_s = clocks.clock_from_sounds(marks, first_s, last_s)
-        delay_s = np.zeros(reference_s.size)
-    inside = (reference_s + delay_s >= max(first_s, white.start_s)) & (
-        reference_s + delay_s <= min(last_s, record.end_s) - 0.02
-    )
-    reference_s, delay_s = reference_s[inside], delay_s[inside]
-    if reference_s.size < 6:
+    expected, teach = _first_guess(record, deflation, pulses, lag, white)
+    if expected.reference_s.size < 6:
         return None
     found: Listening | None = None
-    excess = marks.at(reference_s + delay_s)
-    clear = max(0.6, 0.55 * float(np.quantile(excess, 0.85)))
-    teach = np.where(excess > clear, excess, 0.0) * _loudness(white, reference_s + delay_s)
-    spread_s = np.full(reference_s.size, 0.025)
-    for _ in range(ROUNDS):
-        template = learn_template(white, reference_s + delay_s, teach)
+    for round_ in range(ROUNDS):
+        template = learn_template(white, expected.reference_s + expected.delay_s, teach)
         if template is None:
             return found
-        found = _weigh(
-            record, deflation, white, template, reference_s, delay_s, spread_s, lag, pulses, found
-        )
-        teach, delay_s, spread_s, reference_s = _relearn(found, pulses.usable)
-        white = _whiten_again(record, deflation, lag.seconds, found) or white
+        found = _hear(deflation, white, template, expected, lag, pulses.usable, found, round_)
+        teach, expected = _relearn(found)
+        white = _whiten_again(record, deflation, found) or white
     return found
 
 
@@ -125,7 +115,40 @@ def _white(
     first_s, last_s = deflation.start_s - lag_s, deflation.end_s - lag_s
     sound, start_s = record.between(first_s - margin_s, last_s + margin_s)
     inner = 0.2 if margin_s < 1.0 else clocks.LARGEST_LAG_S / 2
-    return whiten(sound, record.rate_hz, start_s, (first_s + inner, last_s - inner), silent_s, loud_s)
+    return whiten(
+        sound, record.rate_hz, start_s, (first_s + inner, last_s - inner), silent_s, loud_s
+    )
+
+
+def _first_guess(
+    record: Record, deflation: Deflation, pulses: Pulses, lag: clocks.LagFound, white: White
+) -> tuple[Expectation, FloatArray]:
+    """Expected beats before anything is learned, and who may teach."""
+    marks = clocks.onsets(white)
+    first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
+    if pulses.usable:
+        reference_s = pulses.time_s - lag.seconds
+        marks = clocks.without_fixed(marks, reference_s, FIXED_FROM_S, FIXED_TO_S)
+        delay_s = clocks.find_path(marks, reference_s, clocks.EARLIEST_S, clocks.LATEST_S).delay_s
+    else:
+        reference_s = clocks.clock_from_sounds(marks, first_s, last_s)
+        delay_s = np.zeros(reference_s.size)
+    onset_s = reference_s + delay_s
+    inside = onset_s >= max(first_s, white.start_s)
+    inside &= onset_s <= min(last_s, record.end_s) - 0.02
+    reference_s, delay_s = reference_s[inside], delay_s[inside]
+    expected = Expectation(
+        reference_s=reference_s,
+        delay_s=delay_s,
+        spread_s=np.full(reference_s.size, FIRST_SPREAD_S),
+        slope_s_per_mmhg=0.0,
+    )
+    if reference_s.size == 0:
+        return expected, np.zeros(0)
+    excess = marks.at(reference_s + delay_s)
+    clear = max(TEACH_NATS, TEACH_SHARE * float(np.quantile(excess, 0.85)))
+    teach = np.where(excess > clear, excess, 0.0) * _loudness(white, reference_s + delay_s)
+    return expected, teach
 
 
 def _loudness(white: White, onset_s: FloatArray) -> FloatArray:
@@ -137,54 +160,41 @@ def _loudness(white: White, onset_s: FloatArray) -> FloatArray:
     return np.minimum(level, float(np.quantile(level, 0.85)))
 
 
-def _weigh(
-    record: Record,
+def _hear(
     deflation: Deflation,
     white: White,
     template: Template,
-    reference_s: FloatArray,
-    delay_s: FloatArray,
-    spread_s: FloatArray,
+    expected: Expectation,
     lag: clocks.LagFound,
-    pulses: Pulses,
+    from_pulse: bool,
     before: Listening | None,
+    round_: int,
 ) -> Listening:
     """One round: noise, levels, evidence of each beat, decoding."""
     span_s = (
         max(deflation.start_s - lag.seconds, white.start_s),
         min(deflation.end_s - lag.seconds, white.start_s + white.samples.size / white.rate_hz),
     )
-    busy = reference_s + delay_s - LEAD_S
-    noise = learn_noise(white, template, busy, span_s)
-    teacher_windows = cut(white, template.onset_s - LEAD_S, white.window)
-    fold = template.fold[template.teachers]
-    own = np.array(
-        [
-            split_energy(window, template.basis[f])
-            for window, f in zip(teacher_windows, fold, strict=True)
-        ]
-    )
-    loud_power = max(float(np.quantile(own[:, 0], 0.8)), 12.0 * RANK)
-    floor = np.interp(template.onset_s, noise.time_s, noise.floor)
-    over = np.maximum(own[:, 1] - white.dof * floor, 0.0)
-    rest_share = float(np.clip(np.median(over / own[:, 0]), 0.02, 1.5))
-    fixed = _every_beat(white, template, before, reference_s, delay_s, spread_s, noise.floor)
-    evidence = weigh_beats(
-        white, template, noise, reference_s, delay_s, spread_s, loud_power, rest_share, fixed
-    )
-    story = decode(evidence.log_ratio)
-    onset_s = reference_s + np.where(story.heard > 0.3, evidence.delay_s, delay_s)
+    noise = learn_noise(white, expected.reference_s + expected.delay_s - LEAD_S, span_s)
+    taught = cut(white, template.onset_s - LEAD_S, white.window)
+    basis = template.basis[template.fold[template.teachers]]
+    own = np.sum(np.einsum("nw,nrw->nr", taught, basis) ** 2, axis=1)
+    loud_power = max(float(np.quantile(own, 0.8)), LEAST_LOUD * RANK)
+    fixed = _every_beat(white, template, before, expected, noise)
+    evidence = weigh_beats(white, template, noise, expected, loud_power, fixed, round_)
+    story = decode(evidence.log_odds)
+    delay_s = np.where(story.heard > 0.3, evidence.delay_s, expected.delay_s)
+    onset_s = expected.reference_s + delay_s
     return Listening(
-        reference_s=reference_s,
+        expected=expected,
         onset_s=onset_s,
         cuff_mmhg=deflation.pressure_mmhg(onset_s + lag.seconds),
         evidence=evidence,
         story=story,
         template=template,
         white=white,
-        loud_power=loud_power,
         lag=lag,
-        from_pulse=pulses.usable,
+        from_pulse=from_pulse,
     )
 
 
@@ -192,132 +202,50 @@ def _every_beat(
     white: White,
     template: Template,
     before: Listening | None,
-    reference_s: FloatArray,
-    delay_s: FloatArray,
-    spread_s: FloatArray,
-    floor: FloatArray,
+    expected: Expectation,
+    noise: Noise,
 ) -> tuple[FloatArray, FloatArray]:
-    """Noise that comes with every beat (heart sounds), at each delay searched.
+    """Energy that comes with every beat (heart sounds), at each delay searched.
 
-    Returns energy per value inside and outside the template's subspace.
+    Per value, inside and outside the template's subspace, over the noise floor.
     """
-    delays = delay_s[:, None] + delay_grid(spread_s)[None, :]
+    delays, _ = expected.delays()
     axis = np.arange(float(delays.min()), float(delays.max()) + 0.008, 0.008)
-    windows = cut(white, reference_s[:, None] + axis[None, :] - LEAD_S, white.window)
+    windows = cut(white, expected.reference_s[:, None] + axis[None, :] - LEAD_S, white.window)
     own, rest = split_energy(windows, template.basis[FOLDS])
     silent = np.zeros(0, bool)
-    if before is not None and before.reference_s.size == reference_s.size:
-        silent = before.story.heard < 0.15
-    steady = float(np.median(floor))
+    if before is not None and before.onset_s.size == delays.shape[0]:
+        silent = before.story.heard < SILENT_BELOW
+    enough = silent.sum() >= LEAST_SILENT
+    steady = float(np.median(noise.floor))
     profiles = []
-    for energy, values in ((own, RANK), (rest, max(white.dof - RANK, 4.0))):
-        level = energy / values
-        enough = silent.sum() >= 4
+    for level in (own / RANK, rest / max(white.dof - RANK, 4.0)):
         profile = np.median(level[silent], axis=0) if enough else clocks.at_both_ends(level)
         profiles.append(np.interp(delays, axis, np.maximum(profile - steady, 0.0)))
     return profiles[0], profiles[1]
 
 
-def _relearn(
-    found: Listening, from_pulse: bool
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Teachers, delay track, its spread and reference times for the next round."""
+def _relearn(found: Listening) -> tuple[FloatArray, Expectation]:
+    """Teachers and expected beats for the next round."""
     heard = found.story.heard
-    onset_s = found.reference_s + found.evidence.delay_s
-    strength = np.log1p(found.evidence.own / RANK / np.maximum(found.evidence.floor, 1e-9))
+    evidence = found.evidence
+    strength = np.log1p(evidence.own / RANK / evidence.floor)
     teach = np.where(heard > 0.5, heard * np.minimum(strength, np.quantile(strength, 0.9)), 0.0)
-    if not from_pulse:
-        reference_s, far = _regular_clock(onset_s, heard, found.reference_s)
-        spread_s = np.minimum(
-            SOUND_SPREAD_S + SOUND_SPREAD_S_PER_BEAT * far, WIDEST_SOUND_SPREAD_S
-        )
-        nearest = np.abs(reference_s[:, None] - onset_s[None, :])
-        old = nearest.argmin(axis=1)
-        same = nearest[np.arange(old.size), old] < 0.03
-        return np.where(same, teach[old], 0.0), np.zeros(old.size), spread_s, reference_s
-    track, spread_s = _track(found, heard)
-    return teach, track, spread_s, found.reference_s
+    onset_s = found.expected.reference_s + evidence.delay_s
+    if found.from_pulse:
+        return teach, follow_track(found.expected, evidence.delay_s, found.cuff_mmhg, heard)
+    expected = steady_clock(onset_s, heard, found.expected)
+    nearest = np.abs(expected.reference_s[:, None] - onset_s[None, :])
+    old = nearest.argmin(axis=1)
+    same = nearest[np.arange(old.size), old] < 0.03
+    return np.where(same, teach[old], 0.0), expected
 
 
-def _track(found: Listening, heard: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Smooth delay over cuff pressure, robust, and how far to trust it at each beat."""
-    pressure = found.cuff_mmhg
-    delay_s = found.evidence.delay_s
-    weight = np.where(heard > 0.5, heard, 0.0)
-    if weight.sum() < 4:
-        return delay_s, np.full(delay_s.size, 0.025)
-    centre = float(np.average(pressure, weights=weight))
-    x = (pressure - centre) / 20.0
-    robust = weight.copy()
-    coefficient = np.zeros(2)
-    for _ in range(4):
-        design = np.stack([np.ones_like(x), x], axis=1) * robust[:, None]
-        ridge = np.diag([1e-6, 0.02])
-        coefficient = np.linalg.solve(
-            design.T @ (design / np.maximum(robust, 1e-9)[:, None]) + ridge,
-            design.T @ delay_s + ridge @ np.array([0.0, 0.03]),
-        )
-        coefficient[1] = np.clip(coefficient[1], 0.0, 20.0 * STEEPEST_S_PER_MMHG)
-        miss = delay_s - coefficient[0] - coefficient[1] * x
-        robust = weight / (1 + (miss / 0.012) ** 2)
-    # Beyond the sounds the crossing has reached the top or the foot of the upstroke.
-    low, high = float(pressure[weight > 0].min()), float(pressure[weight > 0].max())
-    within = np.clip(pressure, low - TRACK_REACH_MMHG, high + TRACK_REACH_MMHG)
-    track = coefficient[0] + coefficient[1] * (within - centre) / 20.0
-    loose = weight > 0
-    scatter = float(np.sqrt(np.average(np.minimum(miss[loose] ** 2, 9e-4), weights=robust[loose])))
-    beyond = np.maximum(np.maximum(low - pressure, pressure - high), 0.0)
-    spread_s = np.minimum(
-        np.maximum(TRACK_SPREAD_S, scatter) + TRACK_SPREAD_S_PER_MMHG * beyond, WIDEST_SPREAD_S
-    )
-    return track, spread_s
-
-
-def _regular_clock(
-    onset_s: FloatArray, heard: FloatArray, reference_s: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Beat times that trust heard beats and run on evenly beyond them."""
-    sure = np.flatnonzero(heard > 0.5)
-    far = np.zeros(onset_s.size)
-    if sure.size < 4:
-        return reference_s, far + 3.0
-    times = onset_s[sure]
-    interval = np.diff(times)
-    typical = float(np.median(interval))
-    counts = np.maximum(np.rint(interval / typical), 1.0)
-    typical = float(np.median(interval / counts))
-    first, last = float(times[0]), float(times[-1])
-    start, end = float(reference_s[0]), float(reference_s[-1])
-    early = float(np.mean(interval[:5] / counts[:5])) * 0.5 + 0.5 * typical
-    late = float(np.mean(interval[-5:] / counts[-5:])) * 0.5 + 0.5 * typical
-    above = first - early * np.arange(int(max(first - start + 0.6 * early, 0) / early), 0, -1)
-    below = last + late * np.arange(1, int(max(end - last + 0.6 * late, 0) / late) + 1)
-    inside: list[float] = []
-    distance: list[float] = []
-    for k in range(times.size - 1):
-        n = int(counts[k])
-        for step in range(n):
-            inside.append(float(times[k] + interval[k] * step / n))
-            distance.append(float(min(step, n - step)))
-    inside.append(last)
-    distance.append(0.0)
-    clock = np.concatenate([above, inside, below])
-    far = np.concatenate(
-        [np.arange(above.size, 0, -1.0), distance, np.arange(1.0, below.size + 1)]
-    )
-    return clock, far
-
-
-def _whiten_again(
-    record: Record, deflation: Deflation, lag_s: float, found: Listening
-) -> White | None:
+def _whiten_again(record: Record, deflation: Deflation, found: Listening) -> White | None:
     """Whiten by the noise found between the beats."""
     width_s = found.white.window / found.white.rate_hz
     onset_s = np.sort(found.onset_s)
     edges = np.stack([onset_s[:-1] + width_s + 0.02, onset_s[1:] - 0.03], axis=1)
     edges = edges[edges[:, 1] > edges[:, 0]]
     loud_s = found.template.onset_s - LEAD_S
-    return _white(record, deflation, lag_s, 0.4, edges, loud_s)
-
-
-__all__ = ["FOLDS", "Listening", "listen"]
+    return _white(record, deflation, found.lag.seconds, 0.4, edges, loud_s)

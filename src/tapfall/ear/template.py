@@ -97,7 +97,7 @@ def learn_template(
         ``None`` where fewer than ``least`` beats can teach.
     """
     order = np.argsort(-weight, kind="stable")
-    teachers = np.sort(order[: MOST_TEACHERS][weight[order[:MOST_TEACHERS]] > 0])
+    teachers = np.sort(order[:MOST_TEACHERS][weight[order[:MOST_TEACHERS]] > 0])
     if teachers.size < least:
         return None
     margin = round(ALIGN_S * white.rate_hz)
@@ -122,12 +122,14 @@ def learn_template(
     basis = np.zeros((FOLDS + 1, RANK, white.window))
     fold = np.full(onset_s.size, FOLDS)
     fold[teachers] = rows % FOLDS
-    for f in range(FOLDS):
-        basis[f] = _principal(segments[rows % FOLDS != f])
-    basis[FOLDS] = _principal(segments)
+    for f in range(FOLDS + 1):
+        own = segments[rows % FOLDS != f] if f < FOLDS else segments
+        basis[f] = _principal(own)
+        if np.sum(own @ basis[f, 0]) < 0:
+            basis[f, 0] *= -1.0
     energy = np.sum(segments**2, axis=1)
-    own = np.einsum("nrw,nw->nr", basis[fold[teachers]], segments)
-    likeness = float(np.median(np.sum(own**2, axis=1) / np.maximum(energy, 1e-9)))
+    inside = np.einsum("nrw,nw->nr", basis[fold[teachers]], segments)
+    likeness = float(np.median(np.sum(inside**2, axis=1) / np.maximum(energy, 1e-9)))
     return Template(
         basis=basis,
         fold=fold,

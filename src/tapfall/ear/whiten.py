@@ -70,9 +70,7 @@ def _frames(sound: FloatArray, rate_hz: float) -> tuple[FloatArray, int]:
     return np.abs(spectra) ** 2 / float(np.sum(taper**2)), size
 
 
-def _spectrum_at(
-    sound: FloatArray, rate_hz: float, start_s: FloatArray, size: int
-) -> FloatArray:
+def _spectrum_at(sound: FloatArray, rate_hz: float, start_s: FloatArray, size: int) -> FloatArray:
     """Median power spectrum of the windows at times from the sound's start; shape ``(k,)``."""
     window = round(WINDOW_S * rate_hz)
     first = np.clip(np.rint(start_s * rate_hz).astype(np.intp), 0, sound.size - window)
@@ -159,9 +157,7 @@ def whiten(
     share = float(np.mean(band**2))
     gain /= np.sqrt(share)
     length = fft.next_fast_len(sound.size + size, real=True)
-    fine = np.interp(
-        np.arange(length // 2 + 1) * rate_hz / length, frequency_hz, gain
-    )
+    fine = np.interp(np.arange(length // 2 + 1) * rate_hz / length, frequency_hz, gain)
     samples = fft.irfft(fft.rfft(sound, length) * fine, length)[: sound.size]
     window = round(WINDOW_S * rate_hz)
     return White(

@@ -1,0 +1,136 @@
+"""What the first listening teaches about time: the delay's track, the clock.
+
+Where the log shows pulses, the sound's delay after them is a smooth function
+of cuff pressure.  Where it does not, the sounds that were heard are the
+clock, and it runs on evenly beyond them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tapfall.ear.evidence import Expectation
+from tapfall.model import FloatArray
+
+#: Spread of the delay around its track: inside the sounds and per mmHg beyond (tuned).
+TRACK_SPREAD_S, TRACK_SPREAD_S_PER_MMHG, WIDEST_SPREAD_S = 0.010, 0.0005, 0.035
+#: How far the track goes on beyond the sounds heard so far.
+TRACK_REACH_MMHG = 6.0
+#: Steepest change of delay with cuff pressure: a 200-ms upstroke over 25 mmHg.
+STEEPEST_S_PER_MMHG = 0.008
+#: Deviation from the track at which a beat loses half its weight.
+ROBUST_S = 0.012
+#: A slope expected beforehand and the weight of that expectation, in beats
+#: (a 120-ms upstroke over 40-80 mmHg; computed).
+USUAL_S_PER_MMHG, USUAL_BEATS = 0.0015, 8.0
+#: Spread where the clock comes from the sounds, and growth per beat away from them (tuned).
+SOUND_SPREAD_S, SOUND_SPREAD_S_PER_BEAT, WIDEST_SOUND_SPREAD_S = 0.014, 0.008, 0.060
+
+
+def follow_track(
+    expected: Expectation, delay_s: FloatArray, cuff_mmhg: FloatArray, heard: FloatArray
+) -> Expectation:
+    """Fit the delay's track over cuff pressure and expect the next round's sounds on it.
+
+    Parameters
+    ----------
+    expected
+        What was expected so far.
+    delay_s, cuff_mmhg, heard
+        Delay found, cuff pressure and probability of a sound at each beat,
+        shape ``(n,)``.
+
+    Returns
+    -------
+    Expectation
+        On the track; as before, with no slope, where fewer than four beats sound.
+    """
+    weight = np.where(heard > 0.5, heard, 0.0)
+    if weight.sum() < 4:
+        return Expectation(
+            reference_s=expected.reference_s,
+            delay_s=expected.delay_s,
+            spread_s=expected.spread_s,
+            slope_s_per_mmhg=0.0,
+        )
+    centre = float(np.average(cuff_mmhg, weights=weight))
+    x = cuff_mmhg - centre
+    robust = weight.copy()
+    level = slope = 0.0
+    for _ in range(5):
+        level = float(np.average(delay_s - slope * x, weights=robust))
+        spread = float(np.sum(robust * x * x)) + USUAL_BEATS * 100.0
+        pull = (
+            float(np.sum(robust * x * (delay_s - level))) + USUAL_BEATS * 100.0 * USUAL_S_PER_MMHG
+        )
+        slope = float(np.clip(pull / spread, 0.0, STEEPEST_S_PER_MMHG))
+        miss = delay_s - level - slope * x
+        robust = weight / (1 + (miss / ROBUST_S) ** 2)
+    sounding = weight > 0
+    low, high = float(cuff_mmhg[sounding].min()), float(cuff_mmhg[sounding].max())
+    # Beyond the sounds the crossing has reached the top or the foot of the upstroke.
+    within = np.clip(cuff_mmhg, low - TRACK_REACH_MMHG, high + TRACK_REACH_MMHG)
+    scatter = float(
+        np.sqrt(np.average(np.minimum(miss[sounding] ** 2, 9e-4), weights=robust[sounding]))
+    )
+    beyond = np.maximum(np.maximum(low - cuff_mmhg, cuff_mmhg - high), 0.0)
+    spread_s = max(TRACK_SPREAD_S, scatter) + TRACK_SPREAD_S_PER_MMHG * beyond
+    return Expectation(
+        reference_s=expected.reference_s,
+        delay_s=level + slope * (within - centre),
+        spread_s=np.minimum(spread_s, WIDEST_SPREAD_S),
+        slope_s_per_mmhg=slope,
+    )
+
+
+def steady_clock(onset_s: FloatArray, heard: FloatArray, expected: Expectation) -> Expectation:
+    """Trust the beats heard, fill in between them, and run on evenly beyond.
+
+    Parameters
+    ----------
+    onset_s, heard
+        Start found and probability of a sound at each beat, shape ``(n,)``.
+    expected
+        What was expected so far.
+
+    Returns
+    -------
+    Expectation
+        Perhaps of another number of beats; as before where fewer than four sound.
+    """
+    sure = np.flatnonzero(heard > 0.5)
+    before_s = expected.reference_s + expected.delay_s
+    if sure.size < 4:
+        return Expectation(
+            reference_s=before_s,
+            delay_s=np.zeros(before_s.size),
+            spread_s=np.full(before_s.size, SOUND_SPREAD_S + 3 * SOUND_SPREAD_S_PER_BEAT),
+            slope_s_per_mmhg=0.0,
+        )
+    times = onset_s[sure]
+    interval = np.diff(times)
+    counts = np.maximum(np.rint(interval / float(np.median(interval))), 1.0)
+    each = interval / counts
+    typical = float(np.median(each))
+    early = 0.5 * (float(np.mean(each[:5])) + typical)
+    late = 0.5 * (float(np.mean(each[-5:])) + typical)
+    room_above = max(float(times[0] - before_s[0]) + 0.6 * early, 0.0)
+    room_below = max(float(before_s[-1] - times[-1]) + 0.6 * late, 0.0)
+    above = np.arange(int(room_above / early), 0, -1.0)
+    below = np.arange(1.0, int(room_below / late) + 1)
+    inside: list[float] = []
+    away: list[float] = []
+    for begin, length, count in zip(
+        times.tolist(), interval.tolist(), counts.tolist(), strict=False
+    ):
+        for step in range(int(count)):
+            inside.append(begin + length * step / count)
+            away.append(min(step, count - step))
+    clock = np.concatenate([times[0] - early * above, inside, times[-1:], times[-1] + late * below])
+    far = np.concatenate([above, away, [0.0], below])
+    return Expectation(
+        reference_s=clock,
+        delay_s=np.zeros(clock.size),
+        spread_s=np.minimum(SOUND_SPREAD_S + SOUND_SPREAD_S_PER_BEAT * far, WIDEST_SOUND_SPREAD_S),
+        slope_s_per_mmhg=0.0,
+    )

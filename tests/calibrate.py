@@ -24,6 +24,8 @@ from tests.accuracy.groups import GROUPS
 TARGET = Path(__file__).parent.parent / "src" / "tapfall" / "ear" / "calibration.py"
 #: Penalty on squared weights: keeps correlated measures from playing against each other.
 RIDGE = 3.0
+#: Recordings with fewer sounds teach nothing about what a sound is.
+LEAST_SOUNDS = 4
 #: Knots of the confidence map.
 KNOTS = 12
 
@@ -106,7 +108,9 @@ def fit_weights(design: np.ndarray, sounds: np.ndarray, weight: np.ndarray) -> n
 
 def weights(rows: Sequence[dict[str, Any]], round_: int) -> dict[str, Any]:
     """Mean, spread and weights of one round from observed rows; classes count alike."""
+    # Given that there are sounds: whether there are any is decided apart.
     pairs = [row["rounds"][round_] for row in rows if len(row["rounds"]) > round_]
+    pairs = [pair for pair in pairs if pair[1].sum() >= LEAST_SOUNDS]
     measures = np.concatenate([pair[0] for pair in pairs])
     sounds = np.concatenate([pair[1] for pair in pairs]).astype(float)
     mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3

@@ -36,6 +36,7 @@ MEASURES = (
     "rest_over_fixed",
     "delay_deviation",
     "polarity",
+    "leader_over_floor",
     "before_over_floor",
     "after_over_floor",
     "loud_over_floor",
@@ -189,6 +190,7 @@ def weigh_beats(
     best = np.argmax(np.where(deviation <= 2.6**2, score, -np.inf), axis=1)
     rows = np.arange(best.size)
     own, rest = own[rows, best], rest[rows, best]
+    leader = inside[rows, best, 0]
     energy = white.window_energy() * white.window / white.dof
     onset = expected.reference_s + delays[rows, best] - LEAD_S
 
@@ -207,7 +209,8 @@ def weigh_beats(
             np.log(own / own_noise[rows, best] + 0.05),
             np.log(rest / rest_noise[rows, best] + 0.05),
             deviation[rows, best],
-            inside[rows, best, 0] / np.sqrt(own),
+            leader / np.sqrt(own),
+            np.sign(leader) * np.log1p(leader**2 / floor),
             beside(-BESIDE_S),
             beside(BESIDE_S),
             same(float(np.log(loud_power / (RANK * float(np.median(floor)))))),
@@ -232,7 +235,7 @@ def expand(measures: FloatArray, round_: int) -> FloatArray:
     Examples
     --------
     >>> expand(np.zeros((2, len(MEASURES))), 0).shape
-    (2, 105)
+    (2, 120)
     """
     mean = np.asarray(calibration.MEASURE_MEAN[round_])
     spread = np.asarray(calibration.MEASURE_SD[round_])

@@ -31,10 +31,13 @@ EARLIEST_S, LATEST_S = -0.13, 0.30
 MIDDLE_DELAY_S = 0.05
 #: Lags searched, both ways (the project's definition).
 LARGEST_LAG_S = 2.0
-#: Change of delay from beat to beat, one standard deviation (tuned).
-DELAY_STEP_S = 0.007
+#: Delay lost per mmHg that the cuff falls, and its spread between people: upstrokes of
+#: 80-200 ms over pulse pressures of 30-80 mmHg (computed).
+DELAY_S_PER_MMHG, DELAY_SPREAD_S_PER_MMHG = 0.0018, 0.002
+#: Jitter of the pulse clock from beat to beat, and weight of smoothness (tuned).
+CLOCK_JITTER_S, SMOOTHNESS = 0.007, 0.35
 #: Sounds at one delay in every beat: how strong, how wide, how many at most (tuned).
-LEAST_FIXED_NATS, FIXED_REACH_S, MOST_FIXED = 0.7, 0.06, 8
+LEAST_FIXED_NATS, FIXED_REACH_S, MOST_FIXED = 0.7, 0.06, 24
 #: Width over which a sound still counts as being at one delay, in steps.
 FIXED_JITTER = 5
 #: Part of the zero-lag evidence, and absolute nats, by which another lag must win (tuned).
@@ -168,27 +171,36 @@ def without_fixed(
 def follow_delay(
     marks: Onsets,
     reference_s: FloatArray,
+    fall_mmhg: FloatArray,
     earliest_s: float,
     latest_s: float,
 ) -> tuple[FloatArray, np.ndarray, FloatArray]:
-    """Best smooth delay path ending at each delay: scores, back pointers, gains."""
+    """Best smooth delay path ending at each delay: scores, back pointers, delays.
+
+    ``fall_mmhg`` is the cuff's fall before each beat, shape ``(n,)``.
+    """
     offsets = np.arange(earliest_s, latest_s + STEP_S / 2, STEP_S)
     gains = marks.at(reference_s[:, None] + offsets[None, :])
     gains = np.maximum(gains - at_both_ends(gains), 0.0)
     gains = gains - gains.mean(axis=1, keepdims=True)
-    reach = round(3 * DELAY_STEP_S / STEP_S)
-    shifts = np.arange(-reach, reach + 1)
-    cost = 0.5 * (shifts * STEP_S / DELAY_STEP_S) ** 2 * 0.25
+    fall = np.clip(fall_mmhg, 0.0, 12.0)
+    drift_s = -DELAY_S_PER_MMHG * fall
+    spread_s = np.hypot(CLOCK_JITTER_S, DELAY_SPREAD_S_PER_MMHG * fall)
+    reach = int(np.ceil(float(np.max(np.abs(drift_s) + 2.5 * spread_s)) / STEP_S))
+    shifts = np.arange(-reach, reach + 1) * STEP_S
+    cost = 0.5 * SMOOTHNESS * ((shifts[None, :] - drift_s[:, None]) / spread_s[:, None]) ** 2
     total = gains[0].copy()
-    back = np.zeros(gains.shape, np.int8)
+    back = np.zeros(gains.shape, np.int16)
     n = offsets.size
+    columns = np.arange(n)
     for i in range(1, gains.shape[0]):
         padded = np.full(n + 2 * reach, -1e9)
         padded[reach : reach + n] = total
-        choices = np.lib.stride_tricks.sliding_window_view(padded, n) - cost[:, None]
+        # Row r of the view holds, for each delay, the total of the delay r - reach before.
+        choices = np.lib.stride_tricks.sliding_window_view(padded, n) - cost[i][::-1, None]
         best = np.argmax(choices, axis=0)
         back[i] = best - reach
-        total = choices[best, np.arange(n)] + gains[i]
+        total = choices[best, columns] + gains[i]
     return total, back, offsets
 
 
@@ -203,7 +215,13 @@ def trace(
     return offsets[index]
 
 
-def find_path(marks: Onsets, reference_s: FloatArray, earliest_s: float, latest_s: float) -> Path:
+def find_path(
+    marks: Onsets,
+    reference_s: FloatArray,
+    fall_mmhg: FloatArray,
+    earliest_s: float,
+    latest_s: float,
+) -> Path:
     """Follow the sound's delay after each reference time.
 
     Parameters
@@ -212,6 +230,8 @@ def find_path(marks: Onsets, reference_s: FloatArray, earliest_s: float, latest_
         Evidence over audio time.
     reference_s
         Reference time of each beat, audio time, shape ``(n,)``.
+    fall_mmhg
+        Fall of the cuff before each beat, shape ``(n,)``.
     earliest_s, latest_s
         Delays searched.
 
@@ -220,13 +240,13 @@ def find_path(marks: Onsets, reference_s: FloatArray, earliest_s: float, latest_
     Path
         Delay of each beat and the excess there.
     """
-    total, back, offsets = follow_delay(marks, reference_s, earliest_s, latest_s)
+    total, back, offsets = follow_delay(marks, reference_s, fall_mmhg, earliest_s, latest_s)
     end = int(np.argmax(total))
     delay_s = trace(marks, reference_s, back, offsets, end)
     return Path(delay_s=delay_s, excess=marks.at(reference_s + delay_s), score=float(total[end]))
 
 
-def find_lag(marks: Onsets, pulse_s: FloatArray) -> LagFound:
+def find_lag(marks: Onsets, pulse_s: FloatArray, fall_mmhg: FloatArray) -> LagFound:
     """Find the lag at which the cuff's pulses and the sounds keep step.
 
     Parameters
@@ -235,6 +255,8 @@ def find_lag(marks: Onsets, pulse_s: FloatArray) -> LagFound:
         Evidence over audio time.
     pulse_s
         Pulses in log time, shape ``(n,)``.
+    fall_mmhg
+        Fall of the cuff before each pulse, shape ``(n,)``.
 
     Returns
     -------
@@ -243,7 +265,9 @@ def find_lag(marks: Onsets, pulse_s: FloatArray) -> LagFound:
     """
     reach_s = LARGEST_LAG_S + 0.1
     marks = without_fixed(marks, pulse_s, EARLIEST_S - reach_s, LATEST_S + reach_s)
-    total, back, offsets = follow_delay(marks, pulse_s, EARLIEST_S - reach_s, LATEST_S + reach_s)
+    total, back, offsets = follow_delay(
+        marks, pulse_s, fall_mmhg, EARLIEST_S - reach_s, LATEST_S + reach_s
+    )
     plausible = (offsets >= EARLIEST_S + 0.02) & (offsets <= LATEST_S - 0.08)
     best_zero = float(total[plausible].max())
     top = int(np.argmax(total))

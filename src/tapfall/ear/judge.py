@@ -85,7 +85,7 @@ def listen(
         wide = _white(record, deflation, 0.0, margin_s=clocks.LARGEST_LAG_S + 0.6)
         if wide is None:
             return None
-        lag = clocks.find_lag(clocks.onsets(wide), pulses.time_s)
+        lag = clocks.find_lag(clocks.onsets(wide), pulses.time_s, _falls(deflation, pulses))
     white = _white(record, deflation, lag.seconds, margin_s=0.4)
     if white is None:
         return None
@@ -120,6 +120,12 @@ def _white(
     )
 
 
+def _falls(deflation: Deflation, pulses: Pulses) -> FloatArray:
+    """Fall of the cuff before each pulse."""
+    pressure = deflation.pressure_mmhg(pulses.time_s)
+    return -np.diff(pressure, prepend=pressure[:1])
+
+
 def _first_guess(
     record: Record, deflation: Deflation, pulses: Pulses, lag: clocks.LagFound, white: White
 ) -> tuple[Expectation, FloatArray]:
@@ -129,7 +135,9 @@ def _first_guess(
     if pulses.usable:
         reference_s = pulses.time_s - lag.seconds
         marks = clocks.without_fixed(marks, reference_s, FIXED_FROM_S, FIXED_TO_S)
-        delay_s = clocks.find_path(marks, reference_s, clocks.EARLIEST_S, clocks.LATEST_S).delay_s
+        delay_s = clocks.find_path(
+            marks, reference_s, _falls(deflation, pulses), clocks.EARLIEST_S, clocks.LATEST_S
+        ).delay_s
     else:
         reference_s = clocks.clock_from_sounds(marks, first_s, last_s)
         delay_s = np.zeros(reference_s.size)

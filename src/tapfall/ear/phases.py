@@ -17,7 +17,7 @@ from scipy import special
 from tapfall.model import FloatArray
 
 #: Beats are not independent: their evidence is tempered (tuned).
-TEMPER = 0.8
+TEMPER = 1.0
 #: Evidence of one beat for or against, at most (tuned: one odd beat must not decide).
 MOST_LOG_ODDS = 5.0
 #: Prior that the recording holds no run of sounds at all (our choice).
@@ -27,10 +27,10 @@ START, STOP = 1 / 14, 1 / 16
 #: Chance that sounds are there from the top; that they go on to the end needs none.
 FROM_TOP = 0.05
 #: Chance of a missed beat (ectopic, alternating, faint) and of a lone noise.
-MISS, LONE = 0.05, 0.015
+MISS, LONE = 0.04, 0.015
 #: Chance per beat of falling into a gap; 21 % of hypertensives have one
 #: (Cavallini 1996), some 20 beats each.
-GAP, GAP_ENDS = 0.006, 0.14
+GAP, GAP_ENDS = 0.02, 0.14
 #: Paths drawn from the posterior.
 PATHS = 400
 #: The model's states, in order.

@@ -40,6 +40,8 @@ CLOCK_JITTER_S, SMOOTHNESS = 0.007, 0.35
 LEAST_FIXED_NATS, FIXED_REACH_S, MOST_FIXED = 0.7, 0.06, 24
 #: Width over which a sound still counts as being at one delay, in steps.
 FIXED_JITTER = 5
+#: A sound with every beat that can be the clock: strength and jitter (tuned).
+ANCHOR_NATS, ANCHOR_JITTER_S = 1.1, 0.06
 #: Part of the zero-lag evidence, and absolute nats, by which another lag must win (tuned).
 LAG_MARGIN_SHARE, LAG_MARGIN_NATS = 0.12, 3.0
 
@@ -59,6 +61,20 @@ class Onsets:
         index = np.rint((time_s - self.start_s) / STEP_S).astype(np.intp)
         inside = (index >= 0) & (index < self.excess.size)
         return np.where(inside, self.excess[np.clip(index, 0, self.excess.size - 1)], 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Clock:
+    """Reference time of each beat, audio time.
+
+    ``anchored`` tells that the reference is something other than the sounds
+    (the cuff's pulse, heart sounds), so that their delay means something;
+    ``reach_s`` how far from it a sound can be.
+    """
+
+    time_s: FloatArray
+    anchored: bool
+    reach_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -289,8 +305,11 @@ def find_lag(marks: Onsets, pulse_s: FloatArray, fall_mmhg: FloatArray) -> LagFo
     )
 
 
-def clock_from_sounds(marks: Onsets, start_s: float, end_s: float) -> FloatArray:
+def clock_from_sounds(marks: Onsets, start_s: float, end_s: float) -> Clock | None:
     """Expect beats from the sounds alone, where the log shows no pulse.
+
+    Where conducted heart sounds come with every beat they are the clock, and
+    the Korotkoff sounds are followed against it.
 
     Parameters
     ----------
@@ -301,21 +320,44 @@ def clock_from_sounds(marks: Onsets, start_s: float, end_s: float) -> FloatArray
 
     Returns
     -------
-    ndarray
-        Audio time of each expected sound, shape ``(n,)``; empty where no
-        rhythm is found.
+    Clock or None
+        ``None`` where no rhythm is found.
     """
     first = max(0, round((start_s - marks.start_s) / STEP_S))
     last = min(marks.excess.size, round((end_s - marks.start_s) / STEP_S))
     if last - first < 4.0 / STEP_S:
-        return np.zeros(0)
+        return None
     part = signal.fftconvolve(marks.excess[first:last], np.hanning(11)[1:-1] / 5.0, "same")
     interval_s = typical_interval_s(part, STEP_S)
     if interval_s is None:
-        return np.zeros(0)
+        return None
     peaks = local_maxima(part, round(0.12 / STEP_S))
     if peaks.size < 4:
-        return np.zeros(0)
+        return None
     times = (peaks + first) * STEP_S + marks.start_s
-    chain = best_chain(times, part[peaks], interval_s, rhythm_weight=12.0)
-    return times[chain]
+    times = times[best_chain(times, part[peaks], interval_s, rhythm_weight=12.0)]
+    if times.size < 6:
+        return None
+    return _anchor(marks, times, interval_s)
+
+
+def _anchor(marks: Onsets, time_s: FloatArray, interval_s: float) -> Clock:
+    """Move a clock onto the sound that comes with every beat, if there is one."""
+    # Jumps from one sound to another are smoothed away; the beat goes on.
+    index = np.arange(time_s.size)
+    phase = time_s - ndimage.median_filter(time_s - index * interval_s, 9, mode="nearest")
+    smooth_s = time_s - (phase - index * interval_s)
+    reach = 0.45 * interval_s
+    offsets = np.arange(-reach, reach, STEP_S)
+    gains = marks.at(smooth_s[:, None] + offsets[None, :])
+    width = 2 * round(ANCHOR_JITTER_S / STEP_S) + 1
+    base = at_both_ends(ndimage.maximum_filter1d(gains, width, axis=1))
+    if float(base.max()) < ANCHOR_NATS:
+        return Clock(time_s=time_s, anchored=False, reach_s=0.1)
+    level = np.flatnonzero(base >= 0.95 * float(base.max()))
+    centre = offsets[int(level[level.size // 2])]
+    near = np.arange(-ANCHOR_JITTER_S, ANCHOR_JITTER_S + STEP_S / 2, STEP_S)
+    local = marks.at(smooth_s[:, None] + centre + near[None, :])
+    local = local - 0.3 * (near / ANCHOR_JITTER_S) ** 2
+    anchored_s = smooth_s + centre + near[np.argmax(local, axis=1)]
+    return Clock(time_s=np.maximum.accumulate(anchored_s), anchored=True, reach_s=reach)

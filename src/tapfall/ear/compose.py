@@ -245,7 +245,7 @@ def _rhythm(told: Told, listening: Listening) -> Rhythm:
     if (ruled.alternating_first | ruled.alternating_last).mean() >= 0.5:
         return Rhythm.ALTERNATING
     times = listening.expected.reference_s
-    if not listening.from_pulse:
+    if not listening.anchored:
         times = listening.onset_s[listening.story.heard > 0.5]
     interval = np.diff(times)
     if interval.size < 5:
@@ -351,7 +351,7 @@ def compose(
         status = Status.OK
     else:
         status = Status.REVIEW
-    interval = np.diff(told.onset_s if not listening.from_pulse else listening.expected.reference_s)
+    interval = np.diff(told.onset_s if not listening.anchored else listening.expected.reference_s)
     lag = listening.lag
     return Reading(
         status=status,

@@ -58,7 +58,7 @@ class Listening:
     template: Template
     white: White
     lag: clocks.LagFound
-    from_pulse: bool
+    anchored: bool
 
 
 def listen(
@@ -89,15 +89,16 @@ def listen(
     white = _white(record, deflation, lag.seconds, margin_s=0.4)
     if white is None:
         return None
-    expected, teach = _first_guess(record, deflation, pulses, lag, white)
-    if expected.reference_s.size < 6:
+    guess = _first_guess(record, deflation, pulses, lag, white)
+    if guess is None:
         return None
+    expected, teach, anchored = guess
     found: Listening | None = None
     for round_ in range(ROUNDS):
         template = learn_template(white, expected.reference_s + expected.delay_s, teach)
         if template is None:
             return found
-        found = _hear(deflation, white, template, expected, lag, pulses.usable, found, round_)
+        found = _hear(deflation, white, template, expected, lag, anchored, found, round_)
         teach, expected = _relearn(found)
         white = _whiten_again(record, deflation, found) or white
     return found
@@ -128,18 +129,28 @@ def _falls(deflation: Deflation, pulses: Pulses) -> FloatArray:
 
 def _first_guess(
     record: Record, deflation: Deflation, pulses: Pulses, lag: clocks.LagFound, white: White
-) -> tuple[Expectation, FloatArray]:
-    """Expected beats before anything is learned, and who may teach."""
+) -> tuple[Expectation, FloatArray, bool] | None:
+    """Expected beats before anything is learned, who may teach, and whether delays count."""
     marks = clocks.onsets(white)
     first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
     if pulses.usable:
-        reference_s = pulses.time_s - lag.seconds
-        marks = clocks.without_fixed(marks, reference_s, FIXED_FROM_S, FIXED_TO_S)
-        delay_s = clocks.find_path(
-            marks, reference_s, _falls(deflation, pulses), clocks.EARLIEST_S, clocks.LATEST_S
-        ).delay_s
+        clock = clocks.Clock(time_s=pulses.time_s - lag.seconds, anchored=True, reach_s=0.0)
+        earliest_s, latest_s = clocks.EARLIEST_S, clocks.LATEST_S
+        fixed_from_s, fixed_to_s = FIXED_FROM_S, FIXED_TO_S
     else:
-        reference_s = clocks.clock_from_sounds(marks, first_s, last_s)
+        found = clocks.clock_from_sounds(marks, first_s, last_s)
+        if found is None:
+            return None
+        clock = found
+        earliest_s, latest_s = -clock.reach_s, clock.reach_s
+        fixed_from_s, fixed_to_s = earliest_s, latest_s
+    reference_s = clock.time_s
+    if clock.anchored:
+        marks = clocks.without_fixed(marks, reference_s, fixed_from_s, fixed_to_s)
+        pressure = deflation.pressure_mmhg(reference_s + lag.seconds)
+        fall_mmhg = -np.diff(pressure, prepend=pressure[:1])
+        delay_s = clocks.find_path(marks, reference_s, fall_mmhg, earliest_s, latest_s).delay_s
+    else:
         delay_s = np.zeros(reference_s.size)
     onset_s = reference_s + delay_s
     inside = onset_s >= max(first_s, white.start_s)
@@ -151,12 +162,12 @@ def _first_guess(
         spread_s=np.full(reference_s.size, FIRST_SPREAD_S),
         slope_s_per_mmhg=0.0,
     )
-    if reference_s.size == 0:
-        return expected, np.zeros(0)
+    if reference_s.size < 6:
+        return None
     excess = marks.at(reference_s + delay_s)
     clear = max(TEACH_NATS, TEACH_SHARE * float(np.quantile(excess, 0.85)))
     teach = np.where(excess > clear, excess, 0.0) * _loudness(white, reference_s + delay_s)
-    return expected, teach
+    return expected, teach, clock.anchored
 
 
 def _loudness(white: White, onset_s: FloatArray) -> FloatArray:
@@ -174,7 +185,7 @@ def _hear(
     template: Template,
     expected: Expectation,
     lag: clocks.LagFound,
-    from_pulse: bool,
+    anchored: bool,
     before: Listening | None,
     round_: int,
 ) -> Listening:
@@ -202,7 +213,7 @@ def _hear(
         template=template,
         white=white,
         lag=lag,
-        from_pulse=from_pulse,
+        anchored=anchored,
     )
 
 
@@ -240,7 +251,7 @@ def _relearn(found: Listening) -> tuple[FloatArray, Expectation]:
     strength = np.log1p(evidence.own / RANK / evidence.floor)
     teach = np.where(heard > 0.5, heard * np.minimum(strength, np.quantile(strength, 0.9)), 0.0)
     onset_s = found.expected.reference_s + evidence.delay_s
-    if found.from_pulse:
+    if found.anchored:
         return teach, follow_track(found.expected, evidence.delay_s, found.cuff_mmhg, heard)
     expected = steady_clock(onset_s, heard, found.expected)
     nearest = np.abs(expected.reference_s[:, None] - onset_s[None, :])

@@ -17,6 +17,9 @@ from tapfall.model import FloatArray
 
 #: Heart rates looked for: 32 to 180 per minute (physiology, with margin).
 SHORTEST_RR_S, LONGEST_RR_S = 0.33, 1.9
+#: Usual interval, its spread (log), and how much that counts: two heart sounds must
+#: not pass for two beats (resting rates of 50-110 per minute; common practice, tuned).
+USUAL_RR_S, SPREAD_RR, RATE_PRIOR = 0.8, 0.35, 0.15
 #: A log slower than this cannot place a pulse (upstrokes last 80-200 ms).
 SLOWEST_PULSE_LOG_HZ = 12.0
 #: Weight of rhythm against evidence in a chain, per squared log ratio of
@@ -84,12 +87,14 @@ def typical_interval_s(values: FloatArray, step_s: float) -> float | None:
     peaks = local_maxima(acf[low:high], 2) + low
     if peaks.size == 0:
         return None
-    best = float(acf[peaks].max())
+    lag_s = peaks * step_s
+    usual = np.exp(-0.5 * RATE_PRIOR * (np.log(lag_s / USUAL_RR_S) / SPREAD_RR) ** 2)
+    height = acf[peaks] * usual
+    best = float(height.max())
     if best <= 0:
         return None
     # The first of the strong peaks is the beat, later ones its multiples.
-    first = int(peaks[np.flatnonzero(acf[peaks] >= 0.8 * best)[0]])
-    return first * step_s
+    return float(lag_s[np.flatnonzero(height >= 0.85 * best)[0]])
 
 
 def best_chain(

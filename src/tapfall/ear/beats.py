@@ -9,6 +9,7 @@ same search over +-2 s finds the lag between the two clocks.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,14 +35,18 @@ LARGEST_LAG_S = 2.0
 #: Delay lost per mmHg that the cuff falls, and its spread between people: upstrokes of
 #: 80-200 ms over pulse pressures of 30-80 mmHg (computed).
 DELAY_S_PER_MMHG, DELAY_SPREAD_S_PER_MMHG = 0.0018, 0.002
-#: Jitter of the pulse clock from beat to beat, and weight of smoothness (tuned).
-CLOCK_JITTER_S, SMOOTHNESS = 0.007, 0.35
+#: Jitter of the pulse clock from beat to beat, weight of smoothness, and the most that
+#: one rough step costs: a pulse may be misplaced (tuned).
+CLOCK_JITTER_S, SMOOTHNESS, MOST_ROUGH = 0.007, 0.8, 4.0
 #: Sounds at one delay in every beat: how strong, how wide, how many at most (tuned).
 LEAST_FIXED_NATS, FIXED_REACH_S, MOST_FIXED = 0.7, 0.06, 24
 #: Width over which a sound still counts as being at one delay, in steps.
 FIXED_JITTER = 5
 #: A sound with every beat that can be the clock: strength and jitter (tuned).
 ANCHOR_NATS, ANCHOR_JITTER_S = 1.1, 0.06
+#: The release is heard: the most that a jump in loudness counts, its weight, and how
+#: far the log's knee may be off (tuned).
+MOST_JUMP_NATS, JUMP_WEIGHT, KNEE_S = 3.0, 2.5, 0.12
 #: Part of the zero-lag evidence, and absolute nats, by which another lag must win (tuned).
 LAG_MARGIN_SHARE, LAG_MARGIN_NATS = 0.12, 3.0
 
@@ -204,7 +209,8 @@ def follow_delay(
     spread_s = np.hypot(CLOCK_JITTER_S, DELAY_SPREAD_S_PER_MMHG * fall)
     reach = int(np.ceil(float(np.max(np.abs(drift_s) + 2.5 * spread_s)) / STEP_S))
     shifts = np.arange(-reach, reach + 1) * STEP_S
-    cost = 0.5 * SMOOTHNESS * ((shifts[None, :] - drift_s[:, None]) / spread_s[:, None]) ** 2
+    rough = ((shifts[None, :] - drift_s[:, None]) / spread_s[:, None]) ** 2
+    cost = np.minimum(0.5 * SMOOTHNESS * rough, MOST_ROUGH)
     total = gains[0].copy()
     back = np.zeros(gains.shape, np.int16)
     n = offsets.size
@@ -262,7 +268,40 @@ def find_path(
     return Path(delay_s=delay_s, excess=marks.at(reference_s + delay_s), score=float(total[end]))
 
 
-def find_lag(marks: Onsets, pulse_s: FloatArray, fall_mmhg: FloatArray) -> LagFound:
+def release_jump(white: White, release_s: FloatArray) -> FloatArray:
+    """How much louder it gets at each possible time of the release, in nats.
+
+    Parameters
+    ----------
+    white
+        Whitened sound that reaches beyond the release.
+    release_s
+        Audio times, shape ``(k,)``.
+
+    Returns
+    -------
+    ndarray
+        Mean log energy of the 0.3 s after over the 0.5 s before, capped to 0-3.
+    """
+    total = np.concatenate([[0.0], np.cumsum(white.samples**2)])
+
+    def mean_log(start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        first = np.clip(white.index(start_s), 0, white.samples.size)
+        last = np.clip(white.index(end_s), 0, white.samples.size)
+        return np.asarray(np.log((total[last] - total[first]) / np.maximum(last - first, 1) + 0.1))
+
+    after = mean_log(release_s + 0.05, release_s + 0.35)
+    before = mean_log(release_s - 0.55, release_s - 0.05)
+    whole = white.index(release_s + 0.35) < white.samples.size
+    return np.where(whole, np.clip(after - before, 0.0, MOST_JUMP_NATS), 0.0)
+
+
+def find_lag(
+    marks: Onsets,
+    pulse_s: FloatArray,
+    fall_mmhg: FloatArray,
+    bonus: Callable[[FloatArray], FloatArray],
+) -> LagFound:
     """Find the lag at which the cuff's pulses and the sounds keep step.
 
     Parameters
@@ -273,6 +312,8 @@ def find_lag(marks: Onsets, pulse_s: FloatArray, fall_mmhg: FloatArray) -> LagFo
         Pulses in log time, shape ``(n,)``.
     fall_mmhg
         Fall of the cuff before each pulse, shape ``(n,)``.
+    bonus
+        Evidence from elsewhere (the release) for lags in seconds, in nats.
 
     Returns
     -------
@@ -284,6 +325,7 @@ def find_lag(marks: Onsets, pulse_s: FloatArray, fall_mmhg: FloatArray) -> LagFo
     total, back, offsets = follow_delay(
         marks, pulse_s, fall_mmhg, EARLIEST_S - reach_s, LATEST_S + reach_s
     )
+    total = total + bonus(MIDDLE_DELAY_S - offsets)
     plausible = (offsets >= EARLIEST_S + 0.02) & (offsets <= LATEST_S - 0.08)
     best_zero = float(total[plausible].max())
     top = int(np.argmax(total))

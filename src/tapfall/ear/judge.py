@@ -85,7 +85,7 @@ def listen(
         wide = _white(record, deflation, 0.0, margin_s=clocks.LARGEST_LAG_S + 0.6)
         if wide is None:
             return None
-        lag = clocks.find_lag(clocks.onsets(wide), pulses.time_s, _falls(deflation, pulses))
+        lag = _find_lag(wide, deflation, pulses)
     white = _white(record, deflation, lag.seconds, margin_s=0.4)
     if white is None:
         return None
@@ -121,9 +121,23 @@ def _white(
     )
 
 
-def _falls(deflation: Deflation, pulses: Pulses) -> FloatArray:
-    """Fall of the cuff before each pulse."""
-    pressure = deflation.pressure_mmhg(pulses.time_s)
+def _find_lag(wide: White, deflation: Deflation, pulses: Pulses) -> clocks.LagFound:
+    """Lag from beats that keep step, and from the release where it is heard."""
+
+    def bonus(lag_s: FloatArray) -> FloatArray:
+        if not deflation.released:
+            return np.zeros(lag_s.size)
+        near = np.array([-clocks.KNEE_S, 0.0, clocks.KNEE_S])
+        jump = clocks.release_jump(wide, (deflation.end_s - lag_s)[:, None] + near)
+        return clocks.JUMP_WEIGHT * np.asarray(jump.max(axis=1))
+
+    fall_mmhg = _falls(deflation, pulses.time_s)
+    return clocks.find_lag(clocks.onsets(wide), pulses.time_s, fall_mmhg, bonus)
+
+
+def _falls(deflation: Deflation, log_s: FloatArray) -> FloatArray:
+    """Fall of the cuff before each beat, at log times."""
+    pressure = deflation.pressure_mmhg(log_s)
     return -np.diff(pressure, prepend=pressure[:1])
 
 
@@ -147,8 +161,7 @@ def _first_guess(
     reference_s = clock.time_s
     if clock.anchored:
         marks = clocks.without_fixed(marks, reference_s, fixed_from_s, fixed_to_s)
-        pressure = deflation.pressure_mmhg(reference_s + lag.seconds)
-        fall_mmhg = -np.diff(pressure, prepend=pressure[:1])
+        fall_mmhg = _falls(deflation, reference_s + lag.seconds)
         delay_s = clocks.find_path(marks, reference_s, fall_mmhg, earliest_s, latest_s).delay_s
     else:
         delay_s = np.zeros(reference_s.size)

@@ -1,4 +1,4 @@
-"""Fit the ear's numbers on simulated recordings and write ``ear/calibration.py``.
+"""Fit the ear's numbers on simulated recordings and write ``ear/calibration.json``.
 
 ``python -m tests.calibrate weights`` fits the weights of the evidence on
 development seeds; ``python -m tests.calibrate confidence`` fits the map from
@@ -8,35 +8,27 @@ posterior to confidence on calibration seeds, used for nothing else.
 from __future__ import annotations
 
 import argparse
+import itertools
+import json
 import multiprocessing
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from scipy.optimize import isotonic_regression, minimize
 
-from tapfall.ear import calibration
-from tapfall.ear.evidence import CLIP_SD, MEASURES
+from tapfall.ear.calibration import CLIP_SD, Weights
 from tests.accuracy.groups import GROUPS
 
-TARGET = Path(__file__).parent.parent / "src" / "tapfall" / "ear" / "calibration.py"
-#: Penalty on squared weights: keeps correlated measures from playing against each other.
-RIDGE = 3.0
+TARGET = Path(__file__).parent.parent / "src" / "tapfall" / "ear" / "calibration.json"
+#: Units of the hidden layer, and the penalty on squared weights.
+HIDDEN, RIDGE = 16, 3.0
 #: Recordings with fewer sounds teach nothing about what a sound is.
 LEAST_SOUNDS = 4
 #: Knots of the confidence map.
 KNOTS = 12
-
-HEAD = '''"""Numbers fitted on simulated recordings; the rest of the ear holds none of these.
-
-Made by ``python -m tests.calibrate``; not to be edited by hand.
-"""
-
-from __future__ import annotations
-
-'''
 
 
 def observe(case: tuple[str, int]) -> dict[str, Any] | None:
@@ -83,52 +75,79 @@ def gather(groups: Sequence[str], first: int, count: int, workers: int) -> list[
         return [row for row in pool.imap_unordered(observe, cases, chunksize=8) if row]
 
 
-def standardise(measures: np.ndarray, mean: np.ndarray, spread: np.ndarray) -> np.ndarray:
-    """Design matrix: one, measures, squares and products."""
+def fit_weights(measures: np.ndarray, sounds: np.ndarray, seed: int) -> dict[str, Any]:
+    """A network of one hidden layer, by L-BFGS on the log loss; classes count alike."""
+    mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
     z = np.clip((measures - mean) / spread, -CLIP_SD, CLIP_SD)
-    first, second = np.triu_indices(z.shape[1])
-    return np.concatenate([np.ones((z.shape[0], 1)), z, z[:, first] * z[:, second]], axis=1)
+    share = sounds.mean()
+    weight = np.where(sounds > 0, 0.5 / share, 0.5 / (1 - share))
+    m = z.shape[1]
+    cuts = np.cumsum([m * HIDDEN, HIDDEN, HIDDEN])
 
+    def unpack(x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
+        return (
+            x[: cuts[0]].reshape(m, HIDDEN),
+            x[cuts[0] : cuts[1]],
+            x[cuts[1] : cuts[2]],
+            float(x[-1]),
+        )
 
-def fit_weights(design: np.ndarray, sounds: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    """Ridge logistic regression by L-BFGS."""
-
-    def loss(beta: np.ndarray) -> tuple[float, np.ndarray]:
-        odds = design @ beta
+    def loss(x: np.ndarray) -> tuple[float, np.ndarray]:
+        hidden, bias, out, offset = unpack(x)
+        unit = np.tanh(z @ hidden + bias)
+        odds = unit @ out + offset
+        miss = weight * (1 / (1 + np.exp(-odds)) - sounds)
+        back = np.outer(miss, out) * (1 - unit**2)
         value = float(np.sum(weight * (np.logaddexp(0, odds) - sounds * odds)))
-        slope = design.T @ (weight * (1 / (1 + np.exp(-odds)) - sounds))
-        value += 0.5 * RIDGE * float(np.sum(beta[1:] ** 2))
-        slope[1:] += RIDGE * beta[1:]
+        value += 0.5 * RIDGE * float(np.sum(hidden**2) + np.sum(out**2))
+        slope = np.concatenate(
+            [
+                (z.T @ back + RIDGE * hidden).ravel(),
+                back.sum(axis=0),
+                unit.T @ miss + RIDGE * out,
+                [miss.sum()],
+            ]
+        )
         return value, slope
 
-    start = np.zeros(design.shape[1])
-    found = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 1000})
-    return np.asarray(found.x)
+    rng = np.random.Generator(np.random.PCG64(seed))
+    start = np.concatenate(
+        [
+            rng.normal(0, m**-0.5, m * HIDDEN),
+            np.zeros(HIDDEN),
+            rng.normal(0, HIDDEN**-0.5, HIDDEN),
+            [0.0],
+        ]
+    )
+    limits = {"maxiter": 600, "maxfun": 1200}
+    found = minimize(loss, start, jac=True, method="L-BFGS-B", options=limits)
+    hidden, bias, out, offset = unpack(np.asarray(found.x))
+    return {
+        "mean": mean,
+        "spread": spread,
+        "hidden": hidden,
+        "bias": bias,
+        "out": out,
+        "offset": offset,
+    }
 
 
 def weights(rows: Sequence[dict[str, Any]], round_: int) -> dict[str, Any]:
-    """Mean, spread and weights of one round from observed rows; classes count alike."""
+    """Weights of one round from observed rows."""
     # Given that there are sounds: whether there are any is decided apart.
     pairs = [row["rounds"][round_] for row in rows if len(row["rounds"]) > round_]
     pairs = [pair for pair in pairs if pair[1].sum() >= LEAST_SOUNDS]
     measures = np.concatenate([pair[0] for pair in pairs])
     sounds = np.concatenate([pair[1] for pair in pairs]).astype(float)
-    mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
-    share = sounds.mean()
-    weight = np.where(sounds > 0, 0.5 / share, 0.5 / (1 - share))
-    beta = fit_weights(standardise(measures, mean, spread), sounds, weight)
-    odds = standardise(measures, mean, spread) @ beta
+    fitted = fit_weights(measures, sounds, seed=round_)
+    odds = Weights(**fitted).log_odds(measures)
     loss = float(np.mean(np.logaddexp(0, odds) - sounds * odds))
     print(
-        f"round {round_}: {sounds.size} beats, {share:.2f} sound, log loss {loss:.4f}, "
-        f"wrong {np.mean((odds > 0) != (sounds > 0)):.4f}"
+        f"round {round_}: {sounds.size} beats, {sounds.mean():.2f} sound, log loss {loss:.4f}, "
+        f"wrong {np.mean((odds > 0) != (sounds > 0)):.4f}",
+        flush=True,
     )
-    fitted = {"MEASURE_MEAN": mean, "MEASURE_SD": spread, "MEASURE_WEIGHT": beta}
-    kept = {name: list(getattr(calibration, name)) for name in fitted}
-    for name, values in fitted.items():
-        kept[name][round_] = tuple(float(v) for v in values)
-        setattr(calibration, name, tuple(kept[name]))
-    return {name: getattr(calibration, name) for name in fitted}
+    return fitted
 
 
 def monotone_map(raw: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -137,7 +156,7 @@ def monotone_map(raw: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.nda
     fitted = isotonic_regression(right[order].astype(float)).x
     edges = np.unique(np.quantile(raw, np.linspace(0, 1, KNOTS)))
     centre, level = [], []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         inside = (raw[order] >= low) & (raw[order] <= high)
         centre.append(float(raw[order][inside].mean()))
         # A share of few is drawn towards one half: never quite sure.
@@ -149,36 +168,26 @@ def monotone_map(raw: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.nda
     )
 
 
-def write(numbers: dict[str, Any]) -> None:
-    """Write all numbers, new ones over old, and format the file by ruff's rules."""
-    import subprocess
-    import sys
+def plain(values: Any) -> Any:
+    """Arrays to nested lists of five digits."""
+    if np.ndim(values):
+        return [plain(value) for value in values]
+    return float(f"{float(values):.5g}")
 
-    kept = {
-        "CONFIDENCE": calibration.CONFIDENCE,
-        "MEASURE_MEAN": calibration.MEASURE_MEAN,
-        "MEASURE_SD": calibration.MEASURE_SD,
-        "MEASURE_WEIGHT": calibration.MEASURE_WEIGHT,
-        **numbers,
-    }
 
-    def row(values: Any) -> str:
-        if np.ndim(values[0]):
-            return "(" + ", ".join(row(v) for v in values) + ",)"
-        return "(" + ", ".join(f"{float(v):.4g}" for v in values) + ",)"
+def write(change: Callable[[dict[str, Any]], None]) -> None:
+    """Change the file of fitted numbers; the rest of it stays."""
+    numbers = json.loads(TARGET.read_text()) if TARGET.exists() else {}
+    change(numbers)
+    nets = ",\n".join(json.dumps(one) for one in numbers["weights"])
+    lines = [f'"weights": [\n{nets}]']
+    lines.append(f'"confidence": {json.dumps(numbers["confidence"])}')
+    TARGET.write_text("{" + ",\n".join(lines) + "}\n")
 
-    text = HEAD + "#: Raw posterior within 4 mmHg to confidence: knots of a monotone map.\n"
-    text += "CONFIDENCE: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {\n"
-    for kind, (raw, level) in kept["CONFIDENCE"].items():
-        text += f'    "{kind}": ({row(raw)}, {row(level)}),\n'
-    text += "}\n\n#: Mean and spread of the measures of the evidence for each round, in order:\n"
-    text += "".join(f"#: {name}\n" for name in MEASURES)
-    text += f"MEASURE_MEAN: tuple[tuple[float, ...], ...] = {row(kept['MEASURE_MEAN'])}\n"
-    text += f"MEASURE_SD: tuple[tuple[float, ...], ...] = {row(kept['MEASURE_SD'])}\n"
-    text += "#: Weights of one, the standardised measures, their squares and products.\n"
-    text += f"MEASURE_WEIGHT: tuple[tuple[float, ...], ...] = {row(kept['MEASURE_WEIGHT'])}\n"
-    TARGET.write_text(text)
-    subprocess.run([sys.executable, "-m", "ruff", "format", "-q", str(TARGET)], check=True)
+
+def flat() -> dict[str, Any]:
+    """Identity maps of confidence."""
+    return {kind: ([0.0, 1.0], [0.0, 1.0]) for kind in ("systolic", "diastolic")}
 
 
 def confidence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
@@ -189,9 +198,9 @@ def confidence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
         given = [v for v in values if v.confidence is not None]
         raw = np.array([v.confidence for v in given])
         right = np.array([v.right for v in given])
-        maps[kind] = monotone_map(raw, right)
+        maps[kind] = [plain(part) for part in monotone_map(raw, right)]
         print(kind, raw.size, "values,", f"{right.mean():.3f} right")
-    return {"CONFIDENCE": maps}
+    return maps
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -202,20 +211,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--first-seed", type=int, default=None)
     parser.add_argument("--workers", type=int, default=2)
     options = parser.parse_args(arguments)
-    first = options.first_seed
+    first, count, workers = options.first_seed, options.per_group, options.workers
+    groups = tuple(GROUPS)
     if options.what == "weights":
-        first = 2000 if first is None else first
         for round_ in range(2):
             # The second round hears what the first has taught: fitted in turn.
-            rows = gather(tuple(GROUPS), first, options.per_group, options.workers)
-            write(weights(rows, round_))
+            rows = gather(groups, 2000 if first is None else first, count, workers)
+            fitted = {name: plain(values) for name, values in weights(rows, round_).items()}
+            write(lambda numbers, k=round_, v=fitted: numbers["weights"].__setitem__(k, v))
     else:
-        flat = {kind: ((0.0, 1.0), (0.0, 1.0)) for kind in ("systolic", "diastolic")}
-        write({"CONFIDENCE": flat})
-        rows = gather(
-            tuple(GROUPS), 10_000 if first is None else first, options.per_group, options.workers
-        )
-        write(confidence(rows))
+        write(lambda numbers: numbers.update(confidence=flat()))
+        rows = gather(groups, 10_000 if first is None else first, count, workers)
+        maps = confidence(rows)
+        write(lambda numbers: numbers.update(confidence=maps))
     return 0
 
 

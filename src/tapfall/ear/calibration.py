@@ -1,361 +1,84 @@
 """Numbers fitted on simulated recordings; the rest of the ear holds none of these.
 
-Made by ``python -m tests.calibrate``; not to be edited by hand.
+They stand in ``calibration.json``, made by ``python -m tests.calibrate`` and
+not to be edited by hand: the weights of the evidence (development seeds) and
+the map from posterior to confidence (calibration seeds).
 """
 
 from __future__ import annotations
 
-#: Raw posterior within 4 mmHg to confidence: knots of a monotone map.
-CONFIDENCE: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
-    "systolic": (
-        (
-            0,
-            1,
-        ),
-        (
-            0,
-            1,
-        ),
-    ),
-    "diastolic": (
-        (
-            0,
-            1,
-        ),
-        (
-            0,
-            1,
-        ),
-    ),
-}
+import json
+from dataclasses import dataclass
+from pathlib import Path
 
-#: Mean and spread of the measures of the evidence for each round, in order:
-#: own_over_floor
-#: rest_over_floor
-#: own_over_loud
-#: own_over_fixed
-#: rest_over_fixed
-#: delay_deviation
-#: polarity
-#: leader_over_floor
-#: before_over_floor
-#: after_over_floor
-#: loud_over_floor
-#: likeness
-#: delay_spread
-#: delay_slope
-MEASURE_MEAN: tuple[tuple[float, ...], ...] = (
-    (
-        2.939,
-        1.284,
-        -3.302,
-        2.692,
-        0.936,
-        0.3329,
-        0.08766,
-        0.6533,
-        0.382,
-        0.3647,
-        6.288,
-        0.6665,
-        0.9163,
-        0,
-    ),
-    (
-        2.753,
-        1.196,
-        -3.593,
-        2.545,
-        0.9196,
-        0.4499,
-        0.08286,
-        0.613,
-        0.4343,
-        0.4421,
-        6.409,
-        0.7221,
-        0.4601,
-        1.538,
-    ),
-)
-MEASURE_SD: tuple[tuple[float, ...], ...] = (
-    (
-        2.321,
-        1.53,
-        2.267,
-        2.263,
-        1.463,
-        0.5848,
-        0.6545,
-        3.853,
-        1.056,
-        1.023,
-        1.524,
-        0.2128,
-        0.001,
-        0.001,
-    ),
-    (
-        2.438,
-        1.553,
-        2.394,
-        2.392,
-        1.49,
-        0.7263,
-        0.6534,
-        3.821,
-        1.08,
-        1.054,
-        1.392,
-        0.1637,
-        0.47,
-        0.7161,
-    ),
-)
-#: Weights of one, the standardised measures, their squares and products.
-MEASURE_WEIGHT: tuple[tuple[float, ...], ...] = (
-    (
-        0.3772,
-        -0.05615,
-        -2.063,
-        1.832,
-        1.903,
-        2.227,
-        -0.4731,
-        0.1765,
-        -0.1937,
-        -0.08293,
-        -0.0689,
-        0.6382,
-        0.1414,
-        -1.891e-11,
-        0,
-        -0.7014,
-        -0.595,
-        1.593,
-        -0.4297,
-        1.755,
-        -0.5092,
-        0.7563,
-        -0.7887,
-        -0.05021,
-        0.4908,
-        0.8922,
-        0.1235,
-        4.005e-11,
-        0,
-        0.3413,
-        0.3005,
-        -0.7562,
-        -0.7757,
-        0.3165,
-        -0.4786,
-        0.6073,
-        0.2985,
-        -0.05904,
-        0.08287,
-        -0.3155,
-        1.471e-09,
-        0,
-        -0.652,
-        0.06539,
-        -1.439,
-        0.1286,
-        -0.06478,
-        -0.07803,
-        -0.1587,
-        -0.1432,
-        -0.2778,
-        0.1751,
-        -1.307e-09,
-        0,
-        -0.1928,
-        0.9631,
-        0.1365,
-        0.1375,
-        -0.3511,
-        0.3993,
-        0.1208,
-        -0.1184,
-        0.008409,
-        -1.357e-09,
-        0,
-        -0.2155,
-        -0.2042,
-        -0.1222,
-        0.1819,
-        -0.62,
-        -0.2214,
-        -0.482,
-        0.1621,
-        -1.589e-09,
-        0,
-        0.05253,
-        -0.006866,
-        0.04735,
-        0.003886,
-        0.02598,
-        0.1617,
-        -0.001955,
-        3.374e-10,
-        0,
-        0.3146,
-        -0.2013,
-        0.02364,
-        0.08487,
-        -0.2387,
-        0.06307,
-        -1.259e-10,
-        0,
-        0.0834,
-        -0.04084,
-        -0.09749,
-        0.3218,
-        -0.08515,
-        1.381e-10,
-        0,
-        0.05227,
-        0.05098,
-        -0.1475,
-        0.1042,
-        5.914e-11,
-        0,
-        -0.04316,
-        -0.01599,
-        0.03659,
-        4.914e-11,
-        0,
-        -0.2365,
-        0.1769,
-        -4.552e-10,
-        0,
-        0.01234,
-        -1.009e-10,
-        0,
-        1.349e-20,
-        0,
-        0,
-    ),
-    (
-        0.5023,
-        -0.9923,
-        0.01599,
-        1.046,
-        3.39,
-        0.06349,
-        -0.3505,
-        0.2107,
-        -0.1655,
-        -0.2687,
-        -0.02946,
-        0.36,
-        -0.1451,
-        -1.79,
-        0.06869,
-        -0.2003,
-        0.4871,
-        0.4872,
-        -0.3114,
-        0.4096,
-        0.1906,
-        0.543,
-        -0.3144,
-        0.3568,
-        -0.2675,
-        0.2532,
-        -0.6078,
-        -0.6759,
-        0.6248,
-        -0.7858,
-        0.03699,
-        -1.375,
-        0.9201,
-        -0.2011,
-        -0.1822,
-        0.1642,
-        0.3842,
-        0.3253,
-        -0.409,
-        0.5982,
-        0.6337,
-        0.5013,
-        -0.8691,
-        0.6479,
-        -1.001,
-        -0.008191,
-        0.03125,
-        -0.08158,
-        -0.1488,
-        0.228,
-        -0.0388,
-        -0.167,
-        -0.116,
-        -0.2622,
-        0.3933,
-        0.8146,
-        -0.4011,
-        0.1597,
-        -0.5946,
-        -0.2006,
-        0.3021,
-        -0.2882,
-        0.9187,
-        1.251,
-        0.5448,
-        -0.6277,
-        0.2645,
-        -0.3838,
-        0.6193,
-        -0.4869,
-        -0.4642,
-        0.3767,
-        -0.8126,
-        -1.442,
-        -0.8327,
-        0.06757,
-        -0.08154,
-        0.07597,
-        0.03349,
-        0.03207,
-        0.05162,
-        -0.007242,
-        -0.02804,
-        0.03008,
-        0.3203,
-        -0.7254,
-        0.06383,
-        0.1041,
-        -0.008045,
-        -0.02387,
-        -0.0519,
-        -0.09304,
-        0.6113,
-        -0.06083,
-        -0.1658,
-        0.0749,
-        -0.02039,
-        -0.03492,
-        0.06721,
-        0.00746,
-        -0.02845,
-        -0.05051,
-        -0.06465,
-        -0.1771,
-        -0.2268,
-        -0.05914,
-        0.1659,
-        0.1306,
-        0.03386,
-        -0.0991,
-        -0.07314,
-        0.1176,
-        -0.0369,
-        -0.2865,
-        -0.05893,
-        0.2064,
-        0.1276,
-        0.1208,
-        -0.4101,
-        -0.03959,
-    ),
-)
+import numpy as np
+
+from tapfall.model import FloatArray
+
+#: Standardised measures are clipped here: no extreme decides alone.
+CLIP_SD = 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Weights:
+    """A small network from measures to log odds: one hidden layer of tanh units.
+
+    ``mean`` and ``spread`` have shape ``(m,)``, ``hidden`` ``(m, h)``, ``bias``
+    and ``out`` ``(h,)``.
+    """
+
+    mean: FloatArray
+    spread: FloatArray
+    hidden: FloatArray
+    bias: FloatArray
+    out: FloatArray
+    offset: float
+
+    def log_odds(self, measures: FloatArray) -> FloatArray:
+        """Log odds of a sound at even prior odds; ``(n, m)`` to ``(n,)``."""
+        z = np.clip((measures - self.mean) / self.spread, -CLIP_SD, CLIP_SD)
+        return np.asarray(np.tanh(z @ self.hidden + self.bias) @ self.out + self.offset)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Calibration:
+    """All fitted numbers: weights for each round, knots of each confidence map."""
+
+    weights: tuple[Weights, ...]
+    confidence: dict[str, tuple[FloatArray, FloatArray]]
+
+
+def read_calibration(path: Path) -> Calibration:
+    """Read the fitted numbers of a file.
+
+    Parameters
+    ----------
+    path
+        JSON as written by ``tests.calibrate``.
+
+    Returns
+    -------
+    Calibration
+        Arrays ready for use.
+
+    Examples
+    --------
+    >>> len(CALIBRATION.weights)
+    2
+    """
+    raw = json.loads(path.read_text(encoding="ascii"))
+    weights = tuple(
+        Weights(
+            **{name: np.asarray(values) for name, values in one.items() if name != "offset"},
+            offset=float(one["offset"]),
+        )
+        for one in raw["weights"]
+    )
+    confidence = {
+        kind: (np.asarray(knots), np.asarray(levels))
+        for kind, (knots, levels) in raw["confidence"].items()
+    }
+    return Calibration(weights=weights, confidence=confidence)
+
+
+CALIBRATION = read_calibration(Path(__file__).with_name("calibration.json"))

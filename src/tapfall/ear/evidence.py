@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapfall.ear import calibration
-from tapfall.ear.template import FOLDS, LEAD_S, RANK, Template, cut
+from tapfall.ear.calibration import CALIBRATION
+from tapfall.ear.template import LEAD_S, RANK, Template, cut
 from tapfall.ear.whiten import White
 from tapfall.model import FloatArray
 
@@ -24,9 +24,6 @@ DELAY_STEP_S = 0.006
 MOST_NOISE_WINDOWS, NOISE_HOP_S, FLOOR_REACH_S = 700, 0.02, 1.2
 #: Where the neighbourhood of a sound is listened to for bursts of noise.
 BESIDE_S = 0.12
-#: Measures are clipped at this many standard deviations: no extreme decides alone.
-CLIP_SD = 4.0
-
 #: Names of the measures, in order.
 MEASURES = (
     "own_over_floor",
@@ -43,6 +40,10 @@ MEASURES = (
     "likeness",
     "delay_spread",
     "delay_slope",
+    "fixed_of_two_before",
+    "fixed_of_two_after",
+    "leader_of_two_before",
+    "leader_of_two_after",
 )
 
 
@@ -201,27 +202,31 @@ def weigh_beats(
     def same(value: float) -> FloatArray:
         return np.full(best.size, value)
 
+    over_fixed = np.log(own / own_noise[rows, best] + 0.05)
+    led = np.sign(leader) * np.log1p(leader**2 / floor)
     measures = np.stack(
         [
             np.log(own / (RANK * floor) + 0.05),
             np.log(rest / floor + 0.05),
             np.log(own / loud_power + 1e-4),
-            np.log(own / own_noise[rows, best] + 0.05),
+            over_fixed,
             np.log(rest / rest_noise[rows, best] + 0.05),
             deviation[rows, best],
             leader / np.sqrt(own),
-            np.sign(leader) * np.log1p(leader**2 / floor),
+            led,
             beside(-BESIDE_S),
             beside(BESIDE_S),
             same(float(np.log(loud_power / (RANK * float(np.median(floor)))))),
             same(template.likeness),
             np.log(expected.spread_s / 0.01),
             same(float(np.clip(expected.slope_s_per_mmhg * 1000.0, 0.0, 6.0))),
+            *_neighbours(over_fixed),
+            *_neighbours(led),
         ],
         axis=1,
     )
     return Evidence(
-        log_odds=log_odds(measures, round_),
+        log_odds=CALIBRATION.weights[round_].log_odds(measures),
         delay_s=delays[rows, best],
         own=own,
         floor=floor,
@@ -229,21 +234,8 @@ def weigh_beats(
     )
 
 
-def expand(measures: FloatArray, round_: int) -> FloatArray:
-    """Standardised measures, their squares and products; ``(n, m)`` to ``(n, p)``.
-
-    Examples
-    --------
-    >>> expand(np.zeros((2, len(MEASURES))), 0).shape
-    (2, 120)
-    """
-    mean = np.asarray(calibration.MEASURE_MEAN[round_])
-    spread = np.asarray(calibration.MEASURE_SD[round_])
-    z = np.clip((measures - mean) / spread, -CLIP_SD, CLIP_SD)
-    first, second = np.triu_indices(z.shape[1])
-    return np.concatenate([np.ones((z.shape[0], 1)), z, z[:, first] * z[:, second]], axis=1)
-
-
-def log_odds(measures: FloatArray, round_: int) -> FloatArray:
-    """Log odds of a sound at even prior odds; ``(n, m)`` to ``(n,)``."""
-    return np.asarray(expand(measures, round_) @ np.asarray(calibration.MEASURE_WEIGHT[round_]))
+def _neighbours(values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean of the two beats before and of the two after; the ends repeat."""
+    padded = np.pad(values, 2, mode="edge")
+    n = values.size
+    return 0.5 * (padded[:n] + padded[1 : n + 1]), 0.5 * (padded[3 : n + 3] + padded[4 : n + 4])

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from tapfall.ear import calibration
+from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.rules import Ruled
 from tapfall.model import FloatArray
 
@@ -120,5 +120,5 @@ def diastolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Ed
 
 def confidence(raw: float, kind: str) -> float:
     """Calibrated confidence of a raw probability; ``kind`` names the threshold."""
-    knots = calibration.CONFIDENCE[kind]
+    knots = CALIBRATION.confidence[kind]
     return round(float(np.interp(raw, knots[0], knots[1])), 4)

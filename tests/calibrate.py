@@ -20,11 +20,14 @@ import numpy as np
 from scipy.optimize import isotonic_regression, minimize
 
 from tapfall.ear.calibration import CLIP_SD, Weights
+from tapfall.ear.presence import presence_measures
 from tests.accuracy.groups import GROUPS
 
 TARGET = Path(__file__).parent.parent / "src" / "tapfall" / "ear" / "calibration.json"
 #: Units of the hidden layer, and the penalty on squared weights.
 HIDDEN, RIDGE = 16, 3.0
+#: Units of the network for the presence of sounds.
+PRESENCE_UNITS = 5
 #: Recordings with fewer sounds teach nothing about what a sound is.
 LEAST_SOUNDS = 4
 #: Knots of the confidence map.
@@ -64,6 +67,9 @@ def observe(case: tuple[str, int]) -> dict[str, Any] | None:
         # A beat that only a quiet room would let one hear teaches nothing.
         known = (away[np.arange(nearest.size), nearest] < 0.25) & (noisy | ~quiet)
         row["rounds"].append((found.evidence.measures[known], noisy[known]))
+    if heard:
+        row["presence"] = presence_measures(heard[-1])
+        row["audible"] = sum(beat.audible_in_noise for beat in beats)
     return row
 
 
@@ -75,18 +81,20 @@ def gather(groups: Sequence[str], first: int, count: int, workers: int) -> list[
         return [row for row in pool.imap_unordered(observe, cases, chunksize=8) if row]
 
 
-def fit_weights(measures: np.ndarray, sounds: np.ndarray, seed: int) -> dict[str, Any]:
+def fit_weights(
+    measures: np.ndarray, sounds: np.ndarray, seed: int, units: int = HIDDEN
+) -> dict[str, Any]:
     """A network of one hidden layer, by L-BFGS on the log loss; classes count alike."""
     mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
     z = np.clip((measures - mean) / spread, -CLIP_SD, CLIP_SD)
     share = sounds.mean()
     weight = np.where(sounds > 0, 0.5 / share, 0.5 / (1 - share))
     m = z.shape[1]
-    cuts = np.cumsum([m * HIDDEN, HIDDEN, HIDDEN])
+    cuts = np.cumsum([m * units, units, units])
 
     def unpack(x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
         return (
-            x[: cuts[0]].reshape(m, HIDDEN),
+            x[: cuts[0]].reshape(m, units),
             x[cuts[0] : cuts[1]],
             x[cuts[1] : cuts[2]],
             float(x[-1]),
@@ -113,9 +121,9 @@ def fit_weights(measures: np.ndarray, sounds: np.ndarray, seed: int) -> dict[str
     rng = np.random.Generator(np.random.PCG64(seed))
     start = np.concatenate(
         [
-            rng.normal(0, m**-0.5, m * HIDDEN),
-            np.zeros(HIDDEN),
-            rng.normal(0, HIDDEN**-0.5, HIDDEN),
+            rng.normal(0, m**-0.5, m * units),
+            np.zeros(units),
+            rng.normal(0, units**-0.5, units),
             [0.0],
         ]
     )
@@ -150,6 +158,20 @@ def weights(rows: Sequence[dict[str, Any]], round_: int) -> dict[str, Any]:
     return fitted
 
 
+def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """Weights of the presence of sounds; recordings with one to three sounds are left out."""
+    known = [row for row in rows if "presence" in row and not 0 < row["audible"] < LEAST_SOUNDS]
+    measures = np.stack([row["presence"] for row in known])
+    there = np.array([row["audible"] >= LEAST_SOUNDS for row in known], float)
+    fitted = fit_weights(measures, there, seed=5, units=PRESENCE_UNITS)
+    odds = Weights(**fitted).log_odds(measures)
+    print(
+        f"presence: {there.size} recordings, {there.mean():.2f} with sounds; missed "
+        f"{np.mean(odds[there > 0] < 1.4):.4f}, invented {np.mean(odds[there < 1] > 1.4):.4f}",
+    )
+    return fitted
+
+
 def monotone_map(raw: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Knots of a monotone map from raw probability to share right."""
     order = np.argsort(raw)
@@ -180,7 +202,7 @@ def write(change: Callable[[dict[str, Any]], None]) -> None:
     numbers = json.loads(TARGET.read_text()) if TARGET.exists() else {}
     change(numbers)
     nets = ",\n".join(json.dumps(one) for one in numbers["weights"])
-    lines = [f'"weights": [\n{nets}]']
+    lines = [f'"weights": [\n{nets}]', f'"presence": {json.dumps(numbers["presence"])}']
     lines.append(f'"confidence": {json.dumps(numbers["confidence"])}')
     TARGET.write_text("{" + ",\n".join(lines) + "}\n")
 
@@ -206,7 +228,7 @@ def confidence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one fit."""
     parser = argparse.ArgumentParser(prog="python -m tests.calibrate", description=__doc__)
-    parser.add_argument("what", choices=("weights", "confidence"))
+    parser.add_argument("what", choices=("weights", "presence", "confidence"))
     parser.add_argument("--per-group", type=int, default=60)
     parser.add_argument("--first-seed", type=int, default=None)
     parser.add_argument("--workers", type=int, default=2)
@@ -219,6 +241,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
             rows = gather(groups, 2000 if first is None else first, count, workers)
             fitted = {name: plain(values) for name, values in weights(rows, round_).items()}
             write(lambda numbers, k=round_, v=fitted: numbers["weights"].__setitem__(k, v))
+    elif options.what == "presence":
+        first = 2000 if first is None else first
+        rows = gather(groups, first, count, workers)
+        rows += gather(("no_sounds",), first + count, 8 * count, workers)
+        whole = {name: plain(values) for name, values in presence(rows).items()}
+        write(lambda numbers: numbers.update(presence=whole))
     else:
         write(lambda numbers: numbers.update(confidence=flat()))
         rows = gather(groups, 10_000 if first is None else first, count, workers)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -42,9 +43,10 @@ class Weights:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Calibration:
-    """All fitted numbers: weights for each round, knots of each confidence map."""
+    """All fitted numbers: weights for each round and of the whole, confidence maps."""
 
     weights: tuple[Weights, ...]
+    presence: Weights
     confidence: dict[str, tuple[FloatArray, FloatArray]]
 
 
@@ -67,18 +69,20 @@ def read_calibration(path: Path) -> Calibration:
     2
     """
     raw = json.loads(path.read_text(encoding="ascii"))
-    weights = tuple(
-        Weights(
-            **{name: np.asarray(values) for name, values in one.items() if name != "offset"},
-            offset=float(one["offset"]),
-        )
-        for one in raw["weights"]
-    )
+
+    def weights(one: dict[str, Any]) -> Weights:
+        arrays = {name: np.asarray(values) for name, values in one.items() if name != "offset"}
+        return Weights(**arrays, offset=float(one["offset"]))
+
     confidence = {
         kind: (np.asarray(knots), np.asarray(levels))
         for kind, (knots, levels) in raw["confidence"].items()
     }
-    return Calibration(weights=weights, confidence=confidence)
+    return Calibration(
+        weights=tuple(weights(one) for one in raw["weights"]),
+        presence=weights(raw["presence"]),
+        confidence=confidence,
+    )
 
 
 CALIBRATION = read_calibration(Path(__file__).with_name("calibration.json"))

@@ -10,6 +10,7 @@ from tapfall.ear import verdict
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.judge import Listening
 from tapfall.ear.muffling import Character, Muffled, character, find_muffling, name_phases
+from tapfall.ear.presence import presence
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
 from tapfall.ear.rules import Ruled, apply_rules, expected_beats
@@ -39,10 +40,9 @@ CLEAR_SILENCE_MMHG = 20.0
 #: inside a gap: oscillations fall to about half at systolic (ratios 0.5-0.55:
 #: Geddes 1982, from memory), and lower beyond it.
 PULSE_AT_TOP = 0.62
-#: Chance of a run of sounds below which nothing was heard.
-LEAST_RUN = 0.5
-#: Least gain of the run over silence, in nats after tempering (tuned).
-LEAST_GAIN_NATS = 4.0
+#: Probability of a run of Korotkoff sounds below which nothing was heard: a value
+#: given to noise is worse than none (our choice).
+LEAST_PRESENCE = 0.8
 #: Confidence below which a person has to listen, and below which no value is given.
 ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.35
 #: Cuff pressure below which sounds go on to zero (the project's definition).
@@ -318,7 +318,8 @@ def compose(
     flags = list(noticed)
     story = listening.story
     ruled = told.ruled
-    if story.run < LEAST_RUN or story.gain_nats < LEAST_GAIN_NATS or (ruled.first < 0).mean() > 0.5:
+    present = presence(listening)
+    if present < LEAST_PRESENCE or (ruled.first < 0).mean() > 0.5:
         return unreadable(Reason.NO_SOUNDS, settings, tuple(flags), quality)
     from_top = not ruled.systolic_seen.mean() >= 0.5
     to_end = not ruled.diastolic_seen.mean() >= 0.5
@@ -326,9 +327,9 @@ def compose(
     to_zero = to_end and end_mmhg < ZERO_MMHG
     if from_top and to_end and not to_zero:
         return unreadable(Reason.UNCHANGED_BY_CUFF, settings, tuple(flags), quality)
-    systolic = _systolic(told, story.run)
-    last, silence = _diastolic(told, story.run)
-    gaps = _gaps(told, story.run)
+    systolic = _systolic(told, present)
+    last, silence = _diastolic(told, present)
+    gaps = _gaps(told, present)
     sounds = np.flatnonzero(_most_told(told))
     found = character(record, told.onset_s, np.zeros(told.beats.size, bool))
     muffled = find_muffling(found.crisp[sounds], found.level[sounds])
@@ -363,7 +364,7 @@ def compose(
         gaps=gaps,
         pulse_per_min=round(60.0 / float(np.median(interval)), 1),
         rhythm=rhythm,
-        beats=_beats(listening, told, found, sounds, muffled, gaps),
+        beats=_beats(listening, told, found, sounds, muffled, gaps, present),
         lag=Lag(
             seconds=round(lag.seconds, 3),
             low_s=round(lag.seconds - 2 * lag_error_s, 3),
@@ -461,6 +462,7 @@ def _beats(
     sounds: np.ndarray,
     muffled: Muffled | None,
     gaps: tuple[Gap, ...],
+    present: float,
 ) -> tuple[Beat, ...]:
     """Every beat of the deflation with its phase, ectopic ones included."""
     phases = dict.fromkeys(told.beats.tolist(), Phase.SILENT)
@@ -470,7 +472,7 @@ def _beats(
     beats: list[Beat] = []
     last = Phase.SILENT
     for i in range(listening.onset_s.size):
-        heard = float(listening.story.heard[i]) * listening.story.run
+        heard = float(listening.story.heard[i]) * present
         cuff = float(listening.cuff_mmhg[i])
         phase = phases.get(i, last if heard >= 0.5 else Phase.SILENT)
         if phase is Phase.SILENT and any(g.lower_mmhg < cuff < g.upper_mmhg for g in gaps):

@@ -1,0 +1,97 @@
+"""Whether the beats that seem to sound are Korotkoff sounds at all.
+
+A decoding always finds the best story, also in noise, speech or heart sounds.
+Measures of the story as a whole tell whether it holds: how far its sounds
+stand out from its silences, how alike they are, whether their delay follows
+the cuff.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tapfall.ear.calibration import CALIBRATION
+from tapfall.ear.evidence import MEASURES
+from tapfall.ear.judge import Listening
+from tapfall.model import FloatArray
+
+#: Names of the measures, in order.
+PRESENCE = (
+    "gain",
+    "sounds",
+    "share_sounding",
+    "likeness",
+    "loud_over_floor",
+    "delay_slope",
+    "anchored",
+    "fixed_contrast",
+    "leader_contrast",
+    "polarity",
+    "log_odds",
+    "sounds_at_top",
+    "sounds_at_end",
+    "own_over_loud",
+)
+
+
+def presence_measures(listening: Listening) -> FloatArray:
+    """Measures of a listening as a whole.
+
+    Parameters
+    ----------
+    listening
+        What was heard.
+
+    Returns
+    -------
+    ndarray
+        Shape ``(len(PRESENCE),)``.
+    """
+    story, evidence = listening.story, listening.evidence
+    sounding = story.heard > 0.5
+
+    def column(name: str) -> FloatArray:
+        return np.asarray(evidence.measures[:, MEASURES.index(name)])
+
+    def middle(values: FloatArray, chosen: np.ndarray) -> float:
+        return float(np.median(values[chosen])) if chosen.any() else 0.0
+
+    def contrast(name: str) -> float:
+        values = column(name)
+        return middle(values, sounding) - middle(values, ~sounding)
+
+    return np.array(
+        [
+            np.sign(story.gain_nats) * np.log1p(abs(story.gain_nats)),
+            np.log1p(story.heard.sum()),
+            float(story.heard.mean()),
+            listening.template.likeness,
+            float(column("loud_over_floor")[0]),
+            float(column("delay_slope")[0]),
+            float(listening.anchored),
+            contrast("own_over_fixed"),
+            contrast("leader_over_floor"),
+            middle(column("polarity"), sounding),
+            middle(evidence.log_odds, sounding),
+            float(story.heard[:3].mean()),
+            float(story.heard[-3:].mean()),
+            middle(column("own_over_loud"), sounding),
+        ]
+    )
+
+
+def presence(listening: Listening) -> float:
+    """Probability that a listening holds a run of Korotkoff sounds.
+
+    Parameters
+    ----------
+    listening
+        What was heard.
+
+    Returns
+    -------
+    float
+        At even prior odds.
+    """
+    odds = CALIBRATION.presence.log_odds(presence_measures(listening)[None, :])
+    return float(1 / (1 + np.exp(-odds[0])))

@@ -1,0 +1,431 @@
+"""What a whole reading promises: states, statuses, rules, bounds, order, schema."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from functools import lru_cache
+
+import jsonschema
+import numpy as np
+import pytest
+
+from tapfall.ear import take_reading
+from tapfall.files import load, reading_schema, record_of
+from tapfall.model import (
+    REVIEW_FLAGS,
+    CuffLog,
+    Diastolic,
+    Flag,
+    Phase,
+    Reading,
+    Reason,
+    Recording,
+    Rule,
+    Settings,
+    State,
+    Status,
+    Threshold,
+)
+from tests.ear.heard import FOLDER, NAMES, fixture, fixture_reading
+
+#: Fixtures in which an attentive listener finds both values at once.
+CLEAR = ("ordinary", "weak", "fast_deflation", "slow_rounded_log", "clock_lag")
+K_ORDER = {Phase.K1: 1, Phase.K2: 2, Phase.K3: 3, Phase.K4: 4}
+
+
+@lru_cache(maxsize=64)
+def read(name: str, chosen: Settings) -> Reading:
+    """A fixture's reading with settings."""
+    return take_reading(fixture(name), chosen)
+
+
+def truth(name: str) -> dict[str, dict[str, dict[str, float | None]]]:
+    """The fixture's truth as it stands in its file."""
+    text = (FOLDER / f"{name}.truth.json").read_text(encoding="utf-8")
+    found: dict[str, dict[str, dict[str, float | None]]] = json.loads(text)
+    return found
+
+
+def thresholds(reading: Reading) -> dict[str, Threshold]:
+    """All four pressures."""
+    names = ("systolic", "diastolic", "first_silence", "muffling")
+    return {name: getattr(reading, name) for name in names}
+
+
+# --- laws of every reading ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_record_follows_its_schema(name: str) -> None:
+    recording = load(FOLDER / f"{name}.flac", FOLDER / f"{name}.csv")
+    record = record_of(take_reading(recording), recording.source, Settings())
+    value = json.loads(json.dumps(record, allow_nan=False))
+    validator = jsonschema.Draft202012Validator(reading_schema())
+    assert [fault.message for fault in validator.iter_errors(value)] == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_states_and_fields_agree(name: str) -> None:
+    for which, one in thresholds(fixture_reading(name)).items():
+        filled = {
+            field
+            for field in ("mmhg", "low_mmhg", "high_mmhg", "confidence", "time_s")
+            if getattr(one, field) is not None
+        }
+        if one.state is State.OBSERVED:
+            assert filled == {"mmhg", "low_mmhg", "high_mmhg", "confidence", "time_s"}
+            assert one.reason is None
+        elif one.state is State.NOT_REACHED:
+            # "At least" for the systolic, "at most" for the others.
+            bound = {"low_mmhg"} if which == "systolic" else {"high_mmhg"}
+            assert filled in (bound, set()) if which == "first_silence" else filled == bound
+            assert one.reason is not None
+        else:
+            assert filled == set()
+            assert one.reason is not None
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_intervals_hold_their_values_and_confidence_is_a_probability(name: str) -> None:
+    reading = fixture_reading(name)
+    for one in thresholds(reading).values():
+        if one.mmhg is not None:
+            assert one.low_mmhg is not None
+            assert one.high_mmhg is not None
+            assert one.confidence is not None
+            assert one.low_mmhg <= one.mmhg <= one.high_mmhg
+            assert 0.0 <= one.confidence <= 1.0
+            assert one.high_mmhg - one.low_mmhg > 0.5
+    for gap in reading.gaps:
+        assert gap.upper_low_mmhg <= gap.upper_mmhg <= gap.upper_high_mmhg
+        assert gap.lower_low_mmhg <= gap.lower_mmhg <= gap.lower_high_mmhg
+        assert 0.0 <= gap.confidence <= 1.0
+
+
+def pressures(one: Threshold) -> list[float]:
+    """A threshold's value or bound."""
+    values = (one.mmhg, one.low_mmhg if one.mmhg is None else None, one.high_mmhg)
+    return [v for v in values[: 1 if one.mmhg is not None else 3] if v is not None]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_systolic_gap_and_diastolic_stand_in_order(name: str) -> None:
+    reading = fixture_reading(name)
+    falling = pressures(reading.systolic)
+    for gap in sorted(reading.gaps, key=lambda one: -one.upper_mmhg):
+        falling += [gap.upper_mmhg, gap.lower_mmhg]
+    falling += pressures(reading.diastolic)
+    if reading.diastolic.rule is Rule.LAST_SOUND:
+        falling += pressures(reading.first_silence)
+    assert falling == sorted(falling, reverse=True)
+    for gap in reading.gaps:
+        assert gap.upper_mmhg - gap.lower_mmhg >= 4.0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_status_follows_from_states_and_flags(name: str) -> None:
+    reading = fixture_reading(name)
+    states = {reading.systolic.state, reading.diastolic.state}
+    if states == {State.UNDETERMINED}:
+        assert reading.status is Status.UNREADABLE
+        assert reading.reasons
+    elif states == {State.OBSERVED} and not REVIEW_FLAGS & set(reading.flags):
+        assert reading.status is Status.OK
+    else:
+        assert reading.status is Status.REVIEW
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_flags_and_reasons_are_told_once_and_follow_from_the_values(name: str) -> None:
+    reading = fixture_reading(name)
+    assert list(reading.flags) == [flag for flag in Flag if flag in reading.flags]
+    assert len(set(reading.reasons)) == len(reading.reasons)
+    for one in (reading.systolic, reading.diastolic):
+        assert one.reason is None or one.reason in reading.reasons
+    for flag, holds in (
+        (Flag.SYSTOLIC_NOT_REACHED, reading.systolic.state is State.NOT_REACHED),
+        (Flag.DIASTOLIC_NOT_REACHED, reading.diastolic.state is State.NOT_REACHED),
+        (Flag.SILENT_GAP, bool(reading.gaps)),
+    ):
+        assert (flag in reading.flags) == holds
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_beats_are_ordered_within_the_deflation_and_their_phases_never_go_back(name: str) -> None:
+    reading, recording = fixture_reading(name), fixture(name)
+    times = [beat.time_s for beat in reading.beats]
+    assert times == sorted(times)
+    highest = float(recording.cuff.pressure_mmhg.max())
+    order = [K_ORDER[beat.phase] for beat in reading.beats if beat.phase in K_ORDER]
+    assert order == sorted(order)
+    for beat in reading.beats:
+        assert 0.0 <= beat.heard <= 1.0
+        assert 0.0 < beat.cuff_mmhg <= highest + 1.0
+        if beat.phase is Phase.GAP:
+            # Pressures are rounded to 0.01 mmHg.
+            assert any(
+                gap.lower_mmhg - 0.011 < beat.cuff_mmhg < gap.upper_mmhg + 0.011
+                for gap in reading.gaps
+            )
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_values_are_pressures_of_beats_at_their_times(name: str) -> None:
+    # Never extrapolated, never between beats: each value is the cuff at one beat.
+    reading = fixture_reading(name)
+    beats = {beat.time_s: beat.cuff_mmhg for beat in reading.beats}
+    for one in thresholds(reading).values():
+        if one.mmhg is not None and one.time_s is not None:
+            assert beats[one.time_s] == pytest.approx(one.mmhg, abs=0.011)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_value_stands_at_a_beat_that_is_all_but_surely_silent(name: str) -> None:
+    # The value holds the most stories within 4 mmHg, so its beat may be a doubtful one.
+    reading = fixture_reading(name)
+    heard = {beat.time_s: beat.heard for beat in reading.beats}
+    for one in (reading.systolic, reading.diastolic, reading.muffling):
+        if one.time_s is not None:
+            assert heard[one.time_s] >= 0.1
+
+
+@pytest.mark.parametrize("name", ["silent_gap", "silent_gap_small"])
+def test_the_edges_of_a_gap_are_beats_that_sound(name: str) -> None:
+    # The last sound above the silence, the first sound below it.
+    reading = fixture_reading(name)
+    assert len(reading.gaps) == 1
+    heard = {beat.cuff_mmhg: beat.heard for beat in reading.beats}
+    assert heard[reading.gaps[0].upper_mmhg] >= 0.5
+    assert heard[reading.gaps[0].lower_mmhg] >= 0.5
+
+
+# --- reasons -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", ["float32", "int16"])
+@pytest.mark.parametrize("value", [0.0, 0.2])
+def test_silent_or_constant_sound_is_unreadable(kind: str, value: float) -> None:
+    recording = fixture("ordinary")
+    scale = 32768 if kind == "int16" else 1
+    samples = np.full(recording.samples.size, value * scale).astype(kind)
+    reading = take_reading(
+        Recording(samples=samples, rate_hz=recording.rate_hz, cuff=recording.cuff)
+    )
+    assert (reading.status, reading.reasons) == (Status.UNREADABLE, (Reason.SILENT_AUDIO,))
+    assert {one.state for one in thresholds(reading).values()} == {State.UNDETERMINED}
+    assert {one.reason for one in thresholds(reading).values()} == {Reason.SILENT_AUDIO}
+    assert reading.beats == ()
+
+
+def test_no_sounds_are_unreadable() -> None:
+    reading = fixture_reading("no_sounds")
+    assert (reading.status, reading.reasons) == (Status.UNREADABLE, (Reason.NO_SOUNDS,))
+
+
+def test_a_log_without_a_fall_is_unreadable() -> None:
+    recording = fixture("ordinary")
+    flat = CuffLog(
+        time_s=recording.cuff.time_s,
+        pressure_mmhg=np.minimum(recording.cuff.pressure_mmhg, 18.0),
+    )
+    reading = take_reading(
+        Recording(samples=recording.samples, rate_hz=recording.rate_hz, cuff=flat)
+    )
+    assert (reading.status, reading.reasons) == (Status.UNREADABLE, (Reason.NO_DEFLATION,))
+
+
+def test_sounds_from_the_top_bound_the_systolic_from_below() -> None:
+    reading = fixture_reading("under_inflated")
+    assert reading.systolic.state is State.NOT_REACHED
+    assert reading.systolic.reason is Reason.SOUNDS_FROM_TOP
+    assert reading.status is Status.REVIEW
+    bound = truth("under_inflated")["in_quiet"]["systolic"]["bound_mmHg"]
+    assert bound is not None
+    assert reading.systolic.low_mmhg == pytest.approx(bound, abs=4.0)
+
+
+def test_sounds_to_the_end_bound_the_diastolic_from_above() -> None:
+    reading = fixture_reading("stopped_early")
+    assert reading.diastolic.state is State.NOT_REACHED
+    assert reading.diastolic.reason is Reason.SOUNDS_TO_END
+    assert reading.status is Status.REVIEW
+    bound = truth("stopped_early")["in_quiet"]["diastolic"]["bound_mmHg"]
+    assert bound is not None
+    assert reading.diastolic.high_mmhg == pytest.approx(bound, abs=4.0)
+
+
+def test_sounds_to_zero_make_the_diastolic_the_muffling() -> None:
+    reading = fixture_reading("sounds_to_zero")
+    assert Flag.SOUNDS_TO_ZERO in reading.flags
+    assert reading.status is Status.REVIEW
+    assert reading.diastolic.rule is Rule.K4
+    assert reading.diastolic.k5_mmhg == 0.0
+    assert reading.diastolic.mmhg == reading.muffling.mmhg
+
+
+def test_a_silent_gap_is_told() -> None:
+    reading = fixture_reading("silent_gap")
+    assert len(reading.gaps) == 1
+    assert Flag.SILENT_GAP in reading.flags
+    assert any(beat.phase is Phase.GAP for beat in reading.beats)
+
+
+@pytest.mark.parametrize("share", [0.2, 0.4, 0.5])
+def test_sound_that_breaks_off_in_the_deflation_is_flagged_and_never_ok(share: float) -> None:
+    recording = fixture("ordinary")
+    samples = recording.samples[: round(share * recording.samples.size)]
+    reading = take_reading(
+        Recording(samples=samples, rate_hz=recording.rate_hz, cuff=recording.cuff)
+    )
+    assert Flag.AUDIO_PARTIAL in reading.flags
+    assert reading.status is not Status.OK
+    assert reading.diastolic.mmhg is None
+
+
+def test_clipped_sound_is_flagged() -> None:
+    recording = fixture("ordinary")
+    loud = np.clip(recording.samples * 20.0, -1.0, 1.0).astype(np.float32)
+    reading = take_reading(Recording(samples=loud, rate_hz=recording.rate_hz, cuff=recording.cuff))
+    assert Flag.AUDIO_CLIPPED in reading.flags
+    assert 0.0 < reading.quality.clipped_share <= 1.0
+    assert fixture_reading("ordinary").quality.clipped_share == 0.0
+
+
+def test_a_slow_log_is_called_coarse() -> None:
+    assert Flag.COARSE_CUFF_LOG in fixture_reading("slow_rounded_log").flags
+    assert Flag.COARSE_CUFF_LOG not in fixture_reading("ordinary").flags
+
+
+# --- settings ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", CLEAR)
+def test_the_diastolic_follows_the_chosen_rule(name: str) -> None:
+    last = read(name, Settings(diastolic=Rule.LAST_SOUND))
+    silence = read(name, Settings(diastolic=Rule.FIRST_SILENCE))
+    muffling = read(name, Settings(diastolic=Rule.K4))
+    assert last == fixture_reading(name)
+    assert [one.diastolic.rule for one in (last, silence, muffling)] == [
+        Rule.LAST_SOUND,
+        Rule.FIRST_SILENCE,
+        Rule.K4,
+    ]
+    # All three stand in every result; only `diastolic` is another.
+    for one in (silence, muffling):
+        assert one.systolic == last.systolic
+        assert one.first_silence == last.first_silence
+        assert one.muffling == last.muffling
+        assert one.beats == last.beats
+        assert one.diastolic.k5_mmhg == last.diastolic.mmhg
+    assert _plain(silence.diastolic) == last.first_silence
+    assert _plain(muffling.diastolic) == last.muffling
+
+
+def _plain(one: Diastolic) -> Threshold:
+    """The threshold without its rule."""
+    return Threshold(
+        state=one.state,
+        mmhg=one.mmhg,
+        low_mmhg=one.low_mmhg,
+        high_mmhg=one.high_mmhg,
+        confidence=one.confidence,
+        time_s=one.time_s,
+        reason=one.reason,
+    )
+
+
+@pytest.mark.parametrize("name", CLEAR)
+def test_the_first_silence_is_the_next_expected_beat(name: str) -> None:
+    reading = fixture_reading(name)
+    last_s, silence_s = reading.diastolic.time_s, reading.first_silence.time_s
+    assert last_s is not None
+    assert silence_s is not None
+    assert reading.pulse_per_min is not None
+    assert silence_s - last_s == pytest.approx(60 / reading.pulse_per_min, rel=0.35)
+    step_mmhg = reading.quality.deflation_mmhg_per_beat
+    assert step_mmhg is not None
+    assert reading.diastolic.mmhg is not None
+    fall = reading.diastolic.mmhg - (reading.first_silence.mmhg or 0.0)
+    assert 0.3 * step_mmhg < fall < 2.0 * step_mmhg
+
+
+@pytest.mark.parametrize("rule", Rule)
+def test_an_unreadable_reading_names_its_rule(rule: Rule) -> None:
+    assert read("no_sounds", Settings(diastolic=rule)).diastolic.rule is rule
+
+
+def test_muffling_that_is_not_found_is_undetermined_by_the_rule_for_it() -> None:
+    # Where the diastolic follows K4 and none was found, there is no number.
+    for name in CLEAR:
+        reading = read(name, Settings(diastolic=Rule.K4))
+        found = reading.muffling.state is State.OBSERVED
+        assert (reading.diastolic.mmhg is not None) == found
+        if not found:
+            assert reading.diastolic.reason is Reason.NO_MUFFLING
+            assert reading.status is Status.REVIEW
+
+
+@pytest.mark.parametrize(
+    ("name", "lag_s"),
+    [
+        ("clock_lag", 1.1),
+        ("clock_lag", 1.05),
+        ("ordinary", 0.0),
+        ("ordinary", 0.06),
+        ("ordinary", -0.06),
+    ],
+)
+def test_a_given_lag_is_obeyed(name: str, lag_s: float) -> None:
+    reading = read(name, Settings(lag_s=lag_s))
+    assert reading.lag is not None
+    assert reading.lag.seconds == lag_s
+    assert reading.lag.low_s <= lag_s <= reading.lag.high_s
+    assert reading.lag.high_s - reading.lag.low_s < 0.5
+    assert not reading.lag.estimated
+    assert Flag.LAG_UNCERTAIN not in reading.flags
+
+
+@pytest.mark.parametrize("lag_s", [0.0, 0.6, -0.8])
+def test_a_false_lag_is_not_mended(lag_s: float) -> None:
+    reading = read("clock_lag", Settings(lag_s=lag_s))
+    assert reading.lag is None or reading.lag.seconds == lag_s
+    assert reading.lag is not None or reading.status is Status.UNREADABLE
+
+
+def test_an_estimated_lag_says_so_and_a_true_one_given_reads_alike() -> None:
+    found = fixture_reading("clock_lag")
+    given = read("clock_lag", Settings(lag_s=1.1))
+    assert found.lag is not None
+    assert found.lag.estimated
+    assert found.lag.low_s <= 1.1 <= found.lag.high_s
+    for name in ("systolic", "diastolic"):
+        true_mmhg = truth("clock_lag")["in_quiet"][name]["mmHg"]
+        assert true_mmhg is not None
+        assert getattr(given, name).mmhg == pytest.approx(true_mmhg, abs=4.0)
+
+
+@pytest.mark.parametrize("lag_s", [-30.0, -4.0, 4.0, 30.0])
+def test_a_given_lag_of_any_size_allowed_is_obeyed(lag_s: float) -> None:
+    # The log's clock is moved by a known lag; with it given, the reading is the same.
+    recording = fixture("ordinary")
+    log = CuffLog(time_s=recording.cuff.time_s + lag_s, pressure_mmhg=recording.cuff.pressure_mmhg)
+    moved = Recording(samples=recording.samples, rate_hz=recording.rate_hz, cuff=log)
+    reading = take_reading(moved, Settings(lag_s=lag_s))
+    plain = read("ordinary", Settings(lag_s=0.0))
+    for name in ("systolic", "diastolic"):
+        one, other = getattr(reading, name), getattr(plain, name)
+        assert one.state is State.OBSERVED
+        assert one.mmhg == pytest.approx(other.mmhg, abs=4.0)
+        assert one.time_s == pytest.approx(other.time_s, abs=1.5)
+
+
+@pytest.mark.parametrize("error_mmhg", [0.0, 3.0, 8.0])
+@pytest.mark.parametrize("name", ["ordinary", "no_sounds", "under_inflated"])
+def test_the_manometer_stands_beside_the_interval_never_inside(
+    name: str, error_mmhg: float
+) -> None:
+    reading = read(name, Settings(manometer_mmhg=error_mmhg))
+    assert reading.manometer_mmhg == error_mmhg
+    assert reading == replace(fixture_reading(name), manometer_mmhg=error_mmhg)
+    assert fixture_reading(name).manometer_mmhg is None

@@ -1,0 +1,174 @@
+"""Heartbeats from the cuff's pulse: interval, chain, and times within 20 ms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tapfall.ear.cuff import find_deflation
+from tapfall.ear.pulses import (
+    LONGEST_RR_S,
+    SHORTEST_RR_S,
+    Pulses,
+    best_chain,
+    find_pulses,
+    typical_interval_s,
+)
+from tests.ear.made import UPSTROKE_S, line, pulse_wave, rounded_to, with_pulses
+
+CORNERS = ((0, 0), (4, 0), (9, 170), (11, 170), (51, 50), (51.7, 0), (58, 0))
+
+
+def feet(interval_s: float, jitter: float = 0.02, seed: int = 5) -> np.ndarray:
+    """Feet of pulses over a minute, slightly uneven."""
+    rng = np.random.default_rng(seed)
+    each = interval_s * (1 + jitter * rng.standard_normal(200))
+    return 0.3 + np.cumsum(each)
+
+
+def found_in(
+    foot_s: np.ndarray,
+    *,
+    rate_hz: float = 50.0,
+    size_mmhg: float = 2.0,
+    noise_mmhg: float = 0.1,
+    step_mmhg: float = 0.1,
+    shift_s: float = 0.0,
+) -> Pulses:
+    """Pulses found on a hand-made log."""
+    time_s, pressure_mmhg = line(CORNERS, rate_hz)
+    noise = np.random.default_rng(11).normal(0.0, noise_mmhg, time_s.size)
+    log_mmhg = rounded_to(with_pulses(time_s, pressure_mmhg, foot_s, size_mmhg) + noise, step_mmhg)
+    deflation = find_deflation(time_s + shift_s, log_mmhg)
+    assert deflation is not None
+    return find_pulses(time_s + shift_s, log_mmhg, deflation)
+
+
+# --- the interval ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("interval_s", [0.45, 0.6, 0.8, 1.0, 1.3])
+@pytest.mark.parametrize("step_s", [0.004, 0.02])
+def test_the_interval_of_a_beating_series(interval_s: float, step_s: float) -> None:
+    time_s = np.arange(0.0, 40.0, step_s)
+    wave = np.maximum(np.gradient(pulse_wave(time_s, feet(interval_s)), step_s), 0.0)
+    noise = np.random.default_rng(2).normal(0.0, 0.5, time_s.size)
+    assert typical_interval_s(wave + noise, step_s) == pytest.approx(interval_s, rel=0.05)
+
+
+def test_a_flat_or_short_series_has_no_interval() -> None:
+    assert typical_interval_s(np.ones(2000), 0.02) is None
+    assert typical_interval_s(np.sin(np.arange(100)), 0.02) is None
+
+
+# --- the chain ---------------------------------------------------------------------------
+
+
+def test_the_chain_takes_the_beats_and_leaves_the_others() -> None:
+    beats_s = feet(0.8)[:40]
+    others_s = beats_s[:-1] + 0.37 * np.diff(beats_s)
+    time_s = np.sort(np.concatenate([beats_s, others_s]))
+    true = np.isin(time_s, beats_s)
+    score = np.where(true, 2.0, 1.0)
+    assert best_chain(time_s, score, 0.8).tolist() == np.flatnonzero(true).tolist()
+
+
+def test_a_weak_beat_among_strong_ones_is_kept() -> None:
+    beats_s = feet(0.8)[:30]
+    score = np.full(30, 3.0)
+    score[12] = 0.1
+    assert best_chain(beats_s, score, 0.8).tolist() == list(range(30))
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    steps=st.lists(st.integers(1, 200), min_size=0, max_size=40),
+    seed=st.integers(0, 99),
+    shift_s=st.integers(-1000, 1000),
+)
+def test_any_chain_runs_forward_with_possible_intervals(
+    steps: list[int], seed: int, shift_s: int
+) -> None:
+    # Times are whole 1/128 s, so that the shift is exact.
+    time_s = np.cumsum(np.array(steps, np.float64)) / 128
+    score = np.random.default_rng(seed).uniform(0.0, 3.0, time_s.size)
+    chain = best_chain(time_s, score, 0.8)
+    assert (np.diff(chain) > 0).all()
+    gaps_s = np.diff(time_s[chain])
+    assert ((gaps_s >= SHORTEST_RR_S) & (gaps_s <= LONGEST_RR_S)).all()
+    assert (chain.size > 0) == (time_s.size > 0)
+    assert best_chain(time_s + shift_s, score, 0.8).tolist() == chain.tolist()
+
+
+# --- pulses on a log ---------------------------------------------------------------------
+
+
+def steepest_s(foot_s: np.ndarray) -> np.ndarray:
+    """Times of steepest rise well inside the deflation."""
+    times = foot_s + UPSTROKE_S / 2
+    return times[(times > 12.0) & (times < 50.0)]
+
+
+@pytest.mark.parametrize("interval_s", [0.5, 0.65, 0.85, 1.1, 1.35])
+@pytest.mark.parametrize("rate_hz", [25.0, 50.0, 100.0, 200.0])
+def test_pulses_are_placed_within_20_ms(rate_hz: float, interval_s: float) -> None:
+    # A log slower than 50 Hz has rows 40 ms apart: within 30 ms there.
+    foot_s = feet(interval_s)
+    found = found_in(foot_s, rate_hz=rate_hz)
+    assert found.usable
+    true_s = steepest_s(foot_s)
+    nearest = np.abs(found.time_s[None, :] - true_s[:, None]).argmin(axis=1)
+    miss_s = found.time_s[nearest] - true_s
+    allowed_s = 0.020 if rate_hz >= 50.0 else 0.030
+    assert np.mean(np.abs(miss_s) <= allowed_s) >= 0.95
+    assert abs(np.median(miss_s)) <= 0.5 * allowed_s + 0.005
+
+
+@pytest.mark.parametrize("interval_s", [0.65, 0.85, 1.1])
+def test_no_pulse_is_missed_or_made_up(interval_s: float) -> None:
+    foot_s = feet(interval_s)
+    found = found_in(foot_s)
+    inner = found.time_s[(found.time_s > 12.0) & (found.time_s < 50.0)]
+    assert inner.size == pytest.approx(steepest_s(foot_s).size, abs=1)
+    assert (np.diff(found.time_s) > 0).all()
+    assert found.strength.shape == found.time_s.shape
+
+
+@pytest.mark.parametrize("size_mmhg", [1.0, 4.0])
+@pytest.mark.parametrize("noise_mmhg", [0.05, 0.15])
+def test_small_and_large_pulses_are_found(size_mmhg: float, noise_mmhg: float) -> None:
+    foot_s = feet(0.85)
+    found = found_in(foot_s, size_mmhg=size_mmhg, noise_mmhg=noise_mmhg)
+    assert found.usable
+    miss_s = np.array([np.abs(found.time_s - t).min() for t in steepest_s(foot_s)])
+    assert np.mean(miss_s <= 0.030) >= 0.95
+
+
+def test_an_irregular_rhythm_is_followed() -> None:
+    foot_s = feet(0.8, jitter=0.15)
+    foot_s = foot_s[np.concatenate([[True], np.diff(foot_s) > 0.45])]
+    found = found_in(foot_s)
+    miss_s = np.array([np.abs(found.time_s - t).min() for t in steepest_s(foot_s)])
+    assert np.mean(miss_s <= 0.030) >= 0.9
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 4.0, 10.0])
+def test_a_slow_log_shows_no_pulse(rate_hz: float) -> None:
+    found = found_in(feet(0.85), rate_hz=rate_hz)
+    assert not found.usable
+    assert found.time_s.size == 0
+
+
+@pytest.mark.parametrize("noise_mmhg", [0.0, 0.1, 0.3])
+def test_a_log_without_pulses_is_not_usable(noise_mmhg: float) -> None:
+    assert not found_in(feet(0.85), size_mmhg=0.0, noise_mmhg=noise_mmhg).usable
+
+
+@pytest.mark.parametrize("rate_hz", [32.0, 50.0, 64.0, 100.0])
+def test_another_clock_moves_the_pulses_and_nothing_else(rate_hz: float) -> None:
+    plain = found_in(feet(0.85), rate_hz=rate_hz)
+    moved = found_in(feet(0.85), rate_hz=rate_hz, shift_s=512.0)
+    assert moved.usable == plain.usable
+    assert moved.time_s - 512.0 == pytest.approx(plain.time_s, abs=1e-3)

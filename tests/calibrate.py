@@ -142,9 +142,10 @@ def fit_weights(
 
 def weights(rows: Sequence[dict[str, Any]], round_: int) -> dict[str, Any]:
     """Weights of one round from observed rows."""
-    # Given that there are sounds: whether there are any is decided apart.
     pairs = [row["rounds"][round_] for row in rows if len(row["rounds"]) > round_]
-    pairs = [pair for pair in pairs if pair[1].sum() >= LEAST_SOUNDS]
+    if round_ == 0:
+        # The first round only gathers what may be learned from: it must not give up.
+        pairs = [pair for pair in pairs if pair[1].sum() >= LEAST_SOUNDS]
     measures = np.concatenate([pair[0] for pair in pairs])
     sounds = np.concatenate([pair[1] for pair in pairs]).astype(float)
     fitted = fit_weights(measures, sounds, seed=round_)
@@ -232,19 +233,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--per-group", type=int, default=60)
     parser.add_argument("--first-seed", type=int, default=None)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--rounds", type=int, nargs="+", default=[0, 1])
     options = parser.parse_args(arguments)
     first, count, workers = options.first_seed, options.per_group, options.workers
     groups = tuple(GROUPS)
     if options.what == "weights":
-        for round_ in range(2):
+        for round_ in options.rounds:
             # The second round hears what the first has taught: fitted in turn.
             rows = gather(groups, 2000 if first is None else first, count, workers)
+            rows += gather(("no_sounds",), 6000, 4 * count, workers)
             fitted = {name: plain(values) for name, values in weights(rows, round_).items()}
             write(lambda numbers, k=round_, v=fitted: numbers["weights"].__setitem__(k, v))
     elif options.what == "presence":
         first = 2000 if first is None else first
         rows = gather(groups, first, count, workers)
-        rows += gather(("no_sounds",), first + count, 8 * count, workers)
+        rows += gather(("no_sounds",), 4000, 12 * count, workers)
         whole = {name: plain(values) for name, values in presence(rows).items()}
         write(lambda numbers: numbers.update(presence=whole))
     else:

@@ -120,7 +120,7 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.PALPATORY_RUN_UP: "An inflation and release before the deflation was passed over.",
     Flag.DEFLATION_FAST: "The cuff fell fast: each beat spans more pressure.",
     Flag.DEFLATION_SLOW: "The cuff fell slowly: congestion may raise the diastolic.",
-    Flag.DEFLATION_PAUSED: "The deflation paused or stepped.",
+    Flag.DEFLATION_PAUSED: "The deflation paused.",
     Flag.COARSE_CUFF_LOG: "The log is too slow or too rounded to show the pulse.",
     Flag.CUFF_LOG_DROPOUT: "The log has a hole during the deflation.",
     Flag.CUFF_LOG_ROWS_REPEATED: "Repeated rows of the log were dropped.",

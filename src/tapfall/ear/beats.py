@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage, signal
 
-from tapfall.ear.pulses import best_chain, local_maxima, typical_interval_s
+from tapfall.ear.pulses import RATE_PRIOR, best_chain, local_maxima, typical_interval_s
 from tapfall.ear.whiten import White
 from tapfall.model import FloatArray
 
@@ -370,7 +370,7 @@ def clock_from_sounds(marks: Onsets, start_s: float, end_s: float) -> Clock | No
     if last - first < 4.0 / STEP_S:
         return None
     part = signal.fftconvolve(marks.excess[first:last], np.hanning(11)[1:-1] / 5.0, "same")
-    interval_s = typical_interval_s(part, STEP_S)
+    interval_s = typical_interval_s(part, STEP_S, RATE_PRIOR)
     if interval_s is None:
         return None
     peaks = local_maxima(part, round(0.12 / STEP_S))

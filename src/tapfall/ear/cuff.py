@@ -5,6 +5,7 @@ Everything here is in the log's own time.  Pressures are mmHg.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,8 +23,12 @@ LEAST_FALL_MMHG = 20.0
 #: A rise of this size after a fall is a re-inflation; smaller ones are pulse,
 #: movement or valve wobble (pulses reach 4 mmHg: Liu 2014; twice that, our choice).
 REINFLATION_MMHG = 8.0
+#: A hold stays this close to the top (our choice).
+HOLD_MMHG = 3.0
 #: Step of the even grid on which trend and slopes are computed.
 GRID_S = 0.05
+#: Rounds ties of times on the grid one way, whatever the clock's offset.
+TIE = 1e-6
 #: Deflation rates outside these are flagged (2-3 mmHg/s is taught; AHA 2005, from memory).
 SLOW_MMHG_PER_S, FAST_MMHG_PER_S = 1.5, 4.0
 
@@ -90,9 +95,8 @@ def measurement_bounds(time_s: FloatArray, pressure_mmhg: FloatArray) -> list[tu
     bounds: list[tuple[int, int]] = []
     begin: int | None = None
     rest_since: float | None = None
-    for row in np.flatnonzero(np.diff(pressure_mmhg < REST_MMHG, prepend=True)).tolist() + [
-        time_s.size
-    ]:
+    sides = np.flatnonzero(np.diff(pressure_mmhg < REST_MMHG, prepend=True))
+    for row in [*sides.tolist(), time_s.size]:
         # Between two of these rows the cuff stays on one side of the rest pressure.
         if begin is not None and rest_since is not None:
             stop = int(np.searchsorted(time_s, rest_since + REST_S))
@@ -180,18 +184,21 @@ def _local_line(weight: FloatArray, weighted_mmhg: FloatArray, half_width: int) 
     m0, m1 = total(weighted_mmhg, one), total(weighted_mmhg, step)
     spread = s0 * s2 - s1 * s1
     safe = spread > 1e-6 * np.maximum(s0 * s0, 1e-12)
-    return np.where(
+    fitted = np.where(
         safe,
         (s2 * m0 - s1 * m1) / np.where(safe, spread, 1.0),
         m0 / np.maximum(s0, 1e-12),
     )
+    # A hole wider than the kernel is bridged by a straight line.
+    known = s0 > 1e-9
+    return np.interp(np.arange(fitted.size), np.flatnonzero(known), fitted[known])
 
 
 def _binned(
     time_s: FloatArray, pressure_mmhg: FloatArray, start_s: float, count: int
 ) -> tuple[FloatArray, FloatArray]:
     """Rows per grid bin and their summed pressure."""
-    index = np.rint((time_s - start_s) / GRID_S).astype(np.intp)
+    index = np.floor((time_s - start_s) / GRID_S + 0.5 + TIE).astype(np.intp)
     keep = (index >= 0) & (index < count)
     rows = np.bincount(index[keep], minlength=count).astype(np.float64)
     summed = np.bincount(index[keep], weights=pressure_mmhg[keep], minlength=count)
@@ -206,7 +213,7 @@ def _slow_stretches(time_s: FloatArray, smooth: FloatArray) -> list[tuple[int, i
     drop = (smooth - ahead[: smooth.size]) / (window * GRID_S)
     fast = drop > FASTEST_DEFLATION_MMHG_PER_S
     stretches: list[tuple[int, int]] = []
-    for top, bottom in zip(turns[:-1], turns[1:], strict=True):
+    for top, bottom in itertools.pairwise(turns):
         if smooth[bottom] >= smooth[top]:
             continue
         edges = np.flatnonzero(np.diff(np.concatenate([[True], fast[top:bottom], [True]])))
@@ -218,6 +225,10 @@ def _slow_stretches(time_s: FloatArray, smooth: FloatArray) -> list[tuple[int, i
         if best is None:
             continue
         a, b = top + best[0], min(top + best[1], bottom)
+        if best[0] == 0:
+            # The hold belongs to it, from where the inflation came close to the top.
+            below = np.flatnonzero(smooth[:a] < smooth[a] - HOLD_MMHG)
+            a = int(below[-1]) + 1 if below.size else 0
         if smooth[a] - smooth[b] >= LEAST_FALL_MMHG:
             stretches.append((a, b))
     return stretches

@@ -24,13 +24,11 @@ LOWEST_RATE_HZ = 1000.0
 HIGHEST_SOUND_RATE_HZ = 2000.0
 #: Below this lie pulses that no ear hears (low-frequency waves above systolic and
 #: below diastolic: Blank 1988; corner 20-30 Hz of engineering papers, from memory).
-HIGH_PASS_HZ = 26.0
+HIGH_PASS_HZ = 28.0
 #: Samples at or beyond this share of full scale count as clipped (common practice).
 CLIP_LEVEL = 0.99
 #: Samples filtered at a time: bounds the working memory of one big push.
 BLOCK = 1 << 16
-#: Block of sound over which clipped samples are counted, in sound samples.
-CLIP_BLOCK = 64
 
 _SCALES: dict[str, float] = {"int16": 1 / 32768, "int32": 1 / 2**31}
 _FLOATS = ("float32", "float64")
@@ -99,7 +97,7 @@ def design(rate_hz: float) -> Design:
         raise AudioError(f"audio rate is {rate_hz:g} Hz; allowed: 1000 Hz or more")
     factor = sound_factor(rate_hz)
     sound_rate_hz = rate_hz / factor
-    sos = signal.butter(4, HIGH_PASS_HZ, "highpass", fs=rate_hz, output="sos")
+    sos = signal.butter(6, HIGH_PASS_HZ, "highpass", fs=rate_hz, output="sos")
     if factor > 1:
         low_pass = signal.ellip(8, 0.1, 80, 0.4 * sound_rate_hz, fs=rate_hz, output="sos")
         sos = np.vstack([sos, low_pass])
@@ -194,7 +192,7 @@ class FrontEnd:
         -------
         sound, clipped
             The new sound samples and, for each, whether the audio sample it
-            was taken from, or one since the last, is clipped; shape ``(m,)``.
+            was taken from is clipped; shape ``(m,)``.
         """
         sounds: list[FloatArray] = []
         marks: list[NDArray[np.bool_]] = []

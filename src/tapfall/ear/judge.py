@@ -80,7 +80,7 @@ def listen(
     Listening or None
         ``None`` where the sound is silent or no beats can be expected.
     """
-    lag = clocks.LagFound(seconds=lag_s or 0.0, error_s=0.1, clear=True)
+    lag = clocks.LagFound(seconds=lag_s or 0.0, error_s=0.05, clear=True)
     if lag_s is None and pulses.usable:
         wide = _white(record, deflation, 0.0, margin_s=clocks.LARGEST_LAG_S + 0.6)
         if wide is None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import signal
 
-from tapfall.ear.cuff import Deflation
+from tapfall.ear.cuff import TIE, Deflation
 from tapfall.model import FloatArray
 
 #: Heart rates looked for: 32 to 180 per minute (physiology, with margin).
@@ -51,7 +51,7 @@ def local_maxima(values: FloatArray, least_distance: int) -> np.ndarray:
     return peaks
 
 
-def typical_interval_s(values: FloatArray, step_s: float) -> float | None:
+def typical_interval_s(values: FloatArray, step_s: float, rate_prior: float = 0.0) -> float | None:
     """Beat interval from the autocorrelation of an even series.
 
     Parameters
@@ -60,6 +60,8 @@ def typical_interval_s(values: FloatArray, step_s: float) -> float | None:
         Shape ``(n,)``, any unit, mean removed here.
     step_s
         Step of the series in seconds.
+    rate_prior
+        How much usual heart rates are preferred.
 
     Returns
     -------
@@ -83,12 +85,12 @@ def typical_interval_s(values: FloatArray, step_s: float) -> float | None:
     if acf[0] <= 0:
         return None
     acf = acf / acf[0] * n / np.maximum(n - np.arange(n), n / 4)
-    low, high = round(0.36 / step_s), min(round(1.7 / step_s), n - 1)
+    low, high = round(SHORTEST_RR_S / step_s), min(round(1.7 / step_s), n - 1)
     peaks = local_maxima(acf[low:high], 2) + low
     if peaks.size == 0:
         return None
     lag_s = peaks * step_s
-    usual = np.exp(-0.5 * RATE_PRIOR * (np.log(lag_s / USUAL_RR_S) / SPREAD_RR) ** 2)
+    usual = np.exp(-0.5 * rate_prior * (np.log(lag_s / USUAL_RR_S) / SPREAD_RR) ** 2)
     height = acf[peaks] * usual
     best = float(height.max())
     if best <= 0:
@@ -172,7 +174,8 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
     inside = (time_s >= deflation.start_s - 0.1) & (time_s <= deflation.end_s + 0.1)
     if grid.size < 3.0 / step_s or inside.sum() < grid.size // 2:
         return nothing
-    index = np.clip(np.rint((time_s[inside] - grid[0]) / step_s), 0, grid.size - 1).astype(np.intp)
+    index = np.floor((time_s[inside] - grid[0]) / step_s + 0.5 + TIE).astype(np.intp)
+    index = np.clip(index, 0, grid.size - 1)
     rows = np.bincount(index, minlength=grid.size)
     summed = np.bincount(index, weights=pressure_mmhg[inside], minlength=grid.size)
     filled = rows > 0

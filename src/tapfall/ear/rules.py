@@ -6,6 +6,7 @@ one row for each story, one column for each expected beat in order of time.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,14 +104,16 @@ def apply_rules(heard: np.ndarray, cuff_mmhg: FloatArray) -> Ruled:
         edges = _widest_gap(unique[row], cuff_mmhg)
         if edges is not None:
             gap_upper[members], gap_lower[members] = edges
+    silent_before = (~heard & (index < first[:, None])).sum(axis=1)
+    silent_after = (~heard & (index > last[:, None])).sum(axis=1)
     lone = (heard & (index < first[:, None])).any(axis=1) & ~none
     return Ruled(
         first=first,
         last=last,
         alternating_first=~none & (third < pair),
         alternating_last=~none & (back_third < back_pair),
-        systolic_seen=~none & (first >= SILENT_BEFORE),
-        diastolic_seen=~none & (n - 1 - last >= SILENT_AFTER),
+        systolic_seen=~none & (silent_before >= SILENT_BEFORE),
+        diastolic_seen=~none & (silent_after >= SILENT_AFTER),
         gap_upper=gap_upper,
         gap_lower=gap_lower,
         lone_above=lone,
@@ -131,9 +134,10 @@ def _widest_gap(heard: np.ndarray, cuff_mmhg: FloatArray) -> tuple[int, int] | N
             runs[-1][2] += end - begin + 1
         else:
             runs.append([begin, end, end - begin + 1])
-    runs = [run for run in runs if run[2] >= 2]
+    # A run of two is a pair; lone sounds on alternate beats make one from three on.
+    runs = [run for run in runs if run[2] >= 3 or run[2] == 2 == run[1] - run[0] + 1]
     best: tuple[float, int, int] | None = None
-    for above, below in zip(runs[:-1], runs[1:], strict=True):
+    for above, below in itertools.pairwise(runs):
         width = float(cuff_mmhg[above[1]] - cuff_mmhg[below[0]])
         if width >= GAP_MMHG and (best is None or width > best[0]):
             best = (width, above[1], below[0])

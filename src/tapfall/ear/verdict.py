@@ -18,6 +18,8 @@ from tapfall.model import FloatArray
 
 #: Two observers further apart than this are rejected (ISO 81060-2; from memory).
 TOLERANCE_MMHG = 4.0
+#: Shares of stories closer than this count as equal (the draws' own scatter).
+NEARLY = 0.03
 #: Numbers are kept to these decimals; the rest is noise.
 MMHG_DECIMALS = 2
 
@@ -86,8 +88,8 @@ def edge(
     candidates, counts = np.unique(index, return_counts=True)
     near = np.abs(cuff_mmhg[candidates][:, None] - pressure[None, :]) <= TOLERANCE_MMHG
     mass = near.mean(axis=1)
-    # The most stories within 4 mmHg; between equals, the likeliest beat itself.
-    best = int(np.lexsort((counts, np.round(mass, 2)))[-1])
+    # The likeliest beat among those that hold (nearly) the most stories within 4 mmHg.
+    best = int(np.argmax(np.where(mass >= mass.max() - NEARLY, counts, -1)))
     chosen = int(candidates[best])
     low, high = _quantile_interval(pressure, cuff_mmhg[beyond], error_mmhg)
     value = float(cuff_mmhg[chosen])

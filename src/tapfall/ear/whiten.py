@@ -16,7 +16,7 @@ from tapfall.model import FloatArray
 
 #: Band of Korotkoff sounds kept (audible content above about 40 Hz, working
 #: bands 20-300 Hz: engineering papers, from memory; wide enough for murmurs).
-LOW_HZ, FULL_LOW_HZ, FULL_HIGH_HZ, HIGH_HZ = 24.0, 38.0, 330.0, 420.0
+LOW_HZ, FULL_LOW_HZ, FULL_HIGH_HZ, HIGH_HZ = 28.0, 40.0, 330.0, 420.0
 #: Frame of the noise spectrum: long enough to part hum from its neighbours.
 FRAME_S = 0.256
 #: Share of frames taken as noise; beats fill up to half of the frames.

@@ -13,9 +13,10 @@ Read a recording in five lines::
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
 __version__ = "0.1.0"
+
+# Not `typing.TYPE_CHECKING`: importing typing would cost a sixth of `tapfall --help`.
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
     from tapfall.ear import Listener, take_reading
@@ -30,12 +31,13 @@ _HOMES = {
 }
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     # Loaded on first use: `import tapfall` and `tapfall --help` stay light.
     if name in _HOMES:
         from importlib import import_module
 
-        return getattr(import_module(_HOMES[name]), name)
+        found: object = getattr(import_module(_HOMES[name]), name)
+        return found
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 

@@ -120,7 +120,7 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.PALPATORY_RUN_UP: "An inflation and release before the deflation was passed over.",
     Flag.DEFLATION_FAST: "The cuff fell fast: each beat spans more pressure.",
     Flag.DEFLATION_SLOW: "The cuff fell slowly: congestion may raise the diastolic.",
-    Flag.DEFLATION_PAUSED: "The deflation paused.",
+    Flag.DEFLATION_PAUSED: "The deflation paused or stepped.",
     Flag.COARSE_CUFF_LOG: "The log is too slow or too rounded to show the pulse.",
     Flag.CUFF_LOG_DROPOUT: "The log has a hole during the deflation.",
     Flag.CUFF_LOG_ROWS_REPEATED: "Repeated rows of the log were dropped.",
@@ -169,9 +169,7 @@ class Reason(StrEnum):
 REASON_SENTENCES: dict[Reason, str] = {
     Reason.NO_SOUNDS: "no run of heart-synchronous sounds was found while the cuff fell",
     Reason.UNCHANGED_BY_CUFF: "beat-synchronous sound unchanged by cuff pressure",
-    Reason.NO_DEFLATION: (
-        "the log holds no deflation slower than 10 mmHg/s over at least 20 mmHg"
-    ),
+    Reason.NO_DEFLATION: ("the log holds no deflation slower than 10 mmHg/s over at least 20 mmHg"),
     Reason.SILENT_AUDIO: "the sound is silent or constant while the cuff falls",
     Reason.TOO_FEW_BEATS: "fewer than six heartbeats fall within the deflation",
     Reason.TOO_UNCERTAIN: "several values explain the sounds about equally well",

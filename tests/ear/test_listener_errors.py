@@ -116,8 +116,16 @@ def bad_pushes() -> dict[str, tuple[Callable[[Listener], Any], type[TapfallError
             r"the log runs ahead of the sound by \d+\.\d s; "
             r"allowed: 300 s \(longest_s\); push the sound first",
         ),
-        "a text for a time": (cuff(["early"], [90.0]), TapfallError, "cuff rows .*allowed"),
-        "ragged rows": (cuff([[now_s], [1.0, 2.0]], [90.0]), TapfallError, "cuff rows .*allowed"),
+        "a text for a time": (
+            cuff(["early"], [90.0]),
+            MisuseError,
+            "cuff rows are not numbers in even rows; allowed: numbers",
+        ),
+        "ragged rows": (
+            cuff([[now_s], [1.0, 2.0]], [90.0]),
+            MisuseError,
+            "cuff rows are not numbers in even rows; allowed: numbers",
+        ),
     }
 
 

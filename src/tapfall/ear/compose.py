@@ -2,24 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from tapfall.ear import verdict
+from tapfall.ear.beats import clock_from_sounds, onsets
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.judge import Listening
 from tapfall.ear.muffling import Character, Muffled, character, find_muffling, name_phases
 from tapfall.ear.presence import presence
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
-from tapfall.ear.rules import Ruled, apply_rules, expected_beats
+from tapfall.ear.thresholds import (
+    ASK_BELOW,
+    Told,
+    by_rule,
+    diastolic_of,
+    gaps_of,
+    most_told,
+    muffling_of,
+    systolic_of,
+    tell,
+)
+from tapfall.ear.whiten import White
 from tapfall.model import (
     REVIEW_FLAGS,
     Beat,
     Diastolic,
     Flag,
-    FloatArray,
     Gap,
     Lag,
     Phase,
@@ -43,30 +52,13 @@ PULSE_AT_TOP = 0.45
 #: Probability of a run of Korotkoff sounds below which nothing was heard: a value
 #: given to noise is worse than none (our choice).
 LEAST_PRESENCE = 0.8
-#: Confidence below which a person has to listen, and below which no value is given.
-ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.35
 #: Cuff pressure below which sounds go on to zero (the project's definition).
 ZERO_MMHG = 10.0
-#: Error of the trend that no log gets below (movement, wobble; tuned).
-LEAST_TREND_ERROR_MMHG = 0.35
 #: Coefficient of variation of expected intervals beyond which a rhythm is
 #: irregular (sinus rhythm stays well below, atrial fibrillation above; common practice).
 IRREGULAR_VARIATION = 0.12
 #: Signal-to-noise ratio below which a reading is flagged as noisy (our choice).
 NOISY_DB = 8.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Told:
-    """The stories of a listening, put to the rules, on expected beats only."""
-
-    beats: np.ndarray
-    cuff_mmhg: FloatArray
-    onset_s: FloatArray
-    heard: FloatArray
-    paths: np.ndarray
-    ruled: Ruled
-    error_mmhg: float
 
 
 def unreadable(
@@ -102,131 +94,6 @@ def unreadable(
     )
 
 
-def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told:
-    """Put every story to the rules, ectopic beats left out."""
-    keep = np.flatnonzero(expected_beats(listening.expected.reference_s))
-    cuff = listening.cuff_mmhg[keep]
-    paths = listening.story.paths[:, keep]
-    rate = deflation.rate_mmhg_per_s
-    error = float(
-        np.hypot(max(LEAST_TREND_ERROR_MMHG, deflation.trend_error_mmhg), rate * 0.6 * lag_error_s)
-    )
-    return Told(
-        beats=keep,
-        cuff_mmhg=cuff,
-        onset_s=listening.onset_s[keep],
-        heard=listening.story.heard[keep],
-        paths=paths,
-        ruled=apply_rules(paths, cuff),
-        error_mmhg=error,
-    )
-
-
-def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
-    """An observed threshold; no value where the confidence is too low."""
-    sure = verdict.confidence(found.mass * factor, kind)
-    if sure < ABSTAIN_BELOW:
-        return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
-    return Threshold(
-        state=State.OBSERVED,
-        mmhg=verdict.rounded(found.mmhg),
-        low_mmhg=verdict.rounded(found.low_mmhg),
-        high_mmhg=verdict.rounded(found.high_mmhg),
-        confidence=sure,
-        time_s=round(float(told.onset_s[found.index]), 3),
-    )
-
-
-def _systolic(told: Told, factor: float) -> Threshold:
-    ruled = told.ruled
-    if ruled.systolic_seen.mean() >= 0.5:
-        found = verdict.systolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
-        if found is not None:
-            return _threshold(told, found, "systolic", factor)
-    first = ruled.first[ruled.first >= 0]
-    if first.size == 0:
-        return Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
-    # Counted from the earliest sound, not from the first pair: any sound is a bound.
-    bound = float(told.cuff_mmhg[int(np.median(first))])
-    return Threshold(
-        state=State.NOT_REACHED, low_mmhg=verdict.rounded(bound), reason=Reason.SOUNDS_FROM_TOP
-    )
-
-
-def _diastolic(told: Told, factor: float) -> tuple[Threshold, Threshold]:
-    """Last sound and first silence."""
-    ruled = told.ruled
-    if ruled.diastolic_seen.mean() >= 0.5:
-        found = verdict.diastolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
-        if found is not None:
-            last = _threshold(told, found, "diastolic", factor)
-            if last.state is not State.OBSERVED:
-                return last, last
-            silence = Threshold(
-                state=State.OBSERVED,
-                mmhg=verdict.rounded(float(told.cuff_mmhg[found.index + 1])),
-                low_mmhg=min(
-                    last.low_mmhg or 0.0, verdict.rounded(told.cuff_mmhg[found.index + 1])
-                ),
-                high_mmhg=last.high_mmhg,
-                confidence=last.confidence,
-                time_s=round(float(told.onset_s[found.index + 1]), 3),
-            )
-            return last, silence
-    ends = ruled.last[ruled.last >= 0]
-    if ends.size == 0:
-        missing = Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
-        return missing, missing
-    bound = float(told.cuff_mmhg[int(np.median(ends))])
-    last = Threshold(
-        state=State.NOT_REACHED, high_mmhg=verdict.rounded(bound), reason=Reason.SOUNDS_TO_END
-    )
-    return last, last
-
-
-def _gaps(told: Told, run: float) -> tuple[Gap, ...]:
-    """The silent gap, where most stories hold one."""
-    ruled = told.ruled
-    has = ruled.gap_upper >= 0
-    share = float(has.mean())
-    if share < 0.5:
-        return ()
-    upper = verdict.edge(
-        ruled.gap_upper[has], ruled.gap_upper[has] + 1, told.cuff_mmhg, share, told.error_mmhg
-    )
-    lower = verdict.edge(
-        ruled.gap_lower[has], ruled.gap_lower[has] - 1, told.cuff_mmhg, share, told.error_mmhg
-    )
-    return (
-        Gap(
-            upper_mmhg=verdict.rounded(upper.mmhg),
-            lower_mmhg=verdict.rounded(lower.mmhg),
-            upper_low_mmhg=verdict.rounded(upper.low_mmhg),
-            upper_high_mmhg=verdict.rounded(upper.high_mmhg),
-            lower_low_mmhg=verdict.rounded(lower.low_mmhg),
-            lower_high_mmhg=verdict.rounded(lower.high_mmhg),
-            confidence=round(share * run, 4),
-        ),
-    )
-
-
-def _muffling(told: Told, sounds: np.ndarray, muffled: Muffled | None) -> Threshold:
-    if muffled is None:
-        return Threshold(state=State.UNDETERMINED, reason=Reason.NO_MUFFLING)
-    cuff = told.cuff_mmhg[sounds]
-    value = float(cuff[muffled.index])
-    high = float(cuff[max(muffled.low - 1, 0)]) + 2 * told.error_mmhg
-    low = float(cuff[min(muffled.high, cuff.size - 1)]) - 2 * told.error_mmhg
-    return Threshold(
-        state=State.OBSERVED,
-        mmhg=verdict.rounded(value),
-        low_mmhg=verdict.rounded(min(low, value)),
-        high_mmhg=verdict.rounded(max(high, value)),
-        confidence=round(muffled.certainty * 0.9, 4),
-        time_s=round(float(told.onset_s[sounds[muffled.index]]), 3),
-    )
-
-
 def _pulse_at_top(pulses: Pulses, deflation: Deflation) -> float | None:
     """Pulse of the cuff at the top of the deflation against its largest."""
     if not pulses.usable or pulses.time_s.size < 10:
@@ -237,6 +104,15 @@ def _pulse_at_top(pulses: Pulses, deflation: Deflation) -> float | None:
         return None
     smooth = np.convolve(pulses.strength, np.ones(3) / 3, "valid")
     return float(np.median(top) / max(float(smooth.max()), 1e-9))
+
+
+def why_nothing(white: White) -> Reason:
+    """Whether silence, or a sound that comes with every beat whatever the cuff does."""
+    end_s = white.start_s + white.samples.size / white.rate_hz
+    clock = clock_from_sounds(onsets(white), white.start_s + 0.5, end_s - 0.5)
+    if clock is not None and clock.anchored:
+        return Reason.UNCHANGED_BY_CUFF
+    return Reason.NO_SOUNDS
 
 
 def _rhythm(told: Told, listening: Listening) -> Rhythm:
@@ -316,25 +192,24 @@ def compose(
     told = tell(listening, deflation, lag_error_s)
     quality = _quality(record, deflation, listening, told)
     flags = list(noticed)
-    story = listening.story
     ruled = told.ruled
     present = presence(listening)
     if present < LEAST_PRESENCE or (ruled.first < 0).mean() > 0.5:
-        return unreadable(Reason.NO_SOUNDS, settings, tuple(flags), quality)
+        return unreadable(why_nothing(listening.white), settings, tuple(flags), quality)
     from_top = not ruled.systolic_seen.mean() >= 0.5
     to_end = not ruled.diastolic_seen.mean() >= 0.5
     end_mmhg = float(told.cuff_mmhg[-1])
     to_zero = to_end and end_mmhg < ZERO_MMHG
     if from_top and to_end and not to_zero:
         return unreadable(Reason.UNCHANGED_BY_CUFF, settings, tuple(flags), quality)
-    systolic = _systolic(told, present)
-    last, silence = _diastolic(told, present)
-    gaps = _gaps(told, present)
-    sounds = np.flatnonzero(_most_told(told))
+    systolic = systolic_of(told, present)
+    last, silence = diastolic_of(told, present)
+    gaps = gaps_of(told, present)
+    sounds = np.flatnonzero(most_told(told))
     found = character(record, told.onset_s, np.zeros(told.beats.size, bool))
     muffled = find_muffling(found.crisp[sounds], found.level[sounds])
-    muffling = _muffling(told, sounds, muffled)
-    diastolic = _by_rule(settings.diastolic, last, silence, muffling, to_zero)
+    muffling = muffling_of(told, sounds, muffled)
+    diastolic = by_rule(settings.diastolic, last, silence, muffling, to_zero)
     if to_zero:
         silence = Threshold(state=State.NOT_REACHED, reason=Reason.SOUNDS_TO_END)
     flags += _flags(told, listening, deflation, pulses, systolic, diastolic, gaps, quality, to_zero)
@@ -375,34 +250,6 @@ def compose(
         manometer_mmhg=settings.manometer_mmhg,
         flags=ordered,
         quality=quality,
-    )
-
-
-def _most_told(told: Told) -> np.ndarray:
-    """Beats that sound between the first and the last sound of most stories."""
-    inside = np.arange(told.heard.size)
-    ruled = told.ruled
-    first = int(np.median(ruled.first[ruled.first >= 0]))
-    last = int(np.median(ruled.last[ruled.last >= 0]))
-    return np.asarray((told.heard >= 0.5) & (inside >= first) & (inside <= last))
-
-
-def _by_rule(
-    rule: Rule, last: Threshold, silence: Threshold, muffling: Threshold, to_zero: bool
-) -> Diastolic:
-    """The diastolic by the chosen rule; by K4 where sounds go on to zero."""
-    chosen = Rule.K4 if to_zero else Rule(rule)
-    source = {Rule.LAST_SOUND: last, Rule.FIRST_SILENCE: silence, Rule.K4: muffling}[chosen]
-    return Diastolic(
-        state=source.state,
-        mmhg=source.mmhg,
-        low_mmhg=source.low_mmhg,
-        high_mmhg=source.high_mmhg,
-        confidence=source.confidence,
-        time_s=source.time_s,
-        reason=source.reason,
-        rule=chosen,
-        k5_mmhg=0.0 if to_zero else last.mmhg,
     )
 
 

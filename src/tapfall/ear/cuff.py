@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapfall.model import FloatArray, Flag
+from tapfall.model import Flag, FloatArray
 
 #: Below this the cuff is at rest (definition of a measurement).
 REST_MMHG = 15.0
@@ -27,6 +27,11 @@ REINFLATION_MMHG = 8.0
 HOLD_MMHG = 3.0
 #: Step of the even grid on which trend and slopes are computed.
 GRID_S = 0.05
+#: Slower than this share of the usual rate the cuff stands still; that long, or for that
+#: share of the time, it pauses or steps (our choice).
+STILL_SHARE, PAUSE_S, STEPPED_SHARE = 0.3, 2.0, 0.3
+#: Share of the usual weight of rows below which a stretch of the trend counts as a hole.
+LEAST_WEIGHT = 0.05
 #: Rounds ties of times on the grid one way, whatever the clock's offset.
 TIE = 1e-6
 #: Deflation rates outside these are flagged (2-3 mmHg/s is taught; AHA 2005, from memory).
@@ -122,7 +127,7 @@ def _box(values: FloatArray, count: int) -> FloatArray:
     index = np.arange(values.size)
     low = np.maximum(index - half, 0)
     high = np.minimum(index + half + 1, values.size)
-    return (total[high] - total[low]) / (high - low)
+    return np.asarray((total[high] - total[low]) / (high - low))
 
 
 def _turns(values: FloatArray, size: float) -> list[int]:
@@ -190,7 +195,8 @@ def _local_line(weight: FloatArray, weighted_mmhg: FloatArray, half_width: int) 
         m0 / np.maximum(s0, 1e-12),
     )
     # A hole wider than the kernel is bridged by a straight line.
-    known = s0 > 1e-9
+    known = spread > 1e-4 * np.maximum(s0 * s0, 1e-12)
+    known &= s0 > LEAST_WEIGHT * float(np.median(s0))
     return np.interp(np.arange(fitted.size), np.flatnonzero(known), fitted[known])
 
 
@@ -202,7 +208,7 @@ def _binned(
     keep = (index >= 0) & (index < count)
     rows = np.bincount(index[keep], minlength=count).astype(np.float64)
     summed = np.bincount(index[keep], weights=pressure_mmhg[keep], minlength=count)
-    return rows, summed
+    return rows, np.asarray(summed, np.float64)
 
 
 def _slow_stretches(time_s: FloatArray, smooth: FloatArray) -> list[tuple[int, int]]:
@@ -308,8 +314,7 @@ def _describe(
         flags.append(Flag.DEFLATION_FAST)
     elif rate < SLOW_MMHG_PER_S:
         flags.append(Flag.DEFLATION_SLOW)
-    still = _box((slope < 0.3 * rate).astype(np.float64), round(2.0 / GRID_S))
-    if begins + 1 < grid.size and (still[: -round(1.0 / GRID_S)] > 0.99).any():
+    if _pauses(time_s, pressure_mmhg, grid[begins:], rate):
         flags.append(Flag.DEFLATION_PAUSED)
     if float(np.diff(time_s).max()) > max(2.0, 3.5 * interval_s):
         flags.append(Flag.CUFF_LOG_DROPOUT)
@@ -330,6 +335,23 @@ def _describe(
         released=released,
         flags=tuple(flags),
     )
+
+
+def _pauses(
+    time_s: FloatArray, pressure_mmhg: FloatArray, grid: FloatArray, rate_mmhg_per_s: float
+) -> bool:
+    """Whether the cuff stood still for two seconds, or for a third of the time (steps)."""
+    rows, summed = _binned(time_s, pressure_mmhg, float(grid[0]), grid.size)
+    filled = rows > 0
+    if filled.sum() < grid.size // 2:
+        return False
+    even = np.interp(grid, grid[filled], summed[filled] / rows[filled])
+    smooth = _box(_box(even, round(0.8 / GRID_S)), round(0.4 / GRID_S))
+    reach = round(0.5 / GRID_S)
+    slope = (smooth[: -2 * reach] - smooth[2 * reach :]) / (2 * reach * GRID_S)
+    still = (slope < STILL_SHARE * rate_mmhg_per_s).astype(np.float64)
+    long = bool((_box(still, round(PAUSE_S / GRID_S)) > 0.99).any())
+    return long or bool(still.mean() > STEPPED_SHARE)
 
 
 def _rounding_mmhg(pressure_mmhg: FloatArray) -> float:

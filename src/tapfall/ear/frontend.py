@@ -81,7 +81,7 @@ def design(rate_hz: float) -> Design:
     -------
     Design
         Sections of shape ``(k, 6)``, the sound's rate, and the filters' group
-        delay at 80 Hz in seconds.
+        delay at 110 Hz in seconds.
 
     Raises
     ------
@@ -101,7 +101,7 @@ def design(rate_hz: float) -> Design:
     if factor > 1:
         low_pass = signal.ellip(8, 0.1, 80, 0.4 * sound_rate_hz, fs=rate_hz, output="sos")
         sos = np.vstack([sos, low_pass])
-    probe_hz = np.array([78.0, 82.0])
+    probe_hz = np.array([108.0, 112.0])
     response = signal.sosfreqz(sos, worN=probe_hz, fs=rate_hz)[1]
     turn = float(np.angle(response[1] / response[0]))
     delay_s = -turn / (2 * math.pi * float(probe_hz[1] - probe_hz[0]))
@@ -174,6 +174,7 @@ class FrontEnd:
         self.design = design(rate_hz)
         self._carry = np.zeros((self.design.sos.shape[0], 2))
         self._seen = 0
+        self._clipped = False
 
     @property
     def samples_seen(self) -> int:
@@ -192,7 +193,7 @@ class FrontEnd:
         -------
         sound, clipped
             The new sound samples and, for each, whether the audio sample it
-            was taken from is clipped; shape ``(m,)``.
+            was taken from, or one since the last, is clipped; shape ``(m,)``.
         """
         sounds: list[FloatArray] = []
         marks: list[NDArray[np.bool_]] = []
@@ -205,9 +206,16 @@ class FrontEnd:
                 block *= scale
             filtered, self._carry = signal.sosfilt(self.design.sos, block, zi=self._carry)
             skip = -self._seen % factor
+            taken = filtered[skip::factor].copy()
+            clipped = np.zeros(taken.size + 1, np.bool_)
+            clipped[0] = self._clipped
+            # A clipped sample marks the sound sample at or after it, perhaps of the next push.
+            at = np.flatnonzero(np.abs(block) >= CLIP_LEVEL)
+            clipped[np.maximum(at - skip + factor - 1, 0) // factor] = True
+            self._clipped = bool(clipped[-1])
             self._seen += block.size
-            sounds.append(filtered[skip::factor].copy())
-            marks.append(np.abs(block[skip::factor]) >= CLIP_LEVEL)
+            sounds.append(taken)
+            marks.append(clipped[:-1])
         if not sounds:
             return np.zeros(0), np.zeros(0, np.bool_)
         return np.concatenate(sounds), np.concatenate(marks)

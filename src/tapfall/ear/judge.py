@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.ear import beats as clocks
+from tapfall.ear import lag as lags
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.evidence import (
     Evidence,
@@ -57,7 +58,7 @@ class Listening:
     story: Story
     template: Template
     white: White
-    lag: clocks.LagFound
+    lag: lags.LagFound
     anchored: bool
 
 
@@ -80,9 +81,9 @@ def listen(
     Listening or None
         ``None`` where the sound is silent or no beats can be expected.
     """
-    lag = clocks.LagFound(seconds=lag_s or 0.0, error_s=0.05, clear=True)
+    lag = lags.LagFound(seconds=lag_s or 0.0, error_s=0.05, clear=True)
     if lag_s is None and pulses.usable:
-        wide = _white(record, deflation, 0.0, margin_s=clocks.LARGEST_LAG_S + 0.6)
+        wide = _white(record, deflation, 0.0, margin_s=lags.LARGEST_LAG_S + 0.6)
         if wide is None:
             return None
         lag = _find_lag(wide, deflation, pulses)
@@ -115,34 +116,34 @@ def _white(
     """Whitened sound around the deflation; noise is learned inside it."""
     first_s, last_s = deflation.start_s - lag_s, deflation.end_s - lag_s
     sound, start_s = record.between(first_s - margin_s, last_s + margin_s)
-    inner = 0.2 if margin_s < 1.0 else clocks.LARGEST_LAG_S / 2
+    inner = 0.2 if margin_s < 1.0 else lags.LARGEST_LAG_S / 2
     return whiten(
         sound, record.rate_hz, start_s, (first_s + inner, last_s - inner), silent_s, loud_s
     )
 
 
-def _find_lag(wide: White, deflation: Deflation, pulses: Pulses) -> clocks.LagFound:
+def _find_lag(wide: White, deflation: Deflation, pulses: Pulses) -> lags.LagFound:
     """Lag from beats that keep step, and from the release where it is heard."""
 
     def bonus(lag_s: FloatArray) -> FloatArray:
         if not deflation.released:
             return np.zeros(lag_s.size)
-        near = np.array([-clocks.KNEE_S, 0.0, clocks.KNEE_S])
-        jump = clocks.release_jump(wide, (deflation.end_s - lag_s)[:, None] + near)
-        return clocks.JUMP_WEIGHT * np.asarray(jump.max(axis=1))
+        near = np.array([-lags.KNEE_S, 0.0, lags.KNEE_S])
+        jump = lags.release_jump(wide, (deflation.end_s - lag_s)[:, None] + near)
+        return lags.JUMP_WEIGHT * np.asarray(jump.max(axis=1))
 
     fall_mmhg = _falls(deflation, pulses.time_s)
-    return clocks.find_lag(clocks.onsets(wide), pulses.time_s, fall_mmhg, bonus)
+    return lags.find_lag(clocks.onsets(wide), pulses.time_s, fall_mmhg, bonus)
 
 
 def _falls(deflation: Deflation, log_s: FloatArray) -> FloatArray:
     """Fall of the cuff before each beat, at log times."""
     pressure = deflation.pressure_mmhg(log_s)
-    return -np.diff(pressure, prepend=pressure[:1])
+    return np.asarray(-np.diff(pressure, prepend=pressure[:1]))
 
 
 def _first_guess(
-    record: Record, deflation: Deflation, pulses: Pulses, lag: clocks.LagFound, white: White
+    record: Record, deflation: Deflation, pulses: Pulses, lag: lags.LagFound, white: White
 ) -> tuple[Expectation, FloatArray, bool] | None:
     """Expected beats before anything is learned, who may teach, and whether delays count."""
     marks = clocks.onsets(white)
@@ -189,7 +190,7 @@ def _loudness(white: White, onset_s: FloatArray) -> FloatArray:
     index = np.clip(white.index(onset_s - LEAD_S), 0, energy.size - 1)
     level = np.log(energy[index] + 0.3)
     level = np.maximum(level - np.median(level), 0.0) + 0.1
-    return np.minimum(level, float(np.quantile(level, 0.85)))
+    return np.asarray(np.minimum(level, float(np.quantile(level, 0.85))))
 
 
 def _hear(
@@ -197,7 +198,7 @@ def _hear(
     white: White,
     template: Template,
     expected: Expectation,
-    lag: clocks.LagFound,
+    lag: lags.LagFound,
     anchored: bool,
     before: Listening | None,
     round_: int,

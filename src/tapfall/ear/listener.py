@@ -10,18 +10,19 @@ cut.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from tapfall.ear.compose import unreadable
-from tapfall.ear.cuff import REST_S, measurement_bounds
+from tapfall.ear.cuff import REST_MMHG, REST_S, measurement_bounds
 from tapfall.ear.frontend import FrontEnd, as_samples
 from tapfall.ear.reader import judge
 from tapfall.ear.record import Record
-from tapfall.errors import CuffLogError, MisuseError, SettingError
-from tapfall.model import Flag, Reading, Reason, Recording, Rule, Settings
+from tapfall.ear.settings import check_settings
+from tapfall.errors import CuffLogError, MisuseError
+from tapfall.model import Flag, Reading, Reason, Settings
 
 #: Sound and log kept before a measurement starts and after it ends: the
 #: largest lag either way and a margin.
@@ -30,34 +31,14 @@ BEFORE_S, AFTER_S = 6.0, 2.6
 LOWEST_MMHG, HIGHEST_MMHG = -20.0, 400.0
 
 
-def check_settings(settings: Settings) -> Settings:
-    """Check what the user chose and return it with typed fields.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rows:
+    """Rows of one measurement: judged up to ``stop``, over at ``end``."""
 
-    Raises
-    ------
-    SettingError
-        If a field is outside what is allowed.
-
-    Examples
-    --------
-    >>> check_settings(Settings(diastolic="k4")).diastolic
-    <Rule.K4: 'k4'>
-    """
-    try:
-        rule = Rule(settings.diastolic)
-    except ValueError:
-        allowed = ", ".join(r.value for r in Rule)
-        raise SettingError(f"diastolic is {settings.diastolic!r}; allowed: {allowed}") from None
-    for name, value, low, high in (
-        ("lag_s", settings.lag_s, -60.0, 60.0),
-        ("manometer_mmhg", settings.manometer_mmhg, 0.0, 50.0),
-        ("longest_s", settings.longest_s, 30.0, 3600.0),
-    ):
-        if value is not None and not (
-            isinstance(value, int | float) and math.isfinite(value) and low <= value <= high
-        ):
-            raise SettingError(f"{name} is {value!r}; allowed: {low:g} to {high:g}")
-    return replace(settings, diastolic=rule)
+    begin: int
+    stop: int
+    end: int
+    rested: bool
 
 
 class Listener:
@@ -95,10 +76,11 @@ class Listener:
         self._sound: list[np.ndarray] = []
         self._marks: list[np.ndarray] = []
         self._dropped = 0  # sound samples no longer kept
-        self._kept = 0
         self._log_s = np.zeros(0)
         self._log_mmhg = np.zeros(0)
-        self._repeated = 0
+        self._last_row: tuple[float, float] | None = None
+        self._repeated_s: list[float] = []
+        self._skipping = False  # rows of a measurement longer than allowed
         self._run_up = False
         self._readings: list[Reading] = []
         self._finished = False
@@ -138,14 +120,13 @@ class Listener:
             raise MisuseError(
                 f"audio has type {array.dtype.name}; allowed: {self._kind}, as in earlier pushes"
             )
-        log_s = float(self._log_s[-1]) if self._log_s.size else 0.0
+        log_s = self._last_row[0] if self._last_row else 0.0
         ahead_s = self.audio_s + array.size / self._rate_hz - log_s
         self._check_ahead(ahead_s, "sound", "log")
         self._kind = array.dtype.name
         sound, marks = self._front.push(array)
         self._sound.append(sound)
         self._marks.append(marks)
-        self._kept += sound.size
         self._settle(final=False)
 
     def push_cuff(self, times_s: Any, pressures_mmhg: Any) -> None:
@@ -166,24 +147,12 @@ class Listener:
             time has two pressures.
         """
         self._open()
-        times = np.array(times_s, np.float64)
-        pressures = np.array(pressures_mmhg, np.float64)
-        if times.ndim != 1 or times.shape != pressures.shape:
-            raise MisuseError(
-                f"cuff rows have shapes {times.shape} and {pressures.shape}; "
-                "allowed: two of one dimension and equal length"
-            )
+        times, pressures = _as_rows(times_s, pressures_mmhg)
         if times.size == 0:
             return
-        if not (np.isfinite(times).all() and np.isfinite(pressures).all()):
-            raise CuffLogError("cuff rows hold NaN or infinity; allowed: finite numbers")
-        if pressures.min() < LOWEST_MMHG or pressures.max() > HIGHEST_MMHG:
-            worst = pressures.min() if pressures.min() < LOWEST_MMHG else pressures.max()
-            raise CuffLogError(f"cuff pressure is {worst:g} mmHg; allowed: -20 to 400")
-        before_s = self._log_s[-1:] if self._log_s.size else times[:1] - 1.0
-        before_mmhg = self._log_mmhg[-1:] if self._log_mmhg.size else pressures[:1]
-        step_s = np.diff(np.concatenate([before_s, times]))
-        step_mmhg = np.diff(np.concatenate([before_mmhg, pressures]))
+        before = self._last_row or (times[0] - 1.0, pressures[0])
+        step_s = np.diff(times, prepend=before[0])
+        step_mmhg = np.diff(pressures, prepend=before[1])
         if step_s.min() < 0:
             at = float(times[int(np.argmin(step_s))])
             raise CuffLogError(f"log time runs back at {at:g} s; allowed: increasing times")
@@ -192,9 +161,16 @@ class Listener:
             at = float(times[int(np.flatnonzero(same & (step_mmhg != 0))[0])])
             raise CuffLogError(f"log time {at:g} s has two pressures; allowed: one")
         self._check_ahead(float(times[-1]) - self.audio_s, "log", "sound")
-        self._log_s = np.concatenate([self._log_s, times[~same]])
-        self._log_mmhg = np.concatenate([self._log_mmhg, pressures[~same]])
-        self._repeated += int(same.sum())
+        self._last_row = (float(times[-1]), float(pressures[-1]))
+        self._repeated_s += times[same].tolist()
+        times, pressures = times[~same], pressures[~same]
+        if self._skipping:
+            low = np.flatnonzero(pressures < REST_MMHG)
+            first = int(low[0]) if low.size else times.size
+            self._skipping = low.size == 0
+            times, pressures = times[first:], pressures[first:]
+        self._log_s = np.concatenate([self._log_s, times])
+        self._log_mmhg = np.concatenate([self._log_mmhg, pressures])
         self._settle(final=False)
 
     def snapshot(self) -> Reading:
@@ -206,10 +182,9 @@ class Listener:
             What ``finish`` would return if both streams ended here; the
             listener goes on unchanged.
         """
-        bounds = self._bounds()
         if not self._finished:
-            for begin, stop in reversed(bounds):
-                reading = self._judge(begin, stop)
+            for one in reversed(self._measurements()):
+                reading = self._judge(one)
                 if Reason.NO_DEFLATION not in reading.reasons:
                     return reading
         return self._latest()
@@ -249,145 +224,122 @@ class Listener:
                 f"allowed: {longest_s:g} s (longest_s); push the {other} first"
             )
 
-    def _bounds(self) -> list[tuple[int, int]]:
+    def _measurements(self) -> list[_Rows]:
         """Measurements among the rows kept, none longer than ``longest_s``."""
-        bounds = []
+        found = []
         for begin, stop in measurement_bounds(self._log_s, self._log_mmhg):
-            cut = int(np.searchsorted(self._log_s, self._log_s[begin] + self._settings.longest_s))
-            bounds.append((begin, min(stop, cut)))
-        return bounds
+            longest_s = self._log_s[begin] + self._settings.longest_s
+            cut = int(np.searchsorted(self._log_s, longest_s))
+            rested = stop < self._log_s.size or self._rests_at(stop)
+            found.append(_Rows(begin=begin, stop=min(stop, cut), end=stop, rested=rested))
+        return found
+
+    def _rests_at(self, stop: int) -> bool:
+        """Whether the last row kept completes a rest."""
+        high = np.flatnonzero(self._log_mmhg[:stop] >= REST_MMHG)
+        first_low = int(high[-1]) + 1 if high.size else 0
+        return first_low < stop and self._log_s[stop - 1] >= self._log_s[first_low] + REST_S
 
     def _settle(self, *, final: bool) -> None:
         """Judge every measurement that has ended and forget what is past."""
-        if self._log_s.size == 0:
-            return
-        bounds = self._bounds()
         done = 0
-        for begin, stop in bounds:
-            ended = stop < self._log_s.size or self._rested(stop)
-            heard = self.audio_s >= float(self._log_s[stop - 1]) + AFTER_S
-            if not (final or (ended and heard)):
+        pending: _Rows | None = None
+        for one in self._measurements():
+            cut_short = one.stop < one.end
+            heard_s = self.audio_s + self._shift_s
+            heard = heard_s >= float(self._log_s[one.stop - 1]) + AFTER_S
+            if not (final or ((one.rested or cut_short) and heard)):
+                pending = one
                 break
-            reading = self._judge(begin, stop)
-            done = stop
+            reading = self._judge(one)
+            done = one.end
+            self._skipping = cut_short and not one.rested and not final
             if Reason.NO_DEFLATION in reading.reasons:
                 # An inflation and release alone is a palpatory run-up.
-                self._run_up = True
+                self._run_up = not cut_short
                 continue
             self._readings.append(reading)
             self._run_up = False
-            self._repeated = 0
-        begin = next((b for b, s in bounds if s > done), None)
-        keep_s = float(self._log_s[-1]) - REST_S if begin is None else float(self._log_s[begin])
-        self._forget(keep_s - BEFORE_S, done)
+        self._forget(done, pending)
 
-    def _rested(self, stop: int) -> bool:
-        """Whether the last kept measurement is complete."""
-        low = self._log_mmhg < 15.0
-        rising = np.flatnonzero(~low)
-        last = float(self._log_s[rising[-1]]) if rising.size else -math.inf
-        return stop == self._log_s.size and float(self._log_s[-1]) - last >= REST_S + 1.0
-
-    def _forget(self, before_s: float, done: int) -> None:
+    def _forget(self, done: int, pending: _Rows | None) -> None:
         """Drop sound and rows that no measurement can need any more."""
-        rows = min(int(np.searchsorted(self._log_s, before_s)), max(self._log_s.size - 1, 0))
-        rows = max(rows, done if done < self._log_s.size else 0)
+        if self._last_row is None:
+            return
+        keep_s = self._last_row[0] - REST_S if pending is None else self._log_s[pending.begin]
+        before_s = float(keep_s) - BEFORE_S
+        rows = max(done, int(np.searchsorted(self._log_s, before_s)))
+        if pending is not None:
+            rows = min(rows, pending.begin)
         if rows:
             self._log_s, self._log_mmhg = self._log_s[rows:], self._log_mmhg[rows:]
+        self._repeated_s = [at for at in self._repeated_s if at >= before_s]
         rate_hz = self._front.design.sound_rate_hz
         while self._sound:
-            ends_s = (self._dropped + self._sound[0].size) / rate_hz
+            ends_s = (self._dropped + self._sound[0].size) / rate_hz + self._shift_s
             if ends_s >= before_s:
                 break
             self._dropped += self._sound[0].size
-            self._kept -= self._sound[0].size
             del self._sound[0], self._marks[0]
 
-    def _judge(self, begin: int, stop: int) -> Reading:
+    @property
+    def _shift_s(self) -> float:
+        """Log time minus audio time, as far as it was given."""
+        return self._settings.lag_s or 0.0
+
+    def _judge(self, rows: _Rows) -> Reading:
         """Cut the record of one measurement by times alone, and judge it."""
         rate_hz = self._front.design.sound_rate_hz
         delay_s = self._front.design.delay_s
         sound = np.concatenate(self._sound) if self._sound else np.zeros(0)
         marks = np.concatenate(self._marks) if self._marks else np.zeros(0, np.bool_)
-        first = math.floor((float(self._log_s[begin]) - BEFORE_S) * rate_hz)
-        last = math.ceil((float(self._log_s[stop - 1]) + AFTER_S) * rate_hz)
+        first_s, last_s = float(self._log_s[rows.begin]), float(self._log_s[rows.stop - 1])
+        first = math.floor((first_s - self._shift_s - BEFORE_S) * rate_hz)
+        last = math.ceil((last_s - self._shift_s + AFTER_S) * rate_hz)
         low = min(max(first - self._dropped, 0), sound.size)
-        high = min(max(last - self._dropped, 0), sound.size)
+        high = min(max(last - self._dropped, low), sound.size)
         record = Record(
             sound=sound[low:high],
             clipped=marks[low:high],
             rate_hz=rate_hz,
             start_s=(self._dropped + low) / rate_hz - delay_s,
-            log_s=self._log_s[begin:stop],
-            log_mmhg=self._log_mmhg[begin:stop],
-            rows_repeated=self._repeated,
+            log_s=self._log_s[rows.begin : rows.stop],
+            log_mmhg=self._log_mmhg[rows.begin : rows.stop],
+            rows_repeated=sum(first_s <= at <= last_s for at in self._repeated_s),
         )
         reading = judge(record, self._settings)
-        if self._run_up and Flag.PALPATORY_RUN_UP not in reading.flags:
-            flags = {*reading.flags, Flag.PALPATORY_RUN_UP}
-            reading = replace(reading, flags=tuple(f for f in Flag if f in flags))
-        return reading
+        return with_flag(reading, Flag.PALPATORY_RUN_UP) if self._run_up else reading
 
 
-def take_readings(recording: Recording, settings: Settings | None = None) -> tuple[Reading, ...]:
-    """Read every measurement of a recording.
+def with_flag(reading: Reading, flag: Flag) -> Reading:
+    """A reading with one more flag, in the flags' own order.
 
-    Parameters
-    ----------
-    recording
-        Sound and cuff log.
-    settings
-        What the user chose; defaults otherwise.
-
-    Returns
-    -------
-    tuple of Reading
-        One for each measurement with a deflation, in order of time; a single
-        ``unreadable`` one where there is none.
-
-    Raises
-    ------
-    InputError
-        If sound, log or settings cannot be used.
+    Examples
+    --------
+    >>> from tapfall.ear.compose import unreadable
+    >>> bare = unreadable(Reason.NO_SOUNDS, Settings())
+    >>> with_flag(bare, Flag.NOISY).flags
+    (<Flag.NOISY: 'noisy'>,)
     """
-    listener = Listener(rate_hz=recording.rate_hz, settings=settings)
-    step_s = listener._settings.longest_s / 2
-    log_s, log_mmhg = recording.cuff.time_s, recording.cuff.pressure_mmhg
-    listener._repeated = recording.cuff.rows_repeated
-    length_s = recording.samples.size / recording.rate_hz
-    end_s = max(length_s, float(log_s[-1]) if log_s.size else 0.0)
-    row = sample = 0
-    at_s = 0.0
-    # One push each, or several where the recording is longer than the memory.
-    while at_s < end_s or row < log_s.size or sample < recording.samples.size:
-        at_s += step_s if end_s > 2 * step_s else end_s + 1.0
-        next_row = int(np.searchsorted(log_s, at_s, side="right"))
-        next_sample = min(round(at_s * recording.rate_hz), recording.samples.size)
-        listener.push_cuff(log_s[row:next_row], log_mmhg[row:next_row])
-        listener.push_audio(recording.samples[sample:next_sample])
-        row, sample = next_row, next_sample
-    last = listener.finish()
-    return listener.readings or (last,)
+    flags = {*reading.flags, flag}
+    return replace(reading, flags=tuple(one for one in Flag if one in flags))
 
 
-def take_reading(recording: Recording, settings: Settings | None = None) -> Reading:
-    """Read a recording: the reading of its last measurement.
-
-    Parameters
-    ----------
-    recording
-        Sound and cuff log.
-    settings
-        What the user chose; defaults otherwise.
-
-    Returns
-    -------
-    Reading
-        The last of :func:`take_readings`.
-
-    Raises
-    ------
-    InputError
-        If sound, log or settings cannot be used.
-    """
-    return take_readings(recording, settings)[-1]
+def _as_rows(times_s: Any, pressures_mmhg: Any) -> tuple[np.ndarray, np.ndarray]:
+    """Check rows of the log for shape, type and range."""
+    try:
+        times = np.array(times_s, np.float64)
+        pressures = np.array(pressures_mmhg, np.float64)
+    except (TypeError, ValueError):
+        raise MisuseError("cuff rows are not numbers in even rows; allowed: numbers") from None
+    if times.ndim != 1 or times.shape != pressures.shape:
+        raise MisuseError(
+            f"cuff rows have shapes {times.shape} and {pressures.shape}; "
+            "allowed: two of one dimension and equal length"
+        )
+    if not (np.isfinite(times).all() and np.isfinite(pressures).all()):
+        raise CuffLogError("cuff rows hold NaN or infinity; allowed: finite numbers")
+    if times.size and (pressures.min() < LOWEST_MMHG or pressures.max() > HIGHEST_MMHG):
+        worst = pressures.min() if pressures.min() < LOWEST_MMHG else pressures.max()
+        raise CuffLogError(f"cuff pressure is {worst:g} mmHg; allowed: -20 to 400")
+    return times, pressures

@@ -27,7 +27,7 @@ SLOWEST_PULSE_LOG_HZ = 12.0
 RHYTHM_WEIGHT = 6.0
 #: Steepness of the pulse, in robust deviations of the log's slope, at which the
 #: clock from the pulse is used (tuned on development recordings).
-USABLE_PULSE = 2.9
+USABLE_PULSE = 3.0
 #: Alignment of pulses: step, reach, prior spread, width in beats, rounds (tuned).
 ALIGN_STEP_S, ALIGN_REACH_S, ALIGN_PRIOR_S, ALIGN_BEATS, ALIGN_ROUNDS = 0.01, 0.10, 0.05, 5.0, 3
 
@@ -176,6 +176,8 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
         return nothing
     index = np.floor((time_s[inside] - grid[0]) / step_s + 0.5 + TIE).astype(np.intp)
     index = np.clip(index, 0, grid.size - 1)
+    # Where a bin holds one row, the rows' own times count, not the bins' middles.
+    grid = grid + float(np.mean(time_s[inside] - grid[index]))
     rows = np.bincount(index, minlength=grid.size)
     summed = np.bincount(index, weights=pressure_mmhg[inside], minlength=grid.size)
     filled = rows > 0

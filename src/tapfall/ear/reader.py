@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 
 from tapfall.ear.compose import compose, unreadable
@@ -9,14 +12,14 @@ from tapfall.ear.cuff import find_deflation
 from tapfall.ear.judge import listen
 from tapfall.ear.pulses import find_pulses
 from tapfall.ear.record import Record
-from tapfall.model import Flag, Reading, Reason, Settings
+from tapfall.model import Flag, Reading, Reason, Settings, Threshold
 
 #: A deflation of which less than this share was recorded cannot be judged (our choice).
 LEAST_COVER = 0.3
 
 
 def judge(record: Record, settings: Settings) -> Reading:
-    """Judge one measurement.
+    """Judge one measurement, in time from its first row of the log.
 
     Parameters
     ----------
@@ -30,6 +33,31 @@ def judge(record: Record, settings: Settings) -> Reading:
     Reading
         Equal for equal records.
     """
+    origin_s = float(record.log_s[0]) if record.log_s.size else 0.0
+    here = replace(record, log_s=record.log_s - origin_s, start_s=record.start_s - origin_s)
+    return _moved(_judge(here, settings), origin_s)
+
+
+def _moved(reading: Reading, by_s: float) -> Reading:
+    """A reading whose audio times are later."""
+
+    def later(one: Threshold) -> Any:
+        if one.time_s is None:
+            return one
+        return replace(one, time_s=round(one.time_s + by_s, 3))
+
+    return replace(
+        reading,
+        systolic=later(reading.systolic),
+        diastolic=later(reading.diastolic),
+        first_silence=later(reading.first_silence),
+        muffling=later(reading.muffling),
+        beats=tuple(replace(b, time_s=round(b.time_s + by_s, 3)) for b in reading.beats),
+    )
+
+
+def _judge(record: Record, settings: Settings) -> Reading:
+    """Judge a record whose times start at its first row."""
     noticed: list[Flag] = []
     if record.rows_repeated:
         noticed.append(Flag.CUFF_LOG_ROWS_REPEATED)

@@ -1,0 +1,39 @@
+"""Check what the user chose about a reading."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from tapfall.errors import SettingError
+from tapfall.model import Rule, Settings
+
+
+def check_settings(settings: Settings) -> Settings:
+    """Check what the user chose and return it with typed fields.
+
+    Raises
+    ------
+    SettingError
+        If a field is outside what is allowed.
+
+    Examples
+    --------
+    >>> check_settings(Settings(diastolic="k4")).diastolic
+    <Rule.K4: 'k4'>
+    """
+    try:
+        rule = Rule(settings.diastolic)
+    except ValueError:
+        allowed = ", ".join(r.value for r in Rule)
+        raise SettingError(f"diastolic is {settings.diastolic!r}; allowed: {allowed}") from None
+    for name, value, low, high in (
+        ("lag_s", settings.lag_s, -60.0, 60.0),
+        ("manometer_mmhg", settings.manometer_mmhg, 0.0, 50.0),
+        ("longest_s", settings.longest_s, 30.0, 3600.0),
+    ):
+        if value is not None and not (
+            isinstance(value, int | float) and math.isfinite(value) and low <= value <= high
+        ):
+            raise SettingError(f"{name} is {value!r}; allowed: {low:g} to {high:g}")
+    return replace(settings, diastolic=rule)

@@ -1,0 +1,185 @@
+"""Thresholds, gaps and muffling as the stories of the posterior tell them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapfall.ear import verdict
+from tapfall.ear.cuff import Deflation
+from tapfall.ear.judge import Listening
+from tapfall.ear.muffling import Muffled
+from tapfall.ear.rules import Ruled, apply_rules, expected_beats
+from tapfall.model import Diastolic, FloatArray, Gap, Reason, Rule, State, Threshold
+
+#: Confidence below which a person has to listen, and below which no value is given.
+ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.35
+#: Error of the trend that no log gets below (movement, wobble; tuned).
+LEAST_TREND_ERROR_MMHG = 0.35
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Told:
+    """The stories of a listening, put to the rules, on expected beats only."""
+
+    beats: np.ndarray
+    cuff_mmhg: FloatArray
+    onset_s: FloatArray
+    heard: FloatArray
+    paths: np.ndarray
+    ruled: Ruled
+    error_mmhg: float
+
+
+def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told:
+    """Put every story to the rules, ectopic beats left out."""
+    keep = np.flatnonzero(expected_beats(listening.expected.reference_s))
+    cuff = listening.cuff_mmhg[keep]
+    paths = listening.story.paths[:, keep]
+    rate = deflation.rate_mmhg_per_s
+    error = float(
+        np.hypot(max(LEAST_TREND_ERROR_MMHG, deflation.trend_error_mmhg), rate * 0.6 * lag_error_s)
+    )
+    return Told(
+        beats=keep,
+        cuff_mmhg=cuff,
+        onset_s=listening.onset_s[keep],
+        heard=listening.story.heard[keep],
+        paths=paths,
+        ruled=apply_rules(paths, cuff),
+        error_mmhg=error,
+    )
+
+
+def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
+    """An observed threshold; no value where the confidence is too low."""
+    sure = verdict.confidence(found.mass * factor, kind)
+    if sure < ABSTAIN_BELOW:
+        return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
+    return Threshold(
+        state=State.OBSERVED,
+        mmhg=verdict.rounded(found.mmhg),
+        low_mmhg=verdict.rounded(found.low_mmhg),
+        high_mmhg=verdict.rounded(found.high_mmhg),
+        confidence=sure,
+        time_s=round(float(told.onset_s[found.index]), 3),
+    )
+
+
+def systolic_of(told: Told, factor: float) -> Threshold:
+    ruled = told.ruled
+    if ruled.systolic_seen.mean() >= 0.5:
+        found = verdict.systolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
+        if found is not None:
+            return _threshold(told, found, "systolic", factor)
+    first = ruled.first[ruled.first >= 0]
+    if first.size == 0:
+        return Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
+    # Counted from the earliest sound, not from the first pair: any sound is a bound.
+    bound = float(told.cuff_mmhg[int(np.median(first))])
+    return Threshold(
+        state=State.NOT_REACHED, low_mmhg=verdict.rounded(bound), reason=Reason.SOUNDS_FROM_TOP
+    )
+
+
+def diastolic_of(told: Told, factor: float) -> tuple[Threshold, Threshold]:
+    """Last sound and first silence."""
+    ruled = told.ruled
+    if ruled.diastolic_seen.mean() >= 0.5:
+        found = verdict.diastolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
+        if found is not None:
+            last = _threshold(told, found, "diastolic", factor)
+            if last.state is not State.OBSERVED:
+                return last, last
+            silence = Threshold(
+                state=State.OBSERVED,
+                mmhg=verdict.rounded(float(told.cuff_mmhg[found.index + 1])),
+                low_mmhg=min(
+                    last.low_mmhg or 0.0, verdict.rounded(told.cuff_mmhg[found.index + 1])
+                ),
+                high_mmhg=last.high_mmhg,
+                confidence=last.confidence,
+                time_s=round(float(told.onset_s[found.index + 1]), 3),
+            )
+            return last, silence
+    ends = ruled.last[ruled.last >= 0]
+    if ends.size == 0:
+        missing = Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
+        return missing, missing
+    bound = float(told.cuff_mmhg[int(np.median(ends))])
+    last = Threshold(
+        state=State.NOT_REACHED, high_mmhg=verdict.rounded(bound), reason=Reason.SOUNDS_TO_END
+    )
+    return last, last
+
+
+def gaps_of(told: Told, run: float) -> tuple[Gap, ...]:
+    """The silent gap, where most stories hold one."""
+    ruled = told.ruled
+    has = ruled.gap_upper >= 0
+    share = float(has.mean())
+    if share < 0.5:
+        return ()
+    upper = verdict.edge(
+        ruled.gap_upper[has], ruled.gap_upper[has] + 1, told.cuff_mmhg, share, told.error_mmhg
+    )
+    lower = verdict.edge(
+        ruled.gap_lower[has], ruled.gap_lower[has] - 1, told.cuff_mmhg, share, told.error_mmhg
+    )
+    return (
+        Gap(
+            upper_mmhg=verdict.rounded(upper.mmhg),
+            lower_mmhg=verdict.rounded(lower.mmhg),
+            upper_low_mmhg=verdict.rounded(upper.low_mmhg),
+            upper_high_mmhg=verdict.rounded(upper.high_mmhg),
+            lower_low_mmhg=verdict.rounded(lower.low_mmhg),
+            lower_high_mmhg=verdict.rounded(lower.high_mmhg),
+            confidence=round(share * run, 4),
+        ),
+    )
+
+
+def muffling_of(told: Told, sounds: np.ndarray, muffled: Muffled | None) -> Threshold:
+    if muffled is None:
+        return Threshold(state=State.UNDETERMINED, reason=Reason.NO_MUFFLING)
+    cuff = told.cuff_mmhg[sounds]
+    value = float(cuff[muffled.index])
+    high = float(cuff[max(muffled.low - 1, 0)]) + 2 * told.error_mmhg
+    low = float(cuff[min(muffled.high, cuff.size - 1)]) - 2 * told.error_mmhg
+    return Threshold(
+        state=State.OBSERVED,
+        mmhg=verdict.rounded(value),
+        low_mmhg=verdict.rounded(min(low, value)),
+        high_mmhg=verdict.rounded(max(high, value)),
+        confidence=round(muffled.certainty * 0.9, 4),
+        time_s=round(float(told.onset_s[sounds[muffled.index]]), 3),
+    )
+
+
+def most_told(told: Told) -> np.ndarray:
+    """Beats that sound between the first and the last sound of most stories."""
+    inside = np.arange(told.heard.size)
+    ruled = told.ruled
+    first = int(np.median(ruled.first[ruled.first >= 0]))
+    last = int(np.median(ruled.last[ruled.last >= 0]))
+    return np.asarray((told.heard >= 0.5) & (inside >= first) & (inside <= last))
+
+
+def by_rule(
+    rule: Rule, last: Threshold, silence: Threshold, muffling: Threshold, to_zero: bool
+) -> Diastolic:
+    """The diastolic by the chosen rule; by K4 where sounds go on to zero."""
+    chosen = Rule.K4 if to_zero else Rule(rule)
+    source = {Rule.LAST_SOUND: last, Rule.FIRST_SILENCE: silence, Rule.K4: muffling}[chosen]
+    return Diastolic(
+        state=source.state,
+        mmhg=source.mmhg,
+        low_mmhg=source.low_mmhg,
+        high_mmhg=source.high_mmhg,
+        confidence=source.confidence,
+        time_s=source.time_s,
+        reason=source.reason,
+        rule=chosen,
+        k5_mmhg=0.0 if to_zero else last.mmhg,
+    )

@@ -20,6 +20,7 @@ import numpy as np
 from scipy.optimize import isotonic_regression, minimize
 
 from tapfall.ear.calibration import CLIP_SD, Weights
+from tapfall.ear.cuff import measurement_bounds
 from tapfall.ear.presence import presence_measures
 from tests.accuracy.groups import GROUPS
 
@@ -58,7 +59,11 @@ def observe(case: tuple[str, int]) -> dict[str, Any] | None:
     row: dict[str, Any] = {"group": group, "seed": seed, "rounds": []}
     row["score"] = score(simulation.truth, reading, group=group, seed=seed, seconds=0.0)
     beats = simulation.truth.beats
-    time_s = np.array([beat.time_s for beat in beats])
+    # The judgement's own times start at the measurement's first row.
+    cuff = simulation.recording.cuff
+    rows = measurement_bounds(cuff.time_s, cuff.pressure_mmhg)
+    origin_s = float(cuff.time_s[rows[-1][0]]) if rows else 0.0
+    time_s = np.array([beat.time_s for beat in beats]) - origin_s
     for found in heard[-judge.ROUNDS :]:
         away = np.abs(time_s[None, :] - found.onset_s[:, None])
         nearest = away.argmin(axis=1)

@@ -13,13 +13,16 @@ from tapfall.ear.evidence import Expectation
 from tapfall.model import FloatArray
 
 #: Spread of the delay around its track: inside the sounds and per mmHg beyond (tuned).
-TRACK_SPREAD_S, TRACK_SPREAD_S_PER_MMHG, WIDEST_SPREAD_S = 0.010, 0.0005, 0.035
+TRACK_SPREAD_S, TRACK_SPREAD_S_PER_MMHG, WIDEST_SPREAD_S = 0.010, 0.0008, 0.035
 #: How far the track goes on beyond the sounds heard so far.
 TRACK_REACH_MMHG = 6.0
 #: Steepest change of delay with cuff pressure: a 200-ms upstroke over 25 mmHg.
 STEEPEST_S_PER_MMHG = 0.008
-#: Deviation from the track at which a beat loses half its weight.
-ROBUST_S = 0.012
+#: Deviation at which a beat loses half its weight, from the bent track and from the
+#: straight line before it.
+ROBUST_S, LOOSE_S = 0.025, 0.020
+#: The track bends over this much pressure; beats that its local slope is drawn by.
+BEND_MMHG, BEND_BEATS = 9.0, 3.0
 #: A slope expected beforehand and the weight of that expectation, in beats
 #: (a 120-ms upstroke over 40-80 mmHg; computed).
 USUAL_S_PER_MMHG, USUAL_BEATS = 0.0015, 8.0
@@ -53,23 +56,14 @@ def follow_track(
             spread_s=expected.spread_s,
             slope_s_per_mmhg=0.0,
         )
-    centre = float(np.average(cuff_mmhg, weights=weight))
-    x = cuff_mmhg - centre
-    robust = weight.copy()
-    level = slope = 0.0
-    for _ in range(5):
-        level = float(np.average(delay_s - slope * x, weights=robust))
-        spread = float(np.sum(robust * x * x)) + USUAL_BEATS * 100.0
-        pull = (
-            float(np.sum(robust * x * (delay_s - level))) + USUAL_BEATS * 100.0 * USUAL_S_PER_MMHG
-        )
-        slope = float(np.clip(pull / spread, 0.0, STEEPEST_S_PER_MMHG))
-        miss = delay_s - level - slope * x
-        robust = weight / (1 + (miss / ROBUST_S) ** 2)
+    slope, miss = _straight(delay_s, cuff_mmhg, weight)
+    robust = weight / (1 + (miss / ROBUST_S) ** 2)
     sounding = weight > 0
     low, high = float(cuff_mmhg[sounding].min()), float(cuff_mmhg[sounding].max())
     # Beyond the sounds the crossing has reached the top or the foot of the upstroke.
     within = np.clip(cuff_mmhg, low - TRACK_REACH_MMHG, high + TRACK_REACH_MMHG)
+    track = _bent(within, np.clip(within, low, high), delay_s, cuff_mmhg, robust, slope)
+    miss = delay_s - track
     scatter = float(
         np.sqrt(np.average(np.minimum(miss[sounding] ** 2, 9e-4), weights=robust[sounding]))
     )
@@ -77,10 +71,52 @@ def follow_track(
     spread_s = max(TRACK_SPREAD_S, scatter) + TRACK_SPREAD_S_PER_MMHG * beyond
     return Expectation(
         reference_s=expected.reference_s,
-        delay_s=level + slope * (within - centre),
+        delay_s=track,
         spread_s=np.minimum(spread_s, WIDEST_SPREAD_S),
         slope_s_per_mmhg=slope,
     )
+
+
+def _straight(
+    delay_s: FloatArray, cuff_mmhg: FloatArray, weight: FloatArray
+) -> tuple[float, FloatArray]:
+    """Robust straight line through the delays: its slope, and what it misses."""
+    x = cuff_mmhg - float(np.average(cuff_mmhg, weights=weight))
+    robust = weight.copy()
+    level = slope = 0.0
+    miss = delay_s
+    for _ in range(5):
+        level = float(np.average(delay_s - slope * x, weights=robust))
+        usual = USUAL_BEATS * 100.0
+        spread = float(np.sum(robust * x * x)) + usual
+        pull = float(np.sum(robust * x * (delay_s - level))) + usual * USUAL_S_PER_MMHG
+        slope = float(np.clip(pull / spread, 0.0, STEEPEST_S_PER_MMHG))
+        miss = delay_s - level - slope * x
+        robust = weight / (1 + (miss / LOOSE_S) ** 2)
+    return slope, miss
+
+
+def _bent(
+    at_mmhg: FloatArray,
+    near_mmhg: FloatArray,
+    delay_s: FloatArray,
+    cuff_mmhg: FloatArray,
+    weight: FloatArray,
+    slope_s_per_mmhg: float,
+) -> FloatArray:
+    """Local straight lines, drawn towards the whole slope; an upstroke is not straight."""
+    x = cuff_mmhg[None, :] - near_mmhg[:, None]
+    w = weight[None, :] * np.exp(-0.5 * (x / BEND_MMHG) ** 2) + 1e-6 * weight[None, :]
+    total = w.sum(axis=1)
+    middle = (w * x).sum(axis=1) / total
+    level = (w * delay_s[None, :]).sum(axis=1) / total
+    away = x - middle[:, None]
+    pull = BEND_BEATS * BEND_MMHG**2 / 4
+    local = ((w * away * delay_s[None, :]).sum(axis=1) + pull * slope_s_per_mmhg) / (
+        (w * away * away).sum(axis=1) + pull
+    )
+    local = np.clip(local, 0.0, STEEPEST_S_PER_MMHG)
+    return np.asarray(level + local * (at_mmhg - near_mmhg - middle))
 
 
 def steady_clock(onset_s: FloatArray, heard: FloatArray, expected: Expectation) -> Expectation:

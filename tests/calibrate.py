@@ -147,7 +147,9 @@ def fit_weights(
 
 def weights(rows: Sequence[dict[str, Any]], round_: int) -> dict[str, Any]:
     """Weights of one round from observed rows."""
-    pairs = [row["rounds"][round_] for row in rows if len(row["rounds"]) > round_]
+    # The second set of weights serves every later round too.
+    last = round_ + 1 if round_ == 0 else None
+    pairs = [pair for row in rows for pair in row["rounds"][round_:last]]
     if round_ == 0:
         # The first round only gathers what may be learned from: it must not give up.
         pairs = [pair for pair in pairs if pair[1].sum() >= LEAST_SOUNDS]

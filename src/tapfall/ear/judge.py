@@ -30,7 +30,7 @@ from tapfall.ear.whiten import White, whiten
 from tapfall.model import FloatArray
 
 #: Rounds of decoding and learning.
-ROUNDS = 2
+ROUNDS = 3
 #: Spread of the delay in the first round, before a track is known.
 FIRST_SPREAD_S = 0.025
 #: Fixed sounds (heart sounds) are looked for in this stretch around the pulse.
@@ -99,7 +99,7 @@ def listen(
         template = learn_template(white, expected.reference_s + expected.delay_s, teach)
         if template is None:
             return found
-        found = _hear(deflation, white, template, expected, lag, anchored, found, round_)
+        found = _hear(deflation, white, template, expected, lag, anchored, found, min(round_, 1))
         teach, expected = _relearn(found)
         white = _whiten_again(record, deflation, found) or white
     return found

@@ -37,7 +37,7 @@ KNOTS = 12
 
 def observe(case: tuple[str, int]) -> dict[str, Any] | None:
     """Simulate one recording and listen to it; measures of each round with their truth."""
-    from tapfall.ear import judge, listener
+    from tapfall.ear import judge, taking
     from tapfall.synth import simulate
     from tests.accuracy.groups import draw
     from tests.accuracy.scoring import score
@@ -53,7 +53,7 @@ def observe(case: tuple[str, int]) -> dict[str, Any] | None:
 
     judge._hear = watched
     try:
-        reading = listener.take_reading(simulation.recording)
+        reading = taking.take_reading(simulation.recording)
     finally:
         judge._hear = plain
     row: dict[str, Any] = {"group": group, "seed": seed, "rounds": []}

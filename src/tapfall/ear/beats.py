@@ -35,6 +35,8 @@ DELAY_S_PER_MMHG, DELAY_SPREAD_S_PER_MMHG = 0.0018, 0.002
 CLOCK_JITTER_S, SMOOTHNESS, MOST_ROUGH = 0.007, 0.8, 4.0
 #: Sounds at one delay in every beat: how strong, how wide, how many at most (tuned).
 LEAST_FIXED_NATS, FIXED_REACH_S, MOST_FIXED = 0.7, 0.06, 24
+#: How much more than its median is taken out: it varies with the breath (tuned).
+FIXED_WEIGHT = 1.4
 #: Width over which a sound still counts as being at one delay, in steps.
 FIXED_JITTER = 5
 #: A sound with every beat that can be the clock: strength and jitter (tuned).
@@ -130,8 +132,10 @@ def at_both_ends(values: FloatArray) -> FloatArray:
     >>> at_both_ends(np.array([[1.0, 0.0]] * 4 + [[1.0, 5.0]] * 8)).tolist()
     [1.0, 0.0]
     """
-    count = max(3, values.shape[0] // 6)
-    return np.minimum(np.median(values[:count], axis=0), np.median(values[-count:], axis=0))
+    # The outermost beats may lie under pump or valve, or be no beats at all.
+    inner = values[1:-1] if values.shape[0] > 8 else values
+    count = max(3, inner.shape[0] // 4)
+    return np.minimum(np.median(inner[:count], axis=0), np.median(inner[-count:], axis=0))
 
 
 def without_fixed(
@@ -166,7 +170,7 @@ def without_fixed(
             break
         low, high = max(0, top - half), min(offsets.size, top + half + 1)
         cells = index[:, low:high]
-        excess[cells] = np.maximum(excess[cells] - base[low:high], 0.0)
+        excess[cells] = np.maximum(excess[cells] - FIXED_WEIGHT * base[low:high], 0.0)
     return Onsets(excess=excess, start_s=marks.start_s)
 
 

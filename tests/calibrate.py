@@ -8,7 +8,6 @@ posterior to confidence on calibration seeds, used for nothing else.
 from __future__ import annotations
 
 import argparse
-import itertools
 import json
 import multiprocessing
 import os
@@ -17,9 +16,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy.optimize import isotonic_regression, minimize
+from scipy.optimize import minimize
 
-from tapfall.ear.calibration import CLIP_SD, Weights
+from tapfall.ear.calibration import CLIP_SD, SURE, Weights
+from tapfall.ear.confidence import CONFIDENCE
 from tapfall.ear.cuff import measurement_bounds
 from tapfall.ear.presence import presence_measures
 from tests.accuracy.groups import GROUPS
@@ -31,13 +31,13 @@ HIDDEN, RIDGE = 16, 3.0
 PRESENCE_UNITS = 5
 #: Recordings with fewer sounds teach nothing about what a sound is.
 LEAST_SOUNDS = 4
-#: Knots of the confidence map.
-KNOTS = 12
+#: Units and penalty of the network for confidence, and the coverage aimed at.
+CONFIDENCE_UNITS, CONFIDENCE_RIDGE, COVERAGE = 4, 2.0, 0.957
 
 
 def observe(case: tuple[str, int]) -> dict[str, Any] | None:
     """Simulate one recording and listen to it; measures of each round with their truth."""
-    from tapfall.ear import judge, taking
+    from tapfall.ear import judge, taking, thresholds
     from tapfall.synth import simulate
     from tests.accuracy.groups import draw
     from tests.accuracy.scoring import score
@@ -51,12 +51,21 @@ def observe(case: tuple[str, int]) -> dict[str, Any] | None:
         heard.append(plain(*arguments))
         return heard[-1]
 
+    sure: dict[str, np.ndarray] = {}
+    plain_confidence = thresholds.confidence
+
+    def watched_confidence(measures: np.ndarray, kind: str) -> float:
+        sure[kind] = measures
+        return plain_confidence(measures, kind)
+
     judge._hear = watched
+    thresholds.confidence = watched_confidence
     try:
         reading = taking.take_reading(simulation.recording)
     finally:
         judge._hear = plain
-    row: dict[str, Any] = {"group": group, "seed": seed, "rounds": []}
+        thresholds.confidence = plain_confidence
+    row: dict[str, Any] = {"group": group, "seed": seed, "rounds": [], "sure": sure}
     row["score"] = score(simulation.truth, reading, group=group, seed=seed, seconds=0.0)
     beats = simulation.truth.beats
     # The judgement's own times start at the measurement's first row.
@@ -87,13 +96,18 @@ def gather(groups: Sequence[str], first: int, count: int, workers: int) -> list[
 
 
 def fit_weights(
-    measures: np.ndarray, sounds: np.ndarray, seed: int, units: int = HIDDEN
+    measures: np.ndarray,
+    sounds: np.ndarray,
+    seed: int,
+    units: int = HIDDEN,
+    even: bool = True,
+    ridge: float = RIDGE,
 ) -> dict[str, Any]:
-    """A network of one hidden layer, by L-BFGS on the log loss; classes count alike."""
+    """A network of one hidden layer, by L-BFGS on the log loss; ``even``: classes count alike."""
     mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
     z = np.clip((measures - mean) / spread, -CLIP_SD, CLIP_SD)
     share = sounds.mean()
-    weight = np.where(sounds > 0, 0.5 / share, 0.5 / (1 - share))
+    weight = np.where(sounds > 0, 0.5 / share, 0.5 / (1 - share)) if even else np.ones_like(sounds)
     m = z.shape[1]
     cuts = np.cumsum([m * units, units, units])
 
@@ -112,12 +126,12 @@ def fit_weights(
         miss = weight * (1 / (1 + np.exp(-odds)) - sounds)
         back = np.outer(miss, out) * (1 - unit**2)
         value = float(np.sum(weight * (np.logaddexp(0, odds) - sounds * odds)))
-        value += 0.5 * RIDGE * float(np.sum(hidden**2) + np.sum(out**2))
+        value += 0.5 * ridge * float(np.sum(hidden**2) + np.sum(out**2))
         slope = np.concatenate(
             [
-                (z.T @ back + RIDGE * hidden).ravel(),
+                (z.T @ back + ridge * hidden).ravel(),
                 back.sum(axis=0),
-                unit.T @ miss + RIDGE * out,
+                unit.T @ miss + ridge * out,
                 [miss.sum()],
             ]
         )
@@ -180,24 +194,6 @@ def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     return fitted
 
 
-def monotone_map(raw: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Knots of a monotone map from raw probability to share right."""
-    order = np.argsort(raw)
-    fitted = isotonic_regression(right[order].astype(float)).x
-    edges = np.unique(np.quantile(raw, np.linspace(0, 1, KNOTS)))
-    centre, level = [], []
-    for low, high in itertools.pairwise(edges):
-        inside = (raw[order] >= low) & (raw[order] <= high)
-        centre.append(float(raw[order][inside].mean()))
-        # A share of few is drawn towards one half: never quite sure.
-        level.append(float((fitted[inside].sum() + 0.5) / (inside.sum() + 1.0)))
-    level = np.maximum.accumulate(level)
-    return (
-        np.concatenate([[0.0], centre, [1.0]]),
-        np.concatenate([[0.0], level, level[-1:]]),
-    )
-
-
 def plain(values: Any) -> Any:
     """Arrays to nested lists of five digits."""
     if np.ndim(values):
@@ -211,26 +207,69 @@ def write(change: Callable[[dict[str, Any]], None]) -> None:
     change(numbers)
     nets = ",\n".join(json.dumps(one) for one in numbers["weights"])
     lines = [f'"weights": [\n{nets}]', f'"presence": {json.dumps(numbers["presence"])}']
-    lines.append(f'"confidence": {json.dumps(numbers["confidence"])}')
+    for name in ("confidence", "widening_mmhg"):
+        lines.append(f'"{name}": {json.dumps(numbers[name])}')
     TARGET.write_text("{" + ",\n".join(lines) + "}\n")
 
 
-def flat() -> dict[str, Any]:
-    """Identity maps of confidence."""
-    return {kind: ([0.0, 1.0], [0.0, 1.0]) for kind in ("systolic", "diastolic")}
+def blank(measures: int, offset: float) -> dict[str, Any]:
+    """Weights that give the same log odds whatever is measured."""
+    return {
+        "mean": [0.0] * measures,
+        "spread": [1.0] * measures,
+        "hidden": [[0.0]] * measures,
+        "bias": [0.0],
+        "out": [0.0],
+        "offset": offset,
+    }
 
 
-def confidence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
-    """Maps of both thresholds from observed readings (raw = identity map in force)."""
-    maps = {}
+def confidence(rows: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str, float]]:
+    """Weights of the confidence in each threshold, and how far intervals widen."""
+    fitted, widening = {}, {}
     for kind in ("systolic", "diastolic"):
-        values = [getattr(row["score"], kind) for row in rows]
-        given = [v for v in values if v.confidence is not None]
-        raw = np.array([v.confidence for v in given])
-        right = np.array([v.right for v in given])
-        maps[kind] = [plain(part) for part in monotone_map(raw, right)]
-        print(kind, raw.size, "values,", f"{right.mean():.3f} right")
-    return maps
+        known = [
+            (row["sure"][kind], getattr(row["score"], kind))
+            for row in rows
+            if kind in row["sure"] and getattr(row["score"], kind).near is not None
+        ]
+        measures = np.stack([pair[0] for pair in known])
+        right = np.array([pair[1].near for pair in known], float)
+        fitted[kind] = fit_weights(
+            measures, right, seed=7, units=CONFIDENCE_UNITS, even=False, ridge=CONFIDENCE_RIDGE
+        )
+        sure = 1 / (1 + np.exp(-Weights(**fitted[kind]).log_odds(measures)))
+        short = np.array([_short_mmhg(pair[1]) for pair in known])
+        widening[kind] = _widening(short, sure)
+        high = sure >= 0.97
+        print(
+            f"{kind}: {right.size} values, {right.mean():.3f} right, confidence {sure.mean():.3f}; "
+            f"from 0.97 on {high.mean():.2f} of them, {np.mean(right[high]):.4f} right; "
+            f"covered {np.mean(short <= 0):.3f}, widening {widening[kind]:.0f} mmHg"
+        )
+    return fitted, widening
+
+
+def _short_mmhg(value: Any) -> float:
+    """How much an interval misses the threshold by (either truth's, or between them)."""
+    true = [
+        one.threshold_mmhg
+        for one in (value.quiet, value.noise)
+        if one is not None and one.threshold_mmhg is not None
+    ]
+    if not true or value.estimate is None or value.estimate.low_mmhg is None:
+        return 0.0
+    low, high = value.estimate.low_mmhg, value.estimate.high_mmhg
+    return float(max(min(true) - high, low - max(true), 0.0))
+
+
+def _widening(short_mmhg: np.ndarray, sure: np.ndarray) -> float:
+    """Least widening that brings the coverage to its aim."""
+    room = np.maximum(SURE - sure, 0.0)
+    for widening in range(0, 200, 2):
+        if np.mean(short_mmhg <= widening * room + 1e-9) >= COVERAGE:
+            return float(widening)
+    return 200.0
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -258,10 +297,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
         whole = {name: plain(values) for name, values in presence(rows).items()}
         write(lambda numbers: numbers.update(presence=whole))
     else:
-        write(lambda numbers: numbers.update(confidence=flat()))
+        both = ("systolic", "diastolic")
+        bare = {
+            "confidence": dict.fromkeys(both, blank(len(CONFIDENCE), 4.0)),
+            "widening_mmhg": dict.fromkeys(both, 0.0),
+        }
+        write(lambda numbers: numbers.update(bare))
         rows = gather(groups, 10_000 if first is None else first, count, workers)
-        maps = confidence(rows)
-        write(lambda numbers: numbers.update(confidence=maps))
+        nets, widening = confidence(rows)
+        rounded = {
+            kind: {name: plain(values) for name, values in net.items()}
+            for kind, net in nets.items()
+        }
+        write(lambda numbers: numbers.update(confidence=rounded, widening_mmhg=widening))
     return 0
 
 

@@ -204,6 +204,22 @@ def _no_sounds(scenario: Scenario, rng: np.random.Generator, split: Split) -> Sc
     return _sound(with_noise(scenario, *noises), present=False)
 
 
+def _heart_only(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    """Loud heart sounds and nothing else, under a log with, without, or with a slow pulse."""
+    snr_db = round(rng.uniform(-8, 2), 3)
+    if rng.random() < 0.5:
+        heart = Noise(kind="heart", snr_db=snr_db)
+    else:
+        heart = file_noise(rng, "heart_sounds", split.chest, snr_db, "heart")
+    scenario = with_noise(scenario, heart, Noise(kind="pink", snr_db=round(rng.uniform(15, 40), 3)))
+    log = int(rng.integers(3))
+    if log == 0:
+        scenario = _cuff(scenario, pulse_mmhg=0.0)
+    elif log == 1:
+        scenario = _coarse(scenario, rng, split)
+    return _sound(scenario, present=False)
+
+
 def _top_inside(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     person = scenario.person
     pulse = person.systolic_mmhg - person.diastolic_mmhg
@@ -297,6 +313,7 @@ GROUPS: dict[str, Group] = {
     "weak": _group("sounds that peak at 1 % of full scale, 16 bit", _weak),
     "gap": _group("a silent gap, from two silent beats to 40 mmHg", _gap),
     "into_gap": _group("inflated into a silent gap", _into_gap),
+    "heart_only": _group("loud heart sounds alone, logs of three kinds", _heart_only),
     "no_sounds": _group("noises of any kind, no Korotkoff sounds", _no_sounds),
     "systolic_not_reached": _group("inflated to below systolic", _top_inside),
     "diastolic_not_reached": _group("released above diastolic", _end_inside),

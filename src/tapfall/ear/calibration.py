@@ -18,6 +18,8 @@ from tapfall.model import FloatArray
 
 #: Standardised measures are clipped here: no extreme decides alone.
 CLIP_SD = 4.0
+#: From this confidence on an interval needs no widening.
+SURE = 0.98
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,11 +45,17 @@ class Weights:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Calibration:
-    """All fitted numbers: weights for each round and of the whole, confidence maps."""
+    """All fitted numbers.
+
+    Weights of the evidence for each round, of the presence of sounds and of the
+    confidence in each threshold; ``widening_mmhg`` is how much wider an interval
+    grows on each side as confidence falls from ``SURE`` to zero.
+    """
 
     weights: tuple[Weights, ...]
     presence: Weights
-    confidence: dict[str, tuple[FloatArray, FloatArray]]
+    confidence: dict[str, Weights]
+    widening_mmhg: dict[str, float]
 
 
 def read_calibration(path: Path) -> Calibration:
@@ -74,14 +82,11 @@ def read_calibration(path: Path) -> Calibration:
         arrays = {name: np.asarray(values) for name, values in one.items() if name != "offset"}
         return Weights(**arrays, offset=float(one["offset"]))
 
-    confidence = {
-        kind: (np.asarray(knots), np.asarray(levels))
-        for kind, (knots, levels) in raw["confidence"].items()
-    }
     return Calibration(
         weights=tuple(weights(one) for one in raw["weights"]),
         presence=weights(raw["presence"]),
-        confidence=confidence,
+        confidence={kind: weights(one) for kind, one in raw["confidence"].items()},
+        widening_mmhg={kind: float(value) for kind, value in raw["widening_mmhg"].items()},
     )
 
 

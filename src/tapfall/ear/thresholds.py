@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.ear import verdict
+from tapfall.ear.confidence import confidence, confidence_measures, widening_mmhg
 from tapfall.ear.cuff import Deflation
+from tapfall.ear.evidence import MEASURES
 from tapfall.ear.judge import Listening
 from tapfall.ear.muffling import Muffled
 from tapfall.ear.rules import Ruled, apply_rules, expected_beats
@@ -30,6 +32,24 @@ class Told:
     paths: np.ndarray
     ruled: Ruled
     error_mmhg: float
+    listening: Listening
+
+    def measures(self, found: verdict.Edge, kind: str, present: float) -> FloatArray:
+        """What the confidence in a threshold rests on."""
+        listening = self.listening
+        loud = listening.evidence.measures[0, MEASURES.index("loud_over_floor")]
+        return confidence_measures(
+            found,
+            listening.evidence.log_odds[self.beats],
+            self.heard,
+            self.cuff_mmhg,
+            inward=1 if kind == "systolic" else -1,
+            present=present,
+            likeness=listening.template.likeness,
+            loud_over_floor=float(loud),
+            anchored=listening.anchored,
+            lag_moved=listening.lag.seconds != 0.0,
+        )
 
 
 def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told:
@@ -49,19 +69,20 @@ def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told
         paths=paths,
         ruled=apply_rules(paths, cuff),
         error_mmhg=error,
+        listening=listening,
     )
 
 
 def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
     """An observed threshold; no value where the confidence is too low."""
-    sure = verdict.confidence(found.mass * factor, kind)
+    sure = confidence(told.measures(found, kind, factor), kind)
     if sure < ABSTAIN_BELOW:
         return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
     return Threshold(
         state=State.OBSERVED,
         mmhg=verdict.rounded(found.mmhg),
-        low_mmhg=verdict.rounded(found.low_mmhg),
-        high_mmhg=verdict.rounded(found.high_mmhg),
+        low_mmhg=verdict.rounded(found.low_mmhg - widening_mmhg(sure, kind)),
+        high_mmhg=verdict.rounded(found.high_mmhg + widening_mmhg(sure, kind)),
         confidence=sure,
         time_s=round(float(told.onset_s[found.index]), 3),
     )

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.rules import Ruled
 from tapfall.model import FloatArray
 
@@ -118,9 +117,3 @@ def diastolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Ed
         return None
     index = ruled.last[seen]
     return edge(index, index + 1, cuff_mmhg, float(seen.mean()), error_mmhg)
-
-
-def confidence(raw: float, kind: str) -> float:
-    """Calibrated confidence of a raw probability; ``kind`` names the threshold."""
-    knots = CALIBRATION.confidence[kind]
-    return round(float(np.interp(raw, knots[0], knots[1])), 4)

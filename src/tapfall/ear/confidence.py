@@ -1,0 +1,104 @@
+"""How likely a value is right, and how far its interval has to reach.
+
+The stories within 4 mmHg say how sure the model is of itself; how far the
+sounds stand out, how alike they are and how wide a beat's step is say how far
+to trust the model.  The weights are fitted on calibration recordings.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tapfall.ear.calibration import CALIBRATION, SURE
+from tapfall.ear.verdict import Edge
+from tapfall.model import FloatArray
+
+#: Names of the measures, in order.
+CONFIDENCE = (
+    "stories_within_4_mmhg",
+    "presence",
+    "likeness",
+    "loud_over_floor",
+    "step_mmhg",
+    "width_mmhg",
+    "log_odds_inside",
+    "log_odds_beyond",
+    "least_margin",
+    "anchored",
+    "lag_moved",
+    "share_sounding",
+)
+
+
+def _logit(probability: float) -> float:
+    bounded = min(max(probability, 0.002), 0.998)
+    return float(np.log(bounded / (1 - bounded)))
+
+
+def confidence_measures(
+    found: Edge,
+    log_odds: FloatArray,
+    heard: FloatArray,
+    cuff_mmhg: FloatArray,
+    *,
+    inward: int,
+    present: float,
+    likeness: float,
+    loud_over_floor: float,
+    anchored: bool,
+    lag_moved: bool,
+) -> FloatArray:
+    """Measures that the confidence in one threshold rests on.
+
+    Parameters
+    ----------
+    found
+        The threshold in the posterior.
+    log_odds, heard, cuff_mmhg
+        Evidence, probability of a sound and pressure at each expected beat,
+        shape ``(n,)``.
+    inward
+        Step from the threshold into the sounds: 1 for the systolic, -1 for
+        the diastolic.
+    present, likeness, loud_over_floor, anchored, lag_moved
+        What is known of the listening as a whole.
+
+    Returns
+    -------
+    ndarray
+        Shape ``(len(CONFIDENCE),)``.
+    """
+    last = log_odds.size - 1
+
+    def near(*steps: int) -> FloatArray:
+        index = np.clip([found.index + inward * step for step in steps], 0, last)
+        return np.asarray(np.clip(log_odds[index], -8.0, 8.0))
+
+    inside, beyond = near(0, 1), near(-1, -2)
+    return np.array(
+        [
+            _logit(found.mass),
+            _logit(present),
+            likeness,
+            loud_over_floor,
+            float(np.median(np.abs(np.diff(cuff_mmhg)))),
+            found.high_mmhg - found.low_mmhg,
+            float(inside.mean()),
+            float(beyond.mean()),
+            float(min(inside.min(), -beyond.max())),
+            float(anchored),
+            float(lag_moved),
+            float(heard.mean()),
+        ]
+    )
+
+
+def confidence(measures: FloatArray, kind: str) -> float:
+    """Probability that the value lies within 4 mmHg of an expert's; ``kind`` names it."""
+    odds = float(CALIBRATION.confidence[kind].log_odds(measures[None, :])[0])
+    return round(float(1 / (1 + np.exp(-odds))), 4)
+
+
+def widening_mmhg(sure: float, kind: str) -> float:
+    """How much wider an interval has to be on each side at this confidence."""
+    return CALIBRATION.widening_mmhg[kind] * max(SURE - sure, 0.0)

@@ -207,8 +207,7 @@ def write(change: Callable[[dict[str, Any]], None]) -> None:
     change(numbers)
     nets = ",\n".join(json.dumps(one) for one in numbers["weights"])
     lines = [f'"weights": [\n{nets}]', f'"presence": {json.dumps(numbers["presence"])}']
-    for name in ("confidence", "widening_mmhg"):
-        lines.append(f'"{name}": {json.dumps(numbers[name])}')
+    lines += [f'"{name}": {json.dumps(numbers[name])}' for name in ("confidence", "widening_mmhg")]
     TARGET.write_text("{" + ",\n".join(lines) + "}\n")
 
 

@@ -20,8 +20,10 @@ from tapfall.model import FloatArray
 
 #: Steps of the delay over which a sound is looked for.
 DELAY_STEP_S = 0.006
-#: Noise windows looked at, at most, their hop, and how far the local floor reaches.
-MOST_NOISE_WINDOWS, NOISE_HOP_S, FLOOR_REACH_S = 700, 0.02, 1.2
+#: Noise windows looked at, at most, and their hop.
+MOST_NOISE_WINDOWS, NOISE_HOP_S = 700, 0.02
+#: The local floor is a median over this much either way, at this step.
+FLOOR_REACH_S, FLOOR_STEP_S = 1.2, 0.4
 #: Where the neighbourhood of a sound is listened to for bursts of noise.
 BESIDE_S = 0.12
 #: Names of the measures, in order.
@@ -137,12 +139,18 @@ def learn_noise(white: White, busy_s: FloatArray, span_s: tuple[float, float]) -
         starts = starts[:: starts.size // MOST_NOISE_WINDOWS + 1]
     energy = white.window_energy() * white.window / white.dof
     level = energy[np.clip(white.index(starts), 0, energy.size - 1)]
-    low = np.searchsorted(starts, starts - FLOOR_REACH_S)
-    high = np.searchsorted(starts, starts + FLOOR_REACH_S)
+    centre = np.arange(starts[0], starts[-1] + FLOOR_STEP_S, FLOOR_STEP_S)
+    low = np.searchsorted(starts, centre - FLOOR_REACH_S)
+    high = np.searchsorted(starts, centre + FLOOR_REACH_S)
+    filled = high > low
     floor = np.array(
-        [np.median(level[a:b]) for a, b in zip(low.tolist(), high.tolist(), strict=True)]
+        [
+            np.median(level[a:b])
+            for a, b in zip(low[filled].tolist(), high[filled].tolist(), strict=True)
+        ]
     )
-    return Noise(time_s=starts, floor=np.maximum(floor, 0.5 * float(np.median(level)) + 1e-9))
+    least = 0.5 * float(np.median(level)) + 1e-9
+    return Noise(time_s=centre[filled], floor=np.maximum(floor, least))
 
 
 def weigh_beats(

@@ -30,7 +30,7 @@ FROM_TOP = 0.05
 MISS, LONE = 0.04, 0.015
 #: Chance per beat of falling into a gap; 21 % of hypertensives have one
 #: (Cavallini 1996), some 20 beats each.
-GAP, GAP_ENDS = 0.02, 0.14
+GAP, GAP_ENDS = 0.05, 0.25
 #: Paths drawn from the posterior.
 PATHS = 400
 #: The model's states, in order.

@@ -51,7 +51,7 @@ CLEAR_SILENCE_MMHG = 20.0
 PULSE_AT_TOP = 0.45
 #: Probability of a run of Korotkoff sounds below which nothing was heard: a value
 #: given to noise is worse than none (our choice).
-LEAST_PRESENCE = 0.75
+LEAST_PRESENCE = 0.65
 #: Cuff pressure below which sounds go on to zero (the project's definition).
 ZERO_MMHG = 10.0
 #: Coefficient of variation of expected intervals beyond which a rhythm is

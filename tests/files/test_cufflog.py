@@ -105,7 +105,21 @@ def test_repeated_rows_are_dropped_and_counted(tmp_path: Path) -> None:
         (HEADER + "0,180\n# pause\n1,150\n", "line 3: found 1 cell; allowed 2, as in the header"),
         (
             HEADER + "0,180\n0,5,150\n",
+            "line 3: found 3 cells; allowed 2, as in the header "
+            "(with decimal commas, part the cells by semicolons or tabs)",
+        ),
+        (
+            HEADER + "0,180\n1,150,x\n",
             "line 3: found 3 cells; allowed 2, as in the header",
+        ),
+        (
+            "time_s;pressure_mmHg\n0;180\n1;150;2\n",
+            "line 3: found 3 cells; allowed 2, as in the header",
+        ),
+        (
+            HEADER + "0,180\n20,150\n40,120\n",
+            "found rows 20 s apart (median); allowed at most 5 s "
+            "(times in milliseconds have to be turned into seconds)",
         ),
         (
             HEADER + "0,180\n1,abc\n2,120\n",
@@ -213,6 +227,33 @@ def test_many_faults_are_counted_exactly(tmp_path: Path) -> None:
     assert lines[10:] == ["  and 29990 more"]
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_any_line_end_parts_long_logs(tmp_path: Path, end: str) -> None:
+    # Longer than a chunk, so that line ends fall on its edge; as long as one line may not be.
+    rows = [f"{row / 8},{100 + row % 50}" for row in range(150_000)]
+    log = read_cuff_log(log_file(tmp_path, end.join([HEADER.strip(), *rows])))
+    assert log.time_s.tolist() == [row / 8 for row in range(150_000)]
+    rows[140_000] = "x,1"
+    assert fault_of(tmp_path, end.join([HEADER.strip(), *rows])) == (
+        "arm.csv: line 140002: found time_s 'x'; allowed a finite number"
+    )
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_the_longest_line(tmp_path: Path, end: str) -> None:
+    wide = f"time_s,pressure_mmHg,note{end}0,180,{{}}{end}1,150,{end}"
+    read_cuff_log(log_file(tmp_path, wide.format("x" * 9_994)))
+    assert fault_of(tmp_path, wide.format("x" * 9_995)) == (
+        "arm.csv: line 2: found more than 10000 bytes; allowed at most 10000 in a line"
+    )
+
+
+def test_a_row_every_five_seconds_is_a_log(tmp_path: Path) -> None:
+    # A hole is not a fault, whatever its length.
+    log = read_cuff_log(log_file(tmp_path, HEADER + "0,180\n5,150\n10,120\n90,80\n95,70\n"))
+    assert log.time_s.tolist() == [0.0, 5.0, 10.0, 90.0, 95.0]
+
+
 def test_lines_are_counted_through_many_chunks(tmp_path: Path) -> None:
     rows = "".join(f"{row / 8},{100 + row % 50}\n" for row in range(300_000))
     assert fault_of(tmp_path, HEADER + rows + "5,100\n") == (
@@ -254,9 +295,10 @@ def test_overlap(
     tmp_path: Path, first: float, last: float, lag_s: float | None, overlaps: bool
 ) -> None:
     sound = sound_file(tmp_path / "arm.wav", noise(2.0))
-    log = log_file(tmp_path, f"{HEADER}{first},180\n{last},120\n")
+    times = np.linspace(first, last, 21).round(6).tolist()
+    log = log_file(tmp_path, HEADER + "".join(f"{time_s},180\n" for time_s in times))
     if overlaps:
-        assert load(sound, log, lag_s=lag_s).cuff.time_s.tolist() == [first, last]
+        assert load(sound, log, lag_s=lag_s).cuff.time_s.tolist() == times
         return
     with pytest.raises(CuffLogError) as caught:
         load(sound, log, lag_s=lag_s)

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapfall.errors import AudioError, SettingError
-from tapfall.files.names import PathLike, open_regular, printable
+from tapfall.files.names import PathLike, label_of, open_regular, printable
 
 #: Lowest sampling rate: a Korotkoff sound needs 25-250 Hz and a margin (our choice).
 LOWEST_RATE_HZ = 1000
@@ -85,7 +85,7 @@ def read_sound(
     """
     import soundfile
 
-    label = printable(os.fspath(path))
+    label = label_of(path)
     with open_regular(path, AudioError, _WANTED, MAX_BYTES) as file:
         sha256 = hashlib.file_digest(file, "sha256").hexdigest()
         promised = _promised_share(file)

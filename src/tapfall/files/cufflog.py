@@ -23,8 +23,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapfall.errors import CuffLogError, fault_text
-from tapfall.files.cuffrules import MAX_WORDED, Column, check_length, check_rows, check_unit
-from tapfall.files.names import PathLike, open_regular, printable, shown
+from tapfall.files.cuffrules import (
+    MAX_WORDED,
+    Column,
+    check_length,
+    check_rows,
+    check_spacing,
+    check_unit,
+)
+from tapfall.files.names import PathLike, label_of, open_regular, shown
 from tapfall.model import CuffLog
 from tapfall.standards import KILOPASCAL
 
@@ -93,7 +100,7 @@ def read_cuff_log(path: PathLike) -> CuffLog:
 
 def read_hashed_cuff_log(path: PathLike) -> tuple[CuffLog, str]:
     """Read a log as :func:`read_cuff_log` does, with the SHA-256 of the file."""
-    label = printable(str(path))
+    label = label_of(path)
     with open_regular(path, CuffLogError, _WANTED, MAX_BYTES) as file:
         sha256 = hashlib.file_digest(file, "sha256").hexdigest()
         file.seek(0)
@@ -127,6 +134,7 @@ def read_hashed_cuff_log(path: PathLike) -> tuple[CuffLog, str]:
         rows_repeated=len(kept) - count,
     )
     check_length(label, log)
+    check_spacing(label, log)
     check_unit(label, log, layout.column)
     return log, sha256
 
@@ -138,10 +146,12 @@ def _line_chunks(file: io.FileIO, label: str) -> Iterator[tuple[int, list[str]]]
         data = file.read(_CHUNK_BYTES)
         if number == 1 and not rest:
             data = data.removeprefix(b"\xef\xbb\xbf")
-        whole, parted, tail = (rest + data).rpartition(b"\n")
-        block, rest = (whole + parted, tail) if data else (tail, b"")
+        held = rest + data
+        # A last "\r" waits for the chunk that follows: it may be half a line end.
+        cut = max(held.rfind(b"\n"), held.rfind(b"\r", 0, -1)) + 1 if data else len(held)
+        block, rest = held[:cut], held[cut:]
         lines = block.splitlines()
-        for offset, line in enumerate((*lines, rest[: MAX_LINE + 1])):
+        for offset, line in enumerate((*lines, rest[: MAX_LINE + 1].rstrip(b"\r"))):
             if len(line) > MAX_LINE:
                 raise CuffLogError(
                     f"{label}: line {number + offset}: found more than {MAX_LINE} bytes; "
@@ -247,6 +257,11 @@ def _take_slowly(lines: list[str], number: int, layout: _Layout, rows: _Rows) ->
     rows.line.append(np.array(numbers, dtype=np.int64))
 
 
+def _decimal_commas(cells: list[str]) -> bool:
+    """Whether a row looks like numbers that a decimal comma has cut in two."""
+    return all(_NUMBER.fullmatch(cell.strip()) for cell in cells)
+
+
 def _row(line: str, layout: _Layout) -> tuple[float, float] | str:
     """Return time and pressure, or what is wrong with the line."""
     try:
@@ -256,7 +271,10 @@ def _row(line: str, layout: _Layout) -> tuple[float, float] | str:
         return f"found the quoting {shown(line)}; allowed cells closed by their quotes"
     if len(cells) != layout.width:
         count = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
-        return f"found {count}; allowed {layout.width}, as in the header"
+        hint = ""
+        if layout.delimiter == "," and len(cells) > layout.width and _decimal_commas(cells):
+            hint = " (with decimal commas, part the cells by semicolons or tabs)"
+        return f"found {count}; allowed {layout.width}, as in the header{hint}"
     values = []
     for name, index in (("time_s", layout.time), (layout.column.name, layout.pressure)):
         cell = cells[index].strip()

@@ -24,6 +24,10 @@ LAG_TOLERATED_S = 2.0
 #: Longest log, first to last row: a day (our choice).
 LONGEST_S = 86_400.0
 
+#: Widest usual spacing of rows (our choice): at 2 mmHg/s more than 10 mmHg would lie
+#: between two rows.
+WIDEST_SPACING_S = 5.0
+
 #: How many faults of a kind are put in words: the headline and those listed below it.
 MAX_WORDED = MAX_LISTED_FAULTS + 1
 
@@ -92,6 +96,16 @@ def check_length(label: str, log: CuffLog) -> None:
         raise CuffLogError(
             f"{label}: found times from {first:.10g} to {last:.10g} s; allowed a log of at most "
             f"{LONGEST_S:.0f} s"
+        )
+
+
+def check_spacing(label: str, log: CuffLog) -> None:
+    """Raise where most rows lie too far apart: their times are in another unit, or too few."""
+    spacing_s = float(np.median(np.diff(log.time_s)))
+    if spacing_s > WIDEST_SPACING_S:
+        raise CuffLogError(
+            f"{label}: found rows {spacing_s:.10g} s apart (median); allowed at most "
+            f"{WIDEST_SPACING_S:g} s (times in milliseconds have to be turned into seconds)"
         )
 
 

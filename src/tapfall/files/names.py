@@ -33,6 +33,17 @@ def printable(text: str) -> str:
     )
 
 
+def label_of(path: PathLike) -> str:
+    """Name a file in a message: escaped, and visible also where it is empty.
+
+    Examples
+    --------
+    >>> print(label_of("visits/arm.wav"), label_of(""))
+    visits/arm.wav ''
+    """
+    return printable(os.fspath(path)) or "''"
+
+
 def shown(cell: str, longest: int = 40) -> str:
     """Quote a piece of a file for an error message, shortened and escaped.
 
@@ -76,10 +87,12 @@ def open_regular(
     Raises
     ------
     InputError
-        Of the given type: no such file, a folder, a device, no permission,
+        Of the given type: an empty name, no such file, a folder, a device, no permission,
         empty, or larger than ``largest_bytes``.
     """
-    label = printable(os.fspath(path))
+    label = label_of(path)
+    if not os.fspath(path):
+        raise error(f"{label}: found an empty name; allowed {wanted}")
     try:
         status = Path(path).stat()
         if stat.S_ISDIR(status.st_mode):

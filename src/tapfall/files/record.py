@@ -7,14 +7,13 @@ files, settings, version.
 from __future__ import annotations
 
 import json
-import os
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
 from tapfall import __version__
 from tapfall.errors import ReadingError
 from tapfall.files.convert import check_keys, from_json, kind, to_json
-from tapfall.files.names import PathLike, open_regular, printable, shown
+from tapfall.files.names import PathLike, label_of, open_regular, shown
 from tapfall.files.writing import write_json
 from tapfall.model import CAUTION, Reading, Settings, Source
 
@@ -121,7 +120,7 @@ def read_reading(path: PathLike) -> ReadingRecord:
         The file is not JSON or does not follow the schema; the message names
         the field.
     """
-    label = printable(os.fspath(path))
+    label = label_of(path)
     with open_regular(path, ReadingError, _WANTED, MAX_BYTES) as file:
         data = file.read(MAX_BYTES)
     value = _parse(data, label)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +12,7 @@ from tapfall.errors import CuffLogError, InputError, SettingError
 from tapfall.files.audio import Sound, read_sound
 from tapfall.files.cufflog import read_hashed_cuff_log
 from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG, check_overlap
-from tapfall.files.names import PathLike, base_name, printable
+from tapfall.files.names import PathLike, base_name, label_of
 from tapfall.files.writing import write_atomically, write_bytes
 from tapfall.model import CuffLog, Recording, Source
 
@@ -77,11 +76,11 @@ def load(
     sound = read_sound(audio, channel=channel, cuff_channel=cuff_channel)
     audio_name = base_name(audio)
     if cuff is None:
-        label = f"{printable(os.fspath(audio))}: channel {cuff_channel}"
+        label = f"{label_of(audio)}: channel {cuff_channel}"
         log = _channel_log(label, sound, cuff_scale or math.nan, cuff_offset or 0.0)
         cuff_name, cuff_sha256 = audio_name, sound.sha256
     else:
-        label = printable(os.fspath(cuff))
+        label = label_of(cuff)
         log, cuff_sha256 = read_hashed_cuff_log(cuff)
         cuff_name = base_name(cuff)
     check_overlap(label, log, len(sound.samples) / sound.rate_hz, lag_s or 0.0)
@@ -115,7 +114,7 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
 
     if recording.rate_hz != int(recording.rate_hz):
         raise InputError(
-            f"{printable(os.fspath(audio))}: found a rate of {recording.rate_hz:g} Hz; "
+            f"{label_of(audio)}: found a rate of {recording.rate_hz:g} Hz; "
             "allowed whole numbers of Hz in a WAV file"
         )
     samples = full_scale(recording.samples)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from tapfall.errors import InputError
-from tapfall.files.names import PathLike, printable
+from tapfall.files.names import PathLike, label_of
 
 
 def check_writable(path: PathLike, inputs: tuple[PathLike, ...] = ()) -> None:
@@ -28,19 +28,18 @@ def check_writable(path: PathLike, inputs: tuple[PathLike, ...] = ()) -> None:
         The folder is missing or closed, the name belongs to a folder or a
         device, or the output is one of the inputs.
     """
-    label = printable(os.fspath(path))
     try:
         target = _place(path)
         for name in inputs:
             if target.exists() and Path(name).exists() and target.samefile(name):
                 raise InputError(
-                    f"{label}: found an input; allowed an output that overwrites no input"
+                    f"{label_of(path)}: found an input; allowed an output that overwrites no input"
                 )
         _new_draft(target).unlink()
     except InputError:
         raise
     except (OSError, ValueError) as fault:
-        raise _unwritable(label, fault) from None
+        raise _unwritable(label_of(path), fault) from None
 
 
 def write_atomically(path: PathLike, fill: Callable[[Path], None]) -> None:
@@ -69,7 +68,7 @@ def write_atomically(path: PathLike, fill: Callable[[Path], None]) -> None:
     except InputError:
         raise
     except (OSError, ValueError) as fault:
-        raise _unwritable(printable(os.fspath(path)), fault) from None
+        raise _unwritable(label_of(path), fault) from None
 
 
 def write_bytes(path: PathLike, data: bytes) -> None:
@@ -112,8 +111,10 @@ def write_json(path: PathLike, value: Any) -> None:
 
 
 def _place(path: PathLike) -> Path:
+    label = label_of(path)
+    if not os.fspath(path):
+        raise InputError(f"{label}: found an empty name; allowed the name of a file to write")
     target = Path(os.path.realpath(path))
-    label = printable(os.fspath(path))
     if target.is_dir():
         raise InputError(f"{label}: found a folder; allowed the name of a file to write")
     if target.exists() and not target.is_file():

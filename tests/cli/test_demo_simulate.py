@@ -54,6 +54,14 @@ def test_demo(capsys: Output, argv: list[str], folder: str) -> None:
         assert read == pytest.approx(truth[name]["mmHg"], abs=4.0)
 
 
+@pytest.mark.parametrize("argv", [("demo", ""), ("simulate", "normal", "-o", "")])
+def test_a_folder_without_a_name(capsys: Output, argv: tuple[str, ...]) -> None:
+    assert fault(capsys, *argv) == (
+        "tapfall: '': found an empty name; allowed a folder to write in\n"
+    )
+    assert names(".") == []
+
+
 def test_a_folder_that_cannot_be_made(capsys: Output) -> None:
     Path("file").touch()
     assert fault(capsys, "demo", "file") == (
@@ -67,8 +75,10 @@ def test_a_folder_that_cannot_be_made(capsys: Output) -> None:
 def test_list(capsys: Output) -> None:
     assert main(["simulate", "--list"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert [line.split()[0] for line in lines] == list(builtin_names())
-    assert all(load_builtin(line.split()[0]).description in line for line in lines)
+    assert max(map(len, lines)) <= 80
+    entries = "\n".join(lines).replace("\n" + " " * 24, " ").split("\n")
+    assert [entry.split()[0] for entry in entries] == list(builtin_names())
+    assert all(entry.endswith(load_builtin(entry.split()[0]).description) for entry in entries)
     assert names(".") == []
 
 
@@ -122,10 +132,13 @@ def test_simulate_a_file(capsys: Output) -> None:
         (["normal", "--systolic", "1000"], "person.systolic_mmhg: found 1000"),
         (
             ["normal", "--systolic", "60", "--diastolic", "90"],
-            "person.systolic_mmhg: found 60, allowed: at least 10 mmHg above",
+            "person.systolic_mmhg: found 60; allowed at least 10 mmHg above",
         ),
-        (["normal", "--count", "0"], "argument --count: found '0'; allowed a whole number from 1"),
-        (["normal", "--seed", "-1"], "argument --seed: found '-1'; allowed a whole number from 0"),
+        (
+            ["normal", "--count", "0"],
+            "argument --count: found '0'; allowed a whole number, 1 to 100000",
+        ),
+        (["normal", "--seed", "-1"], "argument --seed: found '-1'; allowed a whole number, 0 to "),
     ],
 )
 def test_faults(capsys: Output, argv: list[str], text: str) -> None:

@@ -154,11 +154,13 @@ def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -
         ),
         (
             ["read", "a", "b", "--lag", "soon"],
-            "argument --lag: found 'soon'; allowed a number (see tapfall read --help)",
+            "argument --lag: found 'soon'; allowed auto or -60 to 60 seconds "
+            "(see tapfall read --help)",
         ),
         (
             ["read", "a", "b", "--lag", "nan"],
-            "argument --lag: found 'nan'; allowed a number (see tapfall read --help)",
+            "argument --lag: found 'nan'; allowed auto or -60 to 60 seconds "
+            "(see tapfall read --help)",
         ),
         (
             ["read", "a", "b", "--manometer-error", "-3"],
@@ -167,7 +169,7 @@ def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -
         ),
         (
             ["read", "a", "b", "--channel", "left"],
-            "argument --channel: found 'left'; allowed a whole number from 1 "
+            "argument --channel: found 'left'; allowed a whole number, 1 to 100000 "
             "(see tapfall read --help)",
         ),
         (
@@ -182,11 +184,11 @@ def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -
         ),
         (
             ["read", "a", "b", "--figure", "o.gif"],
-            "o.gif: found a figure of another form; allowed .png, .svg and .pdf",
+            "o.gif: found a figure of another form; allowed a name that ends in .png, .svg or .pdf",
         ),
         (
             ["read", "a", "b", "--figure", "-"],
-            "-: found a figure of another form; allowed .png, .svg and .pdf",
+            "-: found a figure of another form; allowed a name that ends in .png, .svg or .pdf",
         ),
         (
             ["read", "a", "b", "--json", "o.png", "--figure", "./o.png"],
@@ -220,8 +222,37 @@ def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -
             "arm.wav: found channel 2; allowed 1, as many as the file has",
         ),
         (
-            ["read", "arm.wav", "arm.csv", "--lag", "61"],
-            "arm.csv: found log times",
+            ["read", "a", "b", "--lag", "61"],
+            "argument --lag: found '61'; allowed auto or -60 to 60 seconds "
+            "(see tapfall read --help)",
+        ),
+        (
+            ["read", "a", "b", "--channel", "100001"],
+            "argument --channel: found '100001'; allowed a whole number, 1 to 100000 "
+            "(see tapfall read --help)",
+        ),
+        (
+            # A hidden file's name is no suffix: refused before anything is read.
+            ["read", "arm.wav", "arm.csv", "--figure", ".png"],
+            ".png: found a figure of another form; allowed a name that ends in .png, .svg or .pdf",
+        ),
+        (
+            ["read", "arm.wav", "arm.csv", "--figure", ""],
+            "'': found a figure of another form; allowed a name that ends in .png, .svg or .pdf",
+        ),
+        (
+            ["read", "arm.wav", "arm.csv", "--json", ""],
+            "'': found an empty name; allowed the name of a file to write",
+        ),
+        (
+            ["read", "", "arm.csv"],
+            "'': found an empty name; allowed a sound file "
+            "(WAV, FLAC, OGG or another format that libsndfile reads)",
+        ),
+        (
+            ["read", "arm.wav", ""],
+            "'': found an empty name; allowed a cuff log "
+            "(CSV with the columns time_s and pressure_mmHg or pressure_kPa)",
         ),
     ],
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 
 from tapfall import __version__
 from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
@@ -13,6 +14,10 @@ if TYPE_CHECKING:
 
 #: What the diastolic may be read at.
 RULES = ("last-sound", "first-silence", "k4")
+
+
+#: The largest lag that can be given, seconds.
+FURTHEST_LAG_S = 60
 
 
 class Usage(Exception):  # noqa: N818 - it never leaves the command line
@@ -80,7 +85,7 @@ def _parser() -> _Parser:
         type=_lag,
         default=None,
         metavar="SECONDS",
-        help="log time minus audio time, or auto (auto)",
+        help="log time minus audio time, -60 to 60, or auto (the default)",
     )
     read.add_argument("--channel", type=_count, metavar="N", help="channel of the sound, from 1")
     read.add_argument(
@@ -140,7 +145,17 @@ def _rule(text: str) -> str:
 
 
 def _lag(text: str) -> float | None:
-    return None if text == "auto" else _number(text)
+    if text == "auto":
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not abs(value) <= FURTHEST_LAG_S:
+        raise argparse.ArgumentTypeError(
+            f"found '{text}'; allowed auto or {-FURTHEST_LAG_S} to {FURTHEST_LAG_S} seconds"
+        )
+    return value
 
 
 def _error(text: str) -> float:
@@ -160,5 +175,5 @@ def _seed(text: str) -> int:
 
 def _whole(text: str, low: int, high: int) -> int:
     if not (text.isascii() and text.isdigit() and len(text) < 20 and low <= int(text) <= high):
-        raise argparse.ArgumentTypeError(f"found '{text}'; allowed a whole number from {low}")
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed a whole number, {low} to {high}")
     return int(text)

@@ -36,6 +36,8 @@ def make_folder(name: str) -> Path:
     from tapfall.errors import InputError
     from tapfall.files import printable
 
+    if not name:
+        raise InputError("'': found an empty name; allowed a folder to write in")
     try:
         Path(name).mkdir(parents=True, exist_ok=True)
     except (OSError, ValueError) as fault:

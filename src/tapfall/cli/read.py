@@ -14,20 +14,26 @@ FIGURE_SUFFIXES = (".png", ".svg", ".pdf")
 
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
+    from pathlib import Path
+
     from tapfall.errors import SettingError
     from tapfall.files import check_writable, load, write_reading
+    from tapfall.files.names import label_of
     from tapfall.model import Rule, Settings, Status
 
     inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
     outputs = [name for name in (args.json, args.figure) if name not in (None, "-")]
-    if args.figure is not None and not args.figure.lower().endswith(FIGURE_SUFFIXES):
+    if args.figure is not None and Path(args.figure).suffix.lower() not in FIGURE_SUFFIXES:
         raise SettingError(
-            f"{args.figure}: found a figure of another form; allowed .png, .svg and .pdf"
+            f"{label_of(args.figure)}: found a figure of another form; allowed a name that ends "
+            "in .png, .svg or .pdf"
         )
     for name in outputs:
         check_writable(name, inputs)
     if len({os.path.realpath(name) for name in outputs}) < len(outputs):
-        raise SettingError(f"{args.json}: found both outputs under one name; allowed two names")
+        raise SettingError(
+            f"{label_of(args.json)}: found both outputs under one name; allowed two names"
+        )
     settings = Settings(
         diastolic=Rule(args.diastolic),
         lag_s=args.lag,

@@ -24,7 +24,7 @@ def run(args: argparse.Namespace) -> int:
 
     if args.list:
         for name in builtin_names():
-            say(f"{name:<28} {load_builtin(name).description}\n")
+            say(_listed(name, load_builtin(name).description))
         return DONE
     if args.scenario is None and args.systolic is None and args.diastolic is None:
         raise SettingError("found no scenario; allowed a name (see tapfall simulate --list)")
@@ -36,6 +36,14 @@ def run(args: argparse.Namespace) -> int:
         sound, log = write_simulated(replace(scenario, seed=seed), folder, f"{name}-{seed}")
         say(f"{printable(str(sound))} {printable(str(log))}\n")
     return DONE
+
+
+def _listed(name: str, description: str) -> str:
+    """One built-in scenario in the list, at most 80 columns wide."""
+    import textwrap
+
+    lines = textwrap.wrap(description, 80, initial_indent=f"{name:<24}", subsequent_indent=" " * 24)
+    return "\n".join(lines) + "\n"
 
 
 def _named(given: str | None) -> tuple[Scenario, str]:

@@ -347,7 +347,7 @@ def draw(group: str, seed: int) -> Scenario:
         The group is unknown or the seed outside the splits.
     """
     if group not in GROUPS:
-        raise ValueError(f"group: found {group!r}, allowed: {', '.join(GROUPS)}")
+        raise ValueError(f"group: found {group!r}; allowed {', '.join(GROUPS)}")
     split = split_of(seed)
     rng = stream(seed, "group", group)
     scenario = sample(int(rng.integers(2**31)), delay_s=split.delay_s)

@@ -78,7 +78,7 @@ SPLITS = (
 def split_of(seed: int) -> Split:
     """The split a seed belongs to."""
     if not 0 <= seed < 30_000:
-        raise ValueError(f"seed: found {seed}, allowed: 0 to 29,999")
+        raise ValueError(f"seed: found {seed}; allowed 0 to 29,999")
     return SPLITS[seed // 10_000]
 
 

@@ -178,10 +178,10 @@ def test_a_file_is_resampled_and_repeated(tmp_path: Path) -> None:
 
 def test_a_silent_or_missing_file_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "none.wav"
-    with pytest.raises(ScenarioError, match=r"which cannot be read .* allowed: an audio file"):
+    with pytest.raises(ScenarioError, match=r"which cannot be read .* allowed an audio file"):
         make(Noise(kind="file", path=str(path)))
     soundfile.write(path, np.zeros(100), 8000)
-    with pytest.raises(ScenarioError, match="which is silent, allowed: an audio file with sound"):
+    with pytest.raises(ScenarioError, match="which is silent; allowed an audio file with sound"):
         make(Noise(kind="file", path=str(path)))
 
 

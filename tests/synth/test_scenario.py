@@ -51,7 +51,7 @@ def test_every_number_is_held_to_its_range(part: type) -> None:
             continue
         for wrong in (item.metadata["low"] - 1, item.metadata["high"] + 1, float("nan"), "7"):
             value = (wrong,) if "each" in item.metadata else wrong
-            pattern = rf"{item.name}: found {re.escape(repr(wrong))}, allowed: .*numbers from"
+            pattern = rf"{item.name}: found {re.escape(repr(wrong))}; allowed .*numbers from"
             with pytest.raises(ScenarioError, match=pattern):
                 part(**{item.name: value})
 
@@ -61,68 +61,68 @@ def test_every_number_is_held_to_its_range(part: type) -> None:
     [
         (
             lambda: Person(rhythm="waltz"),
-            "person.rhythm: found 'waltz', allowed: sinus, atrial_fibrillation, ectopics, "
+            "person.rhythm: found 'waltz'; allowed sinus, atrial_fibrillation, ectopics, "
             "bigeminy, series",
         ),
-        (lambda: Sound(present=1), "sound.present: found 1, allowed: true or false"),
-        (lambda: Scenario(name=3), "scenario.name: found 3, allowed: text"),
+        (lambda: Sound(present=1), "sound.present: found 1; allowed true or false"),
+        (lambda: Scenario(name=3), "scenario.name: found 3; allowed text"),
         (
             lambda: Sensor(bits=15.5),
-            "sensor.bits: found 15.5, allowed: whole numbers from 0 to 24 bits",
+            "sensor.bits: found 15.5; allowed whole numbers from 0 to 24 bits",
         ),
         (
             lambda: Person(systolic_mmhg=80.0, diastolic_mmhg=75.0),
-            "person.systolic_mmhg: found 80, allowed: at least 10 mmHg above "
+            "person.systolic_mmhg: found 80; allowed at least 10 mmHg above "
             "person.diastolic_mmhg (75)",
         ),
         (
             lambda: Person(rhythm="series"),
-            "person.intervals_s: found 0 intervals with rhythm 'series', allowed: some with "
+            "person.intervals_s: found 0 intervals with rhythm 'series'; allowed some with "
             "'series', none otherwise",
         ),
         (
             lambda: Person(intervals_s=(0.8,)),
-            "person.intervals_s: found 1 intervals with rhythm 'sinus', allowed: some with "
+            "person.intervals_s: found 1 intervals with rhythm 'sinus'; allowed some with "
             "'series', none otherwise",
         ),
         (
             lambda: Person(rhythm="series", intervals_s=[0.8]),
-            "person.intervals_s: found [0.8], allowed: a tuple of numbers",
+            "person.intervals_s: found [0.8]; allowed a tuple of numbers",
         ),
         (
             lambda: Cuff(top_mmhg=60.0, end_mmhg=55.0),
-            "cuff.end_mmhg: found 55, allowed: at least 10 mmHg below cuff.top_mmhg (60)",
+            "cuff.end_mmhg: found 55; allowed at least 10 mmHg below cuff.top_mmhg (60)",
         ),
         (
             lambda: Cuff(pulse_width_30_mmhg=58.0),
-            "cuff.pulse_width_30_mmhg: found 58, allowed: at least 1.15 times "
+            "cuff.pulse_width_30_mmhg: found 58; allowed at least 1.15 times "
             "cuff.pulse_width_50_mmhg (57)",
         ),
         (
             lambda: Sound(gap_top_mmhg=100.0, gap_bottom_mmhg=110.0),
-            "sound.gap_bottom_mmhg: found 110, allowed: at most sound.gap_top_mmhg (100)",
+            "sound.gap_bottom_mmhg: found 110; allowed at most sound.gap_top_mmhg (100)",
         ),
         (
             lambda: Sound(low_hz=120.0, high_hz=60.0),
-            "sound.low_hz: found 120, allowed: at most sound.high_hz (60)",
+            "sound.low_hz: found 120; allowed at most sound.high_hz (60)",
         ),
         (
             lambda: Noise(kind="file"),
-            "noise.path: found '' with kind 'file', allowed: a path with 'file', none otherwise",
+            "noise.path: found '' with kind 'file'; allowed a path with 'file', none otherwise",
         ),
         (
             lambda: Noise(path="x.wav"),
-            "noise.path: found 'x.wav' with kind 'pink', allowed: a path with 'file', none "
+            "noise.path: found 'x.wav' with kind 'pink'; allowed a path with 'file', none "
             "otherwise",
         ),
         (
             lambda: Room(noises=("pink",)),
-            "room.noises: found ('pink',), allowed: a tuple of Noise",
+            "room.noises: found ('pink',); allowed a tuple of Noise",
         ),
-        (lambda: Scenario(seed=-1), "scenario.seed: found -1, allowed: a whole number, 0 or more"),
+        (lambda: Scenario(seed=-1), "scenario.seed: found -1; allowed a whole number, 0 or more"),
         (
             lambda: Scenario(seed=True),
-            "scenario.seed: found True, allowed: a whole number, 0 or more",
+            "scenario.seed: found True; allowed a whole number, 0 or more",
         ),
     ],
 )
@@ -170,27 +170,27 @@ def test_noise_files_lie_beside_the_scenario(tmp_path: Path) -> None:
     [
         (
             "[cuff]\ntop_mmHg = 150",
-            "cuff.top_mmHg: found an unknown field, did you mean 'top_mmhg'?",
+            "cuff.top_mmHg: found an unknown field; did you mean 'top_mmhg'?",
         ),
-        ("sede = 3", "sede: found an unknown field, did you mean 'seed'?"),
+        ("sede = 3", "sede: found an unknown field; did you mean 'seed'?"),
         (
             "qqqq = 3",
-            "qqqq: found an unknown field, allowed: seed, name, description, person, cuff, sound, "
+            "qqqq: found an unknown field; allowed seed, name, description, person, cuff, sound, "
             "sensor, room",
         ),
         (
             '[[room.noises]]\nkind = "pink"\nsnr = 3',
-            "room.noises[0].snr: found an unknown field, did you mean 'snr_db'?",
+            "room.noises[0].snr: found an unknown field; did you mean 'snr_db'?",
         ),
-        ("person = 3", "person: found 3, allowed: a table of fields"),
-        ("[room]\nnoises = 3", "room.noises: found 3, allowed: a list of tables"),
+        ("person = 3", "person: found 3; allowed a table of fields"),
+        ("[room]\nnoises = 3", "room.noises: found 3; allowed a list of tables"),
         (
             "[cuff]\ntop_mmhg = 999",
-            "cuff.top_mmhg: found 999.0, allowed: numbers from 20 to 320 mmHg",
+            "cuff.top_mmhg: found 999.0; allowed numbers from 20 to 320 mmHg",
         ),
         (
             "[cuff]\ntop_mmhg = true",
-            "cuff.top_mmhg: found True, allowed: numbers from 20 to 320 mmHg",
+            "cuff.top_mmhg: found True; allowed numbers from 20 to 320 mmHg",
         ),
     ],
 )
@@ -205,10 +205,10 @@ def test_a_wrong_file_is_refused(tmp_path: Path, text: str, message: str) -> Non
 def test_what_is_not_toml_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "wrong.toml"
     path.write_text("top = = 3")
-    with pytest.raises(ScenarioError, match=r"not TOML \(.*line 1.*\), allowed: TOML"):
+    with pytest.raises(ScenarioError, match=r"not TOML \(.*line 1.*\); allowed TOML"):
         load_scenario(path)
     path.write_bytes(b"\xff\xfe")
-    with pytest.raises(ScenarioError, match=r"cannot be read \(not UTF-8\), allowed: a TOML file"):
+    with pytest.raises(ScenarioError, match=r"cannot be read \(not UTF-8\); allowed a TOML file"):
         load_scenario(path)
     with pytest.raises(ScenarioError, match=r"cannot be read \(No such file or directory\)"):
         load_scenario(tmp_path / "none.toml")

@@ -53,22 +53,22 @@ def _fault(item: Field[Any], value: object, where: str) -> str | None:
     meta = item.metadata
     place = f"{where}.{item.name}"
     if "allowed" in meta and value not in meta["allowed"]:
-        return f"{place}: found {value!r}, allowed: {', '.join(meta['allowed'])}"
+        return f"{place}: found {value!r}; allowed {', '.join(meta['allowed'])}"
     if "switch" in meta and not isinstance(value, bool):
-        return f"{place}: found {value!r}, allowed: true or false"
+        return f"{place}: found {value!r}; allowed true or false"
     if "words" in meta and not isinstance(value, str):
-        return f"{place}: found {value!r}, allowed: text"
+        return f"{place}: found {value!r}; allowed text"
     if "low" not in meta:
         return None
     low, high, unit = meta["low"], meta["high"], meta["unit"]
     kind = "whole numbers" if meta.get("whole") else "numbers"
     several: object = value if "each" in meta else (value,)
     if not isinstance(several, tuple):
-        return f"{place}: found {value!r}, allowed: a tuple of {kind}"
+        return f"{place}: found {value!r}; allowed a tuple of {kind}"
     for one in several:
         if not _is_number(one) or not low <= one <= high or (meta.get("whole") and one % 1):
             return (
-                f"{place}: found {one!r}, allowed: {kind} from {low:g} to {high:g} {unit}".rstrip()
+                f"{place}: found {one!r}; allowed {kind} from {low:g} to {high:g} {unit}".rstrip()
             )
     return None
 

@@ -46,6 +46,6 @@ def load_builtin(name: str) -> Scenario:
     names = builtin_names()
     if name not in names:
         near = get_close_matches(name, names, n=1)
-        hint = f"did you mean '{near[0]}'?" if near else f"allowed: {', '.join(names)}"
-        raise ScenarioError(f"{printable(name)}: found no built-in scenario of that name, {hint}")
+        hint = f"did you mean '{near[0]}'?" if near else f"allowed {', '.join(names)}"
+        raise ScenarioError(f"{printable(name)}: found no built-in scenario of that name; {hint}")
     return scenario_from_toml((_FOLDER / f"{name}.toml").read_text(encoding="utf-8"))

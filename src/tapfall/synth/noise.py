@@ -123,12 +123,12 @@ def _read(path: str, rate_hz: int) -> FloatArray:
         samples, found_hz = soundfile.read(path, dtype="float64", always_2d=True)
     except (OSError, soundfile.LibsndfileError) as error:
         raise ScenarioError(
-            f"noise.path: found {path!r}, which cannot be read ({error}), allowed: an audio file"
+            f"noise.path: found {path!r}, which cannot be read ({error}); allowed an audio file"
         ) from error
     mono = samples.mean(axis=1)
     if mono.size < 2 or not np.any(mono):
         raise ScenarioError(
-            f"noise.path: found {path!r}, which is silent, allowed: an audio file with sound"
+            f"noise.path: found {path!r}, which is silent; allowed an audio file with sound"
         )
     common = gcd(rate_hz, int(found_hz))
     out: FloatArray = signal.resample_poly(mono, rate_hz // common, int(found_hz) // common)

@@ -86,13 +86,13 @@ class Person:
         check_fields(self, "person")
         if self.systolic_mmhg < self.diastolic_mmhg + 10:
             raise ScenarioError(
-                f"person.systolic_mmhg: found {self.systolic_mmhg:g}, "
-                f"allowed: at least 10 mmHg above person.diastolic_mmhg ({self.diastolic_mmhg:g})"
+                f"person.systolic_mmhg: found {self.systolic_mmhg:g}; "
+                f"allowed at least 10 mmHg above person.diastolic_mmhg ({self.diastolic_mmhg:g})"
             )
         if (self.rhythm == "series") != bool(self.intervals_s):
             raise ScenarioError(
                 f"person.intervals_s: found {len(self.intervals_s)} intervals with rhythm "
-                f"{self.rhythm!r}, allowed: some with 'series', none otherwise"
+                f"{self.rhythm!r}; allowed some with 'series', none otherwise"
             )
 
 
@@ -157,12 +157,12 @@ class Cuff:
         check_fields(self, "cuff")
         if self.end_mmhg > self.top_mmhg - 10:
             raise ScenarioError(
-                f"cuff.end_mmhg: found {self.end_mmhg:g}, "
-                f"allowed: at least 10 mmHg below cuff.top_mmhg ({self.top_mmhg:g})"
+                f"cuff.end_mmhg: found {self.end_mmhg:g}; "
+                f"allowed at least 10 mmHg below cuff.top_mmhg ({self.top_mmhg:g})"
             )
         if self.pulse_width_30_mmhg < 1.15 * self.pulse_width_50_mmhg:
             raise ScenarioError(
-                f"cuff.pulse_width_30_mmhg: found {self.pulse_width_30_mmhg:g}, allowed: at least "
+                f"cuff.pulse_width_30_mmhg: found {self.pulse_width_30_mmhg:g}; allowed at least "
                 f"1.15 times cuff.pulse_width_50_mmhg ({self.pulse_width_50_mmhg:g})"
             )
 
@@ -224,8 +224,8 @@ class Sound:
         ):
             if getattr(self, low) > getattr(self, high):
                 raise ScenarioError(
-                    f"sound.{low}: found {getattr(self, low):g}, "
-                    f"allowed: at most sound.{high} ({getattr(self, high):g})"
+                    f"sound.{low}: found {getattr(self, low):g}; "
+                    f"allowed at most sound.{high} ({getattr(self, high):g})"
                 )
 
 
@@ -263,8 +263,8 @@ class Noise:
         check_fields(self, "noise")
         if (self.kind == "file") != bool(self.path):
             raise ScenarioError(
-                f"noise.path: found {self.path!r} with kind {self.kind!r}, "
-                "allowed: a path with 'file', none otherwise"
+                f"noise.path: found {self.path!r} with kind {self.kind!r}; "
+                "allowed a path with 'file', none otherwise"
             )
 
 
@@ -301,7 +301,7 @@ class Room:
         if not isinstance(self.noises, tuple) or not all(
             isinstance(noise, Noise) for noise in self.noises
         ):
-            raise ScenarioError(f"room.noises: found {self.noises!r}, allowed: a tuple of Noise")
+            raise ScenarioError(f"room.noises: found {self.noises!r}; allowed a tuple of Noise")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -337,5 +337,5 @@ class Scenario:
         check_fields(self, "scenario")
         if not isinstance(self.seed, int) or isinstance(self.seed, bool) or self.seed < 0:
             raise ScenarioError(
-                f"scenario.seed: found {self.seed!r}, allowed: a whole number, 0 or more"
+                f"scenario.seed: found {self.seed!r}; allowed a whole number, 0 or more"
             )

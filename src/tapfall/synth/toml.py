@@ -34,8 +34,8 @@ def _refuse_unknown(table: dict[str, Any], cls: type, place: str) -> None:
     for key in table:
         if key not in known:
             near = get_close_matches(key.lower(), known, n=1)
-            hint = f"did you mean '{near[0]}'?" if near else f"allowed: {', '.join(known)}"
-            raise ScenarioError(f"{place}{printable(key)}: found an unknown field, {hint}")
+            hint = f"did you mean '{near[0]}'?" if near else f"allowed {', '.join(known)}"
+            raise ScenarioError(f"{place}{printable(key)}: found an unknown field; {hint}")
 
 
 def _value(value: Any) -> Any:
@@ -49,13 +49,13 @@ def _value(value: Any) -> Any:
 
 def _part(cls: type, table: Any, place: str) -> Any:
     if not isinstance(table, dict):
-        raise ScenarioError(f"{place}: found {table!r}, allowed: a table of fields")
+        raise ScenarioError(f"{place}: found {table!r}; allowed a table of fields")
     _refuse_unknown(table, cls, f"{place}.")
     values = {key: _value(value) for key, value in table.items() if key != "noises"}
     if cls is Room and "noises" in table:
         noises = table["noises"]
         if not isinstance(noises, list):
-            raise ScenarioError(f"{place}.noises: found {noises!r}, allowed: a list of tables")
+            raise ScenarioError(f"{place}.noises: found {noises!r}; allowed a list of tables")
         values["noises"] = tuple(
             _part(Noise, one, f"{place}.noises[{i}]") for i, one in enumerate(noises)
         )
@@ -88,13 +88,13 @@ def scenario_from_toml(text: str) -> Scenario:
     >>> scenario_from_toml("[person]\\nsistolic_mmhg = 140")
     Traceback (most recent call last):
     ...
-    tapfall.errors.ScenarioError: person.sistolic_mmhg: found an unknown field, did you mean \
+    tapfall.errors.ScenarioError: person.sistolic_mmhg: found an unknown field; did you mean \
 'systolic_mmhg'?
     """
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise ScenarioError(f"found text that is not TOML ({error}), allowed: TOML") from error
+        raise ScenarioError(f"found text that is not TOML ({error}); allowed TOML") from error
     _refuse_unknown(table, Scenario, "")
     values = {key: value for key, value in table.items() if key not in _PARTS}
     for name, cls in _PARTS.items():
@@ -162,7 +162,7 @@ def load_scenario(path: str | os.PathLike[str]) -> Scenario:
         text = Path(path).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "not UTF-8"
-        raise ScenarioError(f"{shown}: cannot be read ({reason}), allowed: a TOML file") from error
+        raise ScenarioError(f"{shown}: cannot be read ({reason}); allowed a TOML file") from error
     try:
         scenario = scenario_from_toml(text)
     except ScenarioError as error:

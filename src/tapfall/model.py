@@ -114,8 +114,12 @@ FLAG_SENTENCES: dict[Flag, str] = {
     ),
     Flag.BREATH_DEPENDENT_SOUNDS: "Sounds come and go with the breath near a threshold.",
     Flag.SOUNDS_TO_ZERO: "Sounds go on to zero: the diastolic is the muffling (K4).",
-    Flag.SYSTOLIC_NOT_REACHED: "Sounds were there from the top: systolic is at least the bound.",
-    Flag.DIASTOLIC_NOT_REACHED: "Sounds went on to the end: diastolic is at most the bound.",
+    Flag.SYSTOLIC_NOT_REACHED: (
+        "Sounds were there from the top: the systolic may be higher; inflate further next time."
+    ),
+    Flag.DIASTOLIC_NOT_REACHED: (
+        "Sounds went on to the end: the diastolic may be lower; deflate further next time."
+    ),
     Flag.REINFLATED: "The cuff was re-inflated midway: deflate fully, wait, measure again.",
     Flag.PALPATORY_RUN_UP: "An inflation and release before the deflation was passed over.",
     Flag.DEFLATION_FAST: "The cuff fell fast: each beat spans more pressure.",
@@ -128,7 +132,7 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.AUDIO_DROPOUT: "The sound has a hole during the deflation.",
     Flag.AUDIO_PARTIAL: "The sound covers only part of the deflation.",
     Flag.NOISY: "Noise is close to the level of the sounds.",
-    Flag.LAG_CORRECTED: "A lag between log and sound was found and corrected.",
+    Flag.LAG_CORRECTED: "A lag between log and sound was corrected.",
     Flag.LAG_UNCERTAIN: "The lag between log and sound could not be settled.",
     Flag.LOW_CONFIDENCE: "The confidence is low: a second listener is needed.",
     Flag.REVISED: "A value announced while listening was revised.",
@@ -167,7 +171,7 @@ class Reason(StrEnum):
 
 #: One plain sentence for each reason.
 REASON_SENTENCES: dict[Reason, str] = {
-    Reason.NO_SOUNDS: "no run of heart-synchronous sounds was found while the cuff fell",
+    Reason.NO_SOUNDS: "no sounds in step with the heart were found while the cuff fell",
     Reason.UNCHANGED_BY_CUFF: "beat-synchronous sound unchanged by cuff pressure",
     Reason.NO_DEFLATION: ("the log holds no deflation slower than 10 mmHg/s over at least 20 mmHg"),
     Reason.SILENT_AUDIO: "the sound is silent or constant while the cuff falls",

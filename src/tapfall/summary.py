@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+import unicodedata
 from collections.abc import Iterator
 
 from tapfall.files import printable
@@ -150,7 +151,20 @@ def _names(source: Source) -> str:
     if source.cuff_name != source.audio_name:
         names.append(printable(source.cuff_name))
     longest = (WIDTH - len(" with ")) // 2
-    return " with ".join(n if len(n) <= longest else f"{n[: longest - 3]}..." for n in names)
+    return " with ".join(_within(name, longest) for name in names)
+
+
+def _within(name: str, columns: int) -> str:
+    """A name that takes no more columns than given; wide letters take two."""
+
+    def taken(text: str) -> int:
+        return sum(2 if unicodedata.east_asian_width(ch) in "WF" else 1 for ch in text)
+
+    if taken(name) <= columns:
+        return name
+    while taken(name) > columns - 3:
+        name = name[:-1]
+    return f"{name}..."
 
 
 def _headline(reading: Reading) -> str:
@@ -162,7 +176,9 @@ def _headline(reading: Reading) -> str:
 
 def _values(reading: Reading) -> Iterator[str]:
     yield _value_line("Systolic", reading.systolic, "")
-    rule = _RULES[reading.diastolic.rule]
+    # A bound is no sound that was read: it follows no rule.
+    bound = reading.diastolic.state is State.NOT_REACHED
+    rule = "" if bound else _RULES[reading.diastolic.rule]
     yield _value_line("Diastolic", reading.diastolic, rule)
     for gap in reading.gaps:
         span = f"{_whole(gap.upper_mmhg)} down to {_whole(gap.lower_mmhg)} mmHg"

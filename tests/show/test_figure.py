@@ -12,7 +12,19 @@ import pytest
 from matplotlib.image import imread
 
 from tapfall.errors import InputError, SettingError
-from tapfall.model import CAUTION, Beat, CuffLog, Flag, Lag, Phase, Reading, Recording, Source
+from tapfall.model import (
+    CAUTION,
+    Beat,
+    CuffLog,
+    Flag,
+    Lag,
+    Phase,
+    Reading,
+    Recording,
+    Rhythm,
+    Source,
+)
+from tapfall.show import look
 from tapfall.show.figure import (
     draw_reading,
     foot_lines,
@@ -20,6 +32,7 @@ from tapfall.show.figure import (
     reading_figure,
     span_s,
 )
+from tapfall.summary import summary_text
 from tests.show import made
 
 
@@ -106,7 +119,7 @@ def test_values_intervals_and_confidence_are_words(recording, tmp_path) -> None:
         "cuff pressure (mmHg)",
         "time in the sound (s)",
         CAUTION,
-        "Status: ok. A lag between log and sound was found and corrected.",
+        "Status: ok. A lag between log and sound was corrected.",
         "beat sounds (21)",
         "beat unsure (2)",
         "beat silent (23)",
@@ -141,7 +154,7 @@ def test_unreadable_says_why(recording, tmp_path) -> None:
     said = words_of(svg_text(recording, made.unreadable(), tmp_path))
     assert "unreadable" in said
     assert "no beats found" in said
-    assert sum("no run of heart-synchronous sounds" in line for line in said) == 2
+    assert sum("no sounds in step with the heart" in line for line in said) == 2
     assert not any("mmHg" in line and line[0].isdigit() for line in said)
 
 
@@ -246,13 +259,61 @@ def test_every_flag_leaves_the_axis_label_free(recording) -> None:
         np.full(4000, 0.5, dtype=np.float64),
         np.full(4000, -32768, dtype=np.int16),
         np.arange(4000, dtype=np.int32),
+        1e30 * np.sin(np.arange(4000.0)),
+        1e-40 * np.sin(np.arange(4000.0)),
+        np.append(0.1 * np.sin(np.arange(3999.0)), 3e38),
+        np.append(np.zeros(3999), 3e38),
     ],
-    ids=["none", "twenty", "constant", "int16", "int32"],
+    ids=["none", "twenty", "constant", "int16", "int32", "loud", "faint", "spike", "lone spike"],
 )
 def test_any_sound_is_drawn(samples, tmp_path) -> None:
     odd = Recording(samples=samples, rate_hz=1000.0, cuff=made.cuff_log(seconds=4.0))
     draw_reading(odd, made.unreadable(), tmp_path / "a.png")
     assert (tmp_path / "a.png").stat().st_size > 10_000
+
+
+@pytest.mark.parametrize("gain", [1e-30, 1e-3, 1e30])
+def test_the_level_of_the_sound_changes_no_picture(recording, gain) -> None:
+    spectra = []
+    for times in (1.0, gain):
+        samples = (recording.samples * np.float64(times)).astype(np.float32)
+        figure = reading_figure(replace(recording, samples=samples), made.ordinary())
+        (image,) = figure.axes[1].images
+        spectra.append((image.get_array() - image.get_clim()[1]) / np.ptp(image.get_clim()))
+        figure.draw_without_rendering()
+        assert figure.axes[0].yaxis.get_offset_text().get_text() == ""
+    np.testing.assert_allclose(spectra[1], spectra[0], atol=0.02)
+
+
+def test_marks_are_explained_where_they_hide_nothing(recording) -> None:
+    for reading in (made.ordinary(), replace(made.bounded(), flags=tuple(Flag))):
+        with plt.style.context(["default", look.STYLE]):
+            figure = reading_figure(recording, reading)
+            figure.draw_without_rendering()
+        cuff = figure.axes[3]
+        legend = cuff.get_legend()
+        assert legend is not None
+        box = legend.get_window_extent()
+        label = cuff.xaxis.label.get_window_extent()
+        ticks = [tick.get_window_extent() for tick in cuff.get_xticklabels()]
+        foot = [text.get_window_extent() for text in figure.texts if text.get_position()[0] < 0.05]
+        assert box.y1 < cuff.get_window_extent().y0
+        assert not any(box.overlaps(other) for other in (label, *ticks, *foot))
+        assert abs((box.y0 + box.y1) - (label.y0 + label.y1)) < 6.0  # on one line
+
+
+@pytest.mark.parametrize(
+    ("per_min", "rhythm", "said"),
+    [
+        (70.5, Rhythm.REGULAR, "pulse 71 per minute, regular"),
+        (69.4, Rhythm.UNKNOWN, "pulse 69 per minute"),
+    ],
+)
+def test_the_pulse_is_said_as_in_the_summary(recording, per_min, rhythm, said) -> None:
+    reading = replace(made.ordinary(), pulse_per_min=per_min, rhythm=rhythm)
+    second = reading_figure(recording, reading).texts[2].get_text()
+    assert second.split("   ")[0] == said
+    assert said in " ".join(summary_text(reading).replace("Pulse", "pulse").split())
 
 
 def test_an_empty_log_is_drawn(recording, tmp_path) -> None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapfall.model import Beat, Phase, Recording
+from tapfall.model import Beat, Flag, Phase, Recording
 from tapfall.show.cuff_panel import phase_runs, spread
 from tapfall.show.look import PHASE_FILLS
 from tapfall.show.sound_panels import (
@@ -147,8 +148,14 @@ def test_headline(reading, wanted) -> None:
 
 def test_remarks_give_status_reasons_and_flags() -> None:
     first, *flags = remarks(made.bounded())
+    assert first == "Status: review."  # the flags say why
+    assert len(flags) == 3
+
+
+def test_remarks_give_the_reasons_that_no_flag_tells() -> None:
+    first, *flags = remarks(replace(made.bounded(), flags=(Flag.DEFLATION_FAST,)))
     assert first == (
         "Status: review (systolic: sounds were present from the top of the deflation; "
         "diastolic: sounds were still present when the deflation ended)."
     )
-    assert len(flags) == 3
+    assert len(flags) == 1

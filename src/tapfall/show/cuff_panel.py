@@ -14,6 +14,7 @@ from tapfall.model import Beat, FloatArray, Phase, Reading, Rule, State, Thresho
 from tapfall.show import look, words
 from tapfall.show.words import SILENT, SOUNDS
 
+_BELOW_IN = -0.312  # the line that names the time and the marks, below the panel
 _LINE_IN, _BETWEEN_IN = 0.143, 0.075  # height of a label's line; room between two labels
 
 
@@ -101,11 +102,14 @@ def draw_log(axes: Axes, time_s: FloatArray, pressure_mmhg: FloatArray) -> None:
     """Draw the cuff log, its time already on the clock of the sound."""
     axes.plot(time_s, pressure_mmhg, color=look.SLATE, linewidth=0.9, zorder=2.5)
     axes.set_ylabel("cuff pressure (mmHg)")
-    axes.set_xlabel("time in the sound (s)")
+    axes.set_xlabel("time in the sound (s)", loc="left")
 
 
-def draw_beats(axes: Axes, beats: Sequence[Beat]) -> None:
-    """Draw each beat: filled disc sounds, open square silent, half-filled diamond unsure."""
+def draw_beats(axes: Axes, beats: Sequence[Beat], height_in: float) -> None:
+    """Draw each beat: filled disc sounds, open square silent, half-filled diamond unsure.
+
+    What the marks mean stands below the panel of this height, where it hides nothing.
+    """
     kinds = (
         ("sounds", "o", "full", 4.6, [b for b in beats if b.heard >= SOUNDS]),
         ("unsure", "D", "left", 4.4, [b for b in beats if SILENT <= b.heard < SOUNDS]),
@@ -132,13 +136,15 @@ def draw_beats(axes: Axes, beats: Sequence[Beat]) -> None:
     if beats:
         axes.legend(
             handles=handles,
-            loc="upper right",
-            frameon=True,
-            framealpha=1.0,
-            edgecolor=look.HAIR,
-            fontsize=7.5,
-            borderpad=0.5,
-            handletextpad=0.3,
+            loc="center right",
+            bbox_to_anchor=(1.0, _BELOW_IN / height_in),
+            ncols=len(handles),
+            frameon=False,
+            fontsize=8.0,
+            borderpad=0.0,
+            borderaxespad=0.0,
+            columnspacing=1.4,
+            handletextpad=0.1,
         )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 import textwrap
 from pathlib import Path
 
@@ -12,9 +11,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from tapfall.errors import SettingError
-from tapfall.files.names import PathLike, printable
+from tapfall.files.names import PathLike, label_of
 from tapfall.files.writing import write_bytes
-from tapfall.model import CAUTION, FloatArray, Reading, Recording, Status
+from tapfall.model import CAUTION, FloatArray, Reading, Recording, Rhythm, Status
 from tapfall.show import cuff_panel, look, sound_panels, words
 
 #: What can be written, with the fixed metadata that keeps equal figures equal.
@@ -69,9 +68,7 @@ def draw_reading(
     """
     suffix = Path(path).suffix.lower()
     if suffix not in _FORMATS:
-        raise SettingError(
-            f"{printable(os.fspath(path))}: found {suffix!r}; allowed .png, .svg or .pdf"
-        )
+        raise SettingError(f"{label_of(path)}: found {suffix!r}; allowed .png, .svg or .pdf")
     page = io.BytesIO()
     with style.context(["default", look.STYLE]):
         figure = reading_figure(recording, reading, title=title)
@@ -116,7 +113,8 @@ def reading_figure(recording: Recording, reading: Reading, *, title: str | None 
     cuff_panel.draw_phases(phases, runs, end_s - start_s, width_in)
     log_s = log_time_s(recording, reading)
     cuff_panel.draw_log(cuff, log_s, recording.cuff.pressure_mmhg)
-    cuff_panel.draw_beats(cuff, reading.beats)
+    height_in = SIZE_IN[1] * cuff.get_position().height
+    cuff_panel.draw_beats(cuff, reading.beats, height_in)
     labels = cuff_panel.draw_thresholds(cuff, reading, (start_s, end_s))
     inside = (log_s >= start_s) & (log_s <= end_s)
     shown = recording.cuff.pressure_mmhg[inside]
@@ -125,7 +123,7 @@ def reading_figure(recording: Recording, reading: Reading, *, title: str | None 
         min(0.0, *ends, float(shown.min()) if shown.size else 0.0),
         1.06 * max(60.0, *ends, float(shown.max()) if shown.size else 0.0),
     )
-    cuff_panel.draw_labels(cuff, labels, SIZE_IN[1] * cuff.get_position().height)
+    cuff_panel.draw_labels(cuff, labels, height_in)
     for time_s in (reading.systolic.time_s, reading.diastolic.time_s):
         if time_s is not None:
             for axes in (wave, spectrum, cuff):
@@ -185,7 +183,8 @@ def _second_line(reading: Reading) -> str:
         return look.drawable(words.reasons_text(reading), longest=140)
     parts = []
     if reading.pulse_per_min is not None:
-        parts.append(f"pulse {reading.pulse_per_min:.0f} per minute, {reading.rhythm.value}")
+        rhythm = "" if reading.rhythm is Rhythm.UNKNOWN else f", {reading.rhythm.value}"
+        parts.append(f"pulse {words.whole(reading.pulse_per_min)} per minute{rhythm}")
     speed = reading.quality.deflation_mmhg_per_s
     if speed is not None:
         parts.append(f"deflation {speed:.1f} mmHg/s")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import librosa
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import StrMethodFormatter
 from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
 
@@ -83,6 +84,21 @@ def envelope(
         low=np.minimum.reduceat(samples, first).astype(np.float64),
         high=np.maximum.reduceat(samples, first).astype(np.float64),
     )
+
+
+def tamed(samples: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return samples cut at a million times the usual loudest: no square of one overflows.
+
+    Examples
+    --------
+    >>> float(tamed(np.array([1.0] * 999 + [3e38], dtype=np.float32)).max())
+    1000000.0
+    """
+    if not samples.size:
+        return samples
+    some = np.abs(samples[:: max(1, samples.size // 100_000)])
+    most = np.float32(min(1e6 * float(np.percentile(some, 99.0)), 3e38)) or np.float32(1.0)
+    return np.clip(samples, -most, most)
 
 
 def worked(samples: NDArray[np.float32], rate_hz: float) -> tuple[NDArray[np.float32], float]:
@@ -181,8 +197,10 @@ def draw_waveform(axes: Axes, found: Envelope, heard_s: FloatArray, limit: float
         color=look.INK,
         markeredgewidth=0.0,
     )
-    axes.set_ylabel("above 25 Hz\n(full scale 1)")
+    axes.set_ylabel("sound, >25 Hz\n(full scale 1)")
     axes.locator_params(axis="y", nbins=4)
+    # Not in powers of ten above the panel, where they would cross the words.
+    axes.yaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
 
 
 def draw_spectrogram(
@@ -229,6 +247,7 @@ def draw_sound(
         All beats; the scale is set by the sound between the first and the last.
     """
     samples, first_s = cut(recording, *span_s)
+    samples = tamed(samples)
     samples, rate_hz = worked(samples, recording.rate_hz)
     heard_s = np.array([beat.time_s for beat in beats if beat.heard >= SOUNDS])
     if not samples.size:
@@ -239,7 +258,8 @@ def draw_sound(
     shape = envelope(without_thumps(samples, rate_hz), rate_hz, first_s)
     limit = 1.3 * usual(np.maximum(shape.high, -shape.low), first_s, last_s, counts)
     draw_waveform(wave, shape, heard_s, limit)
-    levels, top_hz = levels_db(samples, rate_hz)
+    # Only differences of level are drawn: scaled, no sound is too loud or faint for them.
+    levels, top_hz = levels_db(samples / (np.float32(limit) or np.float32(1.0)), rate_hz)
     taps = levels[int(BOTTOM_HZ / top_hz * levels.shape[0]) :]
     loud_db = usual(taps, first_s, last_s, counts)
     faint_db = usual(taps, first_s, last_s, counts, FAINT_PERCENT)

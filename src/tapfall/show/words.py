@@ -7,8 +7,10 @@ import math
 from tapfall.model import (
     FLAG_SENTENCES,
     REASON_SENTENCES,
+    Flag,
     Gap,
     Reading,
+    Reason,
     Rule,
     State,
     Status,
@@ -18,6 +20,12 @@ from tapfall.model import (
 #: Probability from which a beat is shown as sounding, and below which as silent (our choice).
 SOUNDS, SILENT = 0.8, 0.2
 
+#: Reasons that a flag says in other words.
+_TOLD = {
+    Reason.SOUNDS_FROM_TOP: Flag.SYSTOLIC_NOT_REACHED,
+    Reason.SOUNDS_TO_END: Flag.DIASTOLIC_NOT_REACHED,
+}
+
 RULE_WORDS = {
     Rule.LAST_SOUND: "last sound, K5",
     Rule.FIRST_SILENCE: "first silence",
@@ -26,7 +34,7 @@ RULE_WORDS = {
 
 
 def whole(mmhg: float) -> str:
-    """A pressure in whole mmHg; halves go up.
+    """A number without its fraction; halves go up.
 
     Examples
     --------
@@ -130,17 +138,18 @@ def headline(reading: Reading) -> str:
     return f"{text} mmHg{asks}"
 
 
-def reasons_text(reading: Reading) -> str:
-    """Why values are missing, joined by semicolons; empty if none is."""
-    why = [REASON_SENTENCES[reason] for reason in reading.reasons]
+def reasons_text(reading: Reading, told: frozenset[Reason] = frozenset()) -> str:
+    """Why values are missing, but for what is told elsewhere; empty if nothing is."""
+    why = [REASON_SENTENCES[reason] for reason in reading.reasons if reason not in told]
     for name, one in (("systolic", reading.systolic), ("diastolic", reading.diastolic)):
-        if one.reason is not None and one.reason not in reading.reasons:
+        if one.reason is not None and one.reason not in {*reading.reasons, *told}:
             why.append(f"{name}: {REASON_SENTENCES[one.reason]}")
     return "; ".join(why)
 
 
 def remarks(reading: Reading) -> tuple[str, ...]:
-    """Status with its reasons, then one sentence for each flag."""
-    status, why = f"Status: {reading.status.value}", reasons_text(reading)
+    """Status with the reasons that no flag tells, then one sentence for each flag."""
+    told = frozenset(reason for reason, flag in _TOLD.items() if flag in reading.flags)
+    status, why = f"Status: {reading.status.value}", reasons_text(reading, told)
     first = f"{status} ({why})." if why else f"{status}."
     return (first, *(FLAG_SENTENCES[flag] for flag in reading.flags))

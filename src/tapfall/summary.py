@@ -221,7 +221,7 @@ def _value_line(name: str, threshold: Threshold, rule: str) -> str:
 def _confidence(confidence: float) -> str:
     # The word follows the number that is shown; certainty is never claimed.
     shown = round(confidence, 2)
-    number = "above 0.99" if confidence > 0.99 else f"{shown:.2f}"
+    number = ">0.99" if confidence > 0.99 else f"{shown:.2f}"
     return f"confidence {confidence_word(shown)} ({number})"
 
 

@@ -172,7 +172,7 @@ def test_very_high_bounds(bound: float, warned: bool) -> None:
 @pytest.mark.parametrize(
     ("confidence", "word"),
     [
-        (1.0, "high (above 0.99)"),
+        (1.0, "high (>0.99)"),
         (0.99, "high (0.99)"),
         (0.95, "high (0.95)"),
         (0.9451, "high (0.95)"),
@@ -187,6 +187,18 @@ def test_words_for_confidence(confidence: float, word: str) -> None:
     reading = replace(plain, systolic=replace(plain.systolic, confidence=confidence))
     assert f"confidence {word}\n" in summary_text(reading)
     assert word.startswith(confidence_word(round(confidence, 2)))
+
+
+@pytest.mark.parametrize("rule", Rule)
+def test_the_widest_values_fit(rule: Rule) -> None:
+    plain = plain_reading(220.0, 130.0)
+    diastolic = replace(
+        plain.diastolic, rule=rule, mmhg=130.0, low_mmhg=120.0, high_mmhg=140.0, confidence=1.0
+    )
+    text = summary_text(replace(plain, diastolic=diastolic))
+    (line,) = (line for line in text.split("\n") if line.startswith("Diastolic"))
+    assert "130 mmHg   (120 to 140)  confidence high (>0.99)  " in line
+    assert len(line) <= 80
 
 
 def test_an_early_log_and_a_given_lag() -> None:

@@ -13,6 +13,7 @@ from typing import Any
 from tests.accuracy.results import Share, results
 from tests.accuracy.rows import save_rows, side_by_side
 from tests.accuracy.run import READER, SPLITS, find_reader, score_many, simulated
+from tests.accuracy.splits import real_files, split_of
 from tests.accuracy.table import failures, table
 
 
@@ -108,6 +109,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     found = results(rows)
     print(f"{given.split} split, seeds {chosen[0]} to {chosen[-1]}, {given.reader}")
+    there, wanted = real_files(split_of(chosen[0]))
+    if there < wanted:
+        print(
+            f"{wanted - there} of {wanted} files of real beats and sounds are missing (see "
+            "TAPFALL_DATA): simulated ones stand in"
+        )
     print(table(found))
     if given.save_rows:
         save_rows(rows, given.save_rows)

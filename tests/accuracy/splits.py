@@ -115,6 +115,15 @@ def intervals(
     return tuple(round(float(x), 4) for x in found[(found > 0.25) & (found < 4.0)])
 
 
+def real_files(split: Split) -> tuple[int, int]:
+    """How many of a split's files are there, and how many it names."""
+    beats = [part[0] for part in (split.sinus, split.fibrillation, split.ectopic)]
+    wanted = [("beats", name) for name in beats]
+    wanted += [("noise", name) for name in (*split.speech, *split.sounds)]
+    wanted += [("heart_sounds", name) for name in split.chest]
+    return sum((DATA / folder / name).is_file() for folder, name in wanted), len(wanted)
+
+
 def file_noise(
     rng: np.random.Generator, folder: str, names: tuple[str, ...], snr_db: float, instead: str
 ) -> Noise:

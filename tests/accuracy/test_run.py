@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from tapfall.model import Reading
+from tests.accuracy import splits
 from tests.accuracy.__main__ import main
 from tests.accuracy.run import score_many, score_one
 
@@ -42,6 +43,28 @@ def test_rows_keep_the_order_of_the_cases_over_processes() -> None:
     assert [replace(row, seconds=0.0) for row in together] == [
         replace(row, seconds=0.0) for row in alone
     ]
+
+
+def test_missing_files_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    split = splits.split_of(0)
+    monkeypatch.setattr(splits, "DATA", tmp_path)
+    splits.beat_times_s.cache_clear()
+    wanted = 3 + len(split.speech) + len(split.sounds) + len(split.chest)
+    try:
+        assert splits.real_files(split) == (0, wanted)
+        (tmp_path / "heart_sounds").mkdir()
+        for name in split.chest:
+            (tmp_path / "heart_sounds" / name).touch()
+        assert splits.real_files(split) == (len(split.chest), wanted)
+        assert main(["--groups", "ordinary", "--per-group", "1", "--workers", "1"]) == 0
+    finally:
+        splits.beat_times_s.cache_clear()
+    assert capsys.readouterr().out.splitlines()[1] == (
+        f"{wanted - len(split.chest)} of {wanted} files of real beats and sounds are missing "
+        "(see TAPFALL_DATA): simulated ones stand in"
+    )
 
 
 def test_the_command_prints_and_saves(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import os
 import platform
 import sys
@@ -111,8 +112,13 @@ def markdown(rows: Sequence[Row]) -> str:
     return "\n".join(lines)
 
 
-def main() -> int:
+def main(arguments: Sequence[str] | None = None) -> int:
     """Measure and print; the exit code is 0 whatever the ratios are."""
+    argparse.ArgumentParser(
+        prog="python -m tests.benchmarks",
+        description="Measure speed and memory as ratios within one run; print a table.",
+        epilog="Let nothing else run meanwhile. It takes about half a minute.",
+    ).parse_args(arguments)
     with tempfile.TemporaryDirectory(prefix="tapfall-") as folder:
         files = make(Path(folder))
         rows = [*reading_rows(files), *start_rows(files), memory_row(files)]

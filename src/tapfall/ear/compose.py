@@ -48,7 +48,7 @@ CLEAR_SILENCE_MMHG = 20.0
 #: The cuff's pulse at the top, against its largest, above which the top may lie
 #: inside a gap: oscillations fall to about half at systolic (ratios 0.5-0.55:
 #: Geddes 1982, from memory), and lower beyond it.
-PULSE_AT_TOP = 0.45
+PULSE_AT_TOP = 0.38
 #: Probability of a run of Korotkoff sounds below which nothing was heard: a value
 #: given to noise is worse than none (our choice).
 LEAST_PRESENCE = 0.65

@@ -102,6 +102,26 @@ def test_the_readme_is_honest() -> None:
         assert sentence in flat
 
 
+def test_every_module_of_the_ear_is_on_the_map() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    section = text.partition("## Inside the ear\n")[2].partition("\n## ")[0]
+    rows = [line.split("|")[1] for line in section.splitlines() if line.startswith("| `")]
+    named = [name for row in rows for name in re.findall(r"`(\w+)`", row)]
+    modules = {path.stem for path in (ROOT / "src" / "tapfall" / "ear").glob("*.py")}
+    assert sorted(named) == sorted(modules - {"__init__"})
+
+
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+def test_files_and_modules_that_are_named_exist(page: str) -> None:
+    text = (ROOT / page).read_text(encoding="utf-8")
+    paths = re.findall(r"\b(?:src|tests|examples|synth_fixtures|\.ci)/[\w./-]+\w", text)
+    paths += [f"{name.replace('.', '/')}/" for name in re.findall(r"-m (tests\.\w+)", text)]
+    assert paths
+    for path in paths:
+        place = ROOT / path.rstrip("/")
+        assert place.exists() or place.with_suffix(".py").exists(), path
+
+
 def test_there_are_examples() -> None:
     assert EXAMPLES
 

@@ -51,7 +51,10 @@ CLEAR_SILENCE_MMHG = 20.0
 PULSE_AT_TOP = 0.38
 #: Probability of a run of Korotkoff sounds below which nothing was heard: a value
 #: given to noise is worse than none (our choice).
-LEAST_PRESENCE = 0.65
+LEAST_PRESENCE = 0.72
+#: The same where the sounds seem to pause in a gap: heart sounds that come and go with
+#: the breath look like that (tuned on simulated recordings, seen on real heart sounds).
+LEAST_PRESENCE_WITH_GAP = 0.92
 #: Cuff pressure below which sounds go on to zero (the project's definition).
 ZERO_MMHG = 10.0
 #: Coefficient of variation of expected intervals beyond which a rhythm is
@@ -194,7 +197,9 @@ def compose(
     flags = list(noticed)
     ruled = told.ruled
     present = presence(listening)
-    if present < LEAST_PRESENCE or (ruled.first < 0).mean() > 0.5:
+    paused = bool((ruled.gap_upper >= 0).mean() >= 0.5)
+    needed = LEAST_PRESENCE_WITH_GAP if paused else LEAST_PRESENCE
+    if present < needed or (ruled.first < 0).mean() > 0.5:
         return unreadable(why_nothing(listening.white), settings, tuple(flags), quality)
     from_top = not ruled.systolic_seen.mean() >= 0.5
     to_end = not ruled.diastolic_seen.mean() >= 0.5

@@ -55,6 +55,8 @@ LEAST_PRESENCE = 0.72
 #: The same where the sounds seem to pause in a gap: heart sounds that come and go with
 #: the breath look like that (tuned on simulated recordings, seen on real heart sounds).
 LEAST_PRESENCE_WITH_GAP = 0.92
+#: Log odds from which a lone beat above the systolic is told (our choice).
+LONE_LOG_ODDS = 3.0
 #: Cuff pressure below which sounds go on to zero (the project's definition).
 ZERO_MMHG = 10.0
 #: Coefficient of variation of expected intervals beyond which a rhythm is
@@ -211,7 +213,7 @@ def compose(
     last, silence = diastolic_of(told, present)
     gaps = gaps_of(told, present)
     sounds = np.flatnonzero(most_told(told))
-    found = character(record, told.onset_s, np.zeros(told.beats.size, bool))
+    found = character(record, told.onset_s)
     muffled = find_muffling(found.crisp[sounds], found.level[sounds])
     muffling = muffling_of(told, sounds, muffled)
     diastolic = by_rule(settings.diastolic, last, silence, muffling, to_zero)
@@ -279,7 +281,8 @@ def _flags(
             at_top is not None and at_top > PULSE_AT_TOP
         ):
             flags.append(Flag.GAP_ABOVE_NOT_EXCLUDED)
-        if ruled.lone_above.mean() >= 0.5:
+        above = listening.evidence.log_odds[told.beats][: max(int(np.median(ruled.first)) - 1, 0)]
+        if ruled.lone_above.mean() >= 0.5 or (above > LONE_LOG_ODDS).any():
             flags.append(Flag.ISOLATED_SOUND)
     if systolic.state is State.NOT_REACHED:
         flags.append(Flag.SYSTOLIC_NOT_REACHED)

@@ -41,7 +41,7 @@ class Character:
     level: FloatArray
 
 
-def character(record: Record, onset_s: FloatArray, silent: np.ndarray) -> Character:
+def character(record: Record, onset_s: FloatArray) -> Character:
     """Measure the character of each beat's sound.
 
     Parameters
@@ -50,8 +50,6 @@ def character(record: Record, onset_s: FloatArray, silent: np.ndarray) -> Charac
         Sound of the measurement.
     onset_s
         Start of each sound, audio time, shape ``(n,)``.
-    silent
-        Which beats hold no sound, shape ``(n,)``.
 
     Returns
     -------
@@ -72,7 +70,6 @@ def character(record: Record, onset_s: FloatArray, silent: np.ndarray) -> Charac
     order = np.argsort(onset_s)
     between_s = onset_s[order][:-1] + 0.62 * np.diff(onset_s[order])
     noise = np.median(spectra(between_s), axis=0) if between_s.size >= 3 else 0.0 * frequency_hz
-    del silent
 
     def band(low_hz: float, high_hz: float) -> FloatArray:
         inside = (frequency_hz >= low_hz) & (frequency_hz < high_hz)

@@ -43,8 +43,6 @@ class White:
     start_s: float
     window: int
     dof: float
-    noise_psd: FloatArray
-    gain: FloatArray
 
     def index(self, time_s: FloatArray) -> np.ndarray:
         """Nearest sample of audio times, not clipped."""
@@ -166,6 +164,4 @@ def whiten(
         start_s=start_s,
         window=window,
         dof=window * share,
-        noise_psd=quiet,
-        gain=gain,
     )

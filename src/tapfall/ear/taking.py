@@ -39,6 +39,12 @@ def take_readings(recording: Recording, settings: Settings | None = None) -> tup
     listener = Listener(rate_hz=recording.rate_hz, settings=chosen)
     log_s, log_mmhg = recording.cuff.time_s, recording.cuff.pressure_mmhg
     length_s = recording.samples.size / recording.rate_hz
+    # What runs on long after the other stream has ended meets nothing there.
+    reach_s = chosen.longest_s / 2
+    kept = int(np.searchsorted(log_s, length_s + reach_s, side="right"))
+    log_s, log_mmhg = log_s[:kept], log_mmhg[:kept]
+    if log_s.size:
+        length_s = min(length_s, max(float(log_s[-1]), 0.0) + reach_s)
     end_s = max(length_s, float(log_s[-1]) if log_s.size else 0.0)
     # One push each, or several where the recording is longer than the memory.
     step_s = chosen.longest_s / 2
@@ -47,7 +53,8 @@ def take_readings(recording: Recording, settings: Settings | None = None) -> tup
     row = sample = 0
     for at_s in ends_s:
         next_row = int(np.searchsorted(log_s, at_s, side="right"))
-        next_sample = int(min(at_s * recording.rate_hz, recording.samples.size))
+        next_sample = int(min(at_s, length_s) * recording.rate_hz + 0.5)
+        next_sample = min(next_sample, recording.samples.size)
         listener.push_cuff(log_s[row:next_row], log_mmhg[row:next_row])
         listener.push_audio(recording.samples[sample:next_sample])
         row, sample = next_row, next_sample

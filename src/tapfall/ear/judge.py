@@ -1,7 +1,7 @@
 """From a record to what was heard at each beat: listen, learn, listen again.
 
-The first round finds the loud beats
-and learns their waveform, noise and delay; the later ones listen with them.
+The first round finds the loud beats and learns their waveform, noise and
+delay; the later ones listen with them.
 """
 
 from __future__ import annotations

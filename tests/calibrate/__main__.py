@@ -1,0 +1,67 @@
+"""Fit the ear's numbers on simulated recordings; each step writes what it fitted.
+
+In this order, for each rests on those before it::
+
+    python -m tests.calibrate onsets      # from here on needs the extra "fit" (JAX)
+    python -m tests.calibrate pulses
+    python -m tests.calibrate sounds
+    python -m tests.calibrate evidence    # to here
+    python -m tests.calibrate presence
+    python -m tests.calibrate confidence
+
+The first five use development seeds, ``confidence`` uses calibration seeds and
+nothing else does.  Networks go to ``ear/layers.npz``, all else to
+``ear/calibration.json``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+
+from tests.calibrate import small
+from tests.calibrate.gather import gather, heard, scanned
+from tests.calibrate.stored import write_layers, write_numbers
+
+WHAT = ("onsets", "pulses", "sounds", "evidence", "presence", "confidence")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one fit."""
+    parser = argparse.ArgumentParser(prog="python -m tests.calibrate", description=__doc__)
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.add_argument("what", choices=WHAT)
+    parser.add_argument("--per-group", type=int, default=60)
+    parser.add_argument("--first-seed", type=int, default=None)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--epochs", type=int, default=8)
+    options = parser.parse_args(arguments)
+    what, count, workers = options.what, options.per_group, options.workers
+    first = options.first_seed
+    if first is None:
+        first = 10_000 if what == "confidence" else 2000
+    if what in ("onsets", "pulses", "sounds"):
+        from tests.calibrate import layers
+
+        charts = gather(scanned, first, count, workers, wide=True)
+        write_layers(what, layers.fit_charts(what, charts, options.epochs))
+    elif what == "evidence":
+        from tests.calibrate import layers
+
+        rows = gather(heard, first, count, workers, wide=True)
+        network, standard = layers.fit_evidence(rows, 4 * options.epochs)
+        write_layers(what, network)
+        write_numbers(evidence=standard)
+    elif what == "presence":
+        rows = gather(heard, first, count, workers, wide=True)
+        write_numbers(presence=small.presence(rows))
+    else:
+        write_numbers(**small.nothing_known())
+        rows = gather(heard, first, count, workers)
+        nets, widening = small.confidence(rows)
+        write_numbers(confidence=nets, widening_mmhg=widening)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

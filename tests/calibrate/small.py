@@ -1,0 +1,169 @@
+"""Small networks of one hidden layer, fitted with scipy: presence and confidence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from scipy.optimize import minimize
+
+from tapfall.ear.calibration import SURE
+from tapfall.ear.confidence import CONFIDENCE
+from tapfall.ear.network import CLIP_SD, Weights
+
+#: Penalty on squared weights.
+RIDGE = 3.0
+#: Units of the network for the presence of sounds.
+PRESENCE_UNITS = 6
+#: Recordings with fewer sounds teach nothing about what a run of sounds is.
+LEAST_SOUNDS = 4
+#: Units and penalty of the network for confidence, and the coverage aimed at.
+CONFIDENCE_UNITS, CONFIDENCE_RIDGE, COVERAGE = 4, 2.0, 0.957
+
+
+def fit_weights(
+    measures: np.ndarray,
+    sounds: np.ndarray,
+    seed: int,
+    units: int,
+    even: bool = True,
+    ridge: float = RIDGE,
+) -> dict[str, Any]:
+    """A network of one hidden layer, by L-BFGS on the log loss; ``even``: classes count alike."""
+    mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
+    z = np.clip((measures - mean) / spread, -CLIP_SD, CLIP_SD)
+    share = sounds.mean()
+    weight = np.where(sounds > 0, 0.5 / share, 0.5 / (1 - share)) if even else np.ones_like(sounds)
+    m = z.shape[1]
+    cuts = np.cumsum([m * units, units, units])
+
+    def unpack(x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
+        return (
+            x[: cuts[0]].reshape(m, units),
+            x[cuts[0] : cuts[1]],
+            x[cuts[1] : cuts[2]],
+            float(x[-1]),
+        )
+
+    def loss(x: np.ndarray) -> tuple[float, np.ndarray]:
+        hidden, bias, out, offset = unpack(x)
+        unit = np.tanh(z @ hidden + bias)
+        odds = unit @ out + offset
+        miss = weight * (1 / (1 + np.exp(-odds)) - sounds)
+        back = np.outer(miss, out) * (1 - unit**2)
+        value = float(np.sum(weight * (np.logaddexp(0, odds) - sounds * odds)))
+        value += 0.5 * ridge * float(np.sum(hidden**2) + np.sum(out**2))
+        slope = np.concatenate(
+            [
+                (z.T @ back + ridge * hidden).ravel(),
+                back.sum(axis=0),
+                unit.T @ miss + ridge * out,
+                [miss.sum()],
+            ]
+        )
+        return value, slope
+
+    rng = np.random.Generator(np.random.PCG64(seed))
+    start = np.concatenate(
+        [
+            rng.normal(0, m**-0.5, m * units),
+            np.zeros(units),
+            rng.normal(0, units**-0.5, units),
+            [0.0],
+        ]
+    )
+    limits = {"maxiter": 600, "maxfun": 1200}
+    found = minimize(loss, start, jac=True, method="L-BFGS-B", options=limits)
+    hidden, bias, out, offset = unpack(np.asarray(found.x))
+    return {
+        "mean": mean,
+        "spread": spread,
+        "hidden": hidden,
+        "bias": bias,
+        "out": out,
+        "offset": offset,
+    }
+
+
+def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """Weights of the presence of sounds; recordings with one to three sounds are left out."""
+    known = [row for row in rows if "presence" in row and not 0 < row["audible"] < LEAST_SOUNDS]
+    measures = np.stack([row["presence"] for row in known])
+    there = np.array([row["audible"] >= LEAST_SOUNDS for row in known], float)
+    fitted = fit_weights(measures, there, seed=5, units=PRESENCE_UNITS)
+    odds = Weights(**fitted).log_odds(measures)
+    print(
+        f"presence: {there.size} recordings, {there.mean():.2f} with sounds; missed "
+        f"{np.mean(odds[there > 0] < 1.4):.4f}, invented {np.mean(odds[there < 1] > 1.4):.4f}",
+    )
+    return fitted
+
+
+def blank(measures: int, offset: float) -> dict[str, Any]:
+    """Weights that give the same log odds whatever is measured."""
+    return {
+        "mean": [0.0] * measures,
+        "spread": [1.0] * measures,
+        "hidden": [[0.0]] * measures,
+        "bias": [0.0],
+        "out": [0.0],
+        "offset": offset,
+    }
+
+
+def confidence(rows: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str, float]]:
+    """Weights of the confidence in each threshold, and how far intervals widen."""
+    fitted, widening = {}, {}
+    for kind in ("systolic", "diastolic"):
+        known = [
+            (row["sure"][kind], getattr(row["score"], kind))
+            for row in rows
+            if kind in row["sure"] and getattr(row["score"], kind).near is not None
+        ]
+        measures = np.stack([pair[0] for pair in known])
+        right = np.array([pair[1].near for pair in known], float)
+        fitted[kind] = fit_weights(
+            measures, right, seed=7, units=CONFIDENCE_UNITS, even=False, ridge=CONFIDENCE_RIDGE
+        )
+        sure = 1 / (1 + np.exp(-Weights(**fitted[kind]).log_odds(measures)))
+        short = np.array([_short_mmhg(pair[1]) for pair in known])
+        widening[kind] = _widening(short, sure)
+        high = sure >= 0.97
+        print(
+            f"{kind}: {right.size} values, {right.mean():.3f} right, confidence {sure.mean():.3f}; "
+            f"from 0.97 on {high.mean():.2f} of them, {np.mean(right[high]):.4f} right; "
+            f"covered {np.mean(short <= 0):.3f}, widening {widening[kind]:.0f} mmHg"
+        )
+    return fitted, widening
+
+
+def _short_mmhg(value: Any) -> float:
+    """How much an interval misses the threshold by (either truth's, or between them)."""
+    true = [
+        one.threshold_mmhg
+        for one in (value.quiet, value.noise)
+        if one is not None and one.threshold_mmhg is not None
+    ]
+    if not true or value.estimate is None or value.estimate.low_mmhg is None:
+        return 0.0
+    low, high = value.estimate.low_mmhg, value.estimate.high_mmhg
+    return float(max(min(true) - high, low - max(true), 0.0))
+
+
+def _widening(short_mmhg: np.ndarray, sure: np.ndarray) -> float:
+    """Least widening that brings the coverage to its aim."""
+    room = np.maximum(SURE - sure, 0.0)
+    for widening in range(0, 200, 2):
+        if np.mean(short_mmhg <= widening * room + 1e-9) >= COVERAGE:
+            return float(widening)
+    return 200.0
+
+
+def nothing_known() -> dict[str, Any]:
+    """Numbers under which every value is given, so that each can be learned from."""
+    kinds = ("systolic", "diastolic")
+    return {
+        "confidence": dict.fromkeys(kinds, blank(len(CONFIDENCE), 4.0)),
+        "widening_mmhg": dict.fromkeys(kinds, 0.0),
+    }

@@ -1,0 +1,87 @@
+"""What the fits learn from has the shapes and the truth they need."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tapfall.ear.confidence import CONFIDENCE
+from tapfall.ear.evidence import MEASURES
+from tapfall.ear.presence import PRESENCE
+from tests.accuracy.groups import draw
+from tests.calibrate import small, stored
+from tests.calibrate.gather import WIDE, heard, scanned, widened
+
+
+def test_measures_come_with_their_truth() -> None:
+    row = heard(("ordinary", 3), False)
+    assert row is not None
+    for measures, noisy, sure in row["rounds"]:
+        assert measures.shape == (noisy.size, len(MEASURES))
+        assert noisy.dtype == sure.dtype == bool
+        assert 0 < noisy.sum() < noisy.size
+    assert row["presence"].shape == (len(PRESENCE),)
+    assert {kind: one.shape for kind, one in row["sure"].items()} == {
+        "systolic": (len(CONFIDENCE),),
+        "diastolic": (len(CONFIDENCE),),
+    }
+
+
+def test_levels_come_with_pulses_and_truth() -> None:
+    chart = scanned(("ordinary", 3), False)
+    assert chart is not None
+    end_s = chart["start_s"] + 0.004 * chart["level"].shape[0]
+    known = chart["known"]
+    assert chart["start_s"] < known.time_s[0] < known.time_s[-1] < end_s
+    assert chart["pulse_s"] is not None
+    away_s = np.abs(known.time_s[:, None] - chart["pulse_s"][None, :]).min(axis=1)
+    assert np.median(away_s) < 0.25
+
+
+def test_wide_sounds_are_valid_scenarios_and_differ() -> None:
+    scenario = draw("ordinary", 6)
+    wide = widened(scenario, 6)
+    assert wide == widened(scenario, 6) != scenario
+    for name, (low, high) in WIDE.items():
+        if getattr(wide.sound, name) != getattr(scenario.sound, name):
+            assert low <= getattr(wide.sound, name) <= high
+
+
+def test_a_network_learns_what_can_be_told() -> None:
+    rng = np.random.default_rng(4)
+    measures = rng.standard_normal((400, 2))
+    there = (measures[:, 0] > 0).astype(float)
+    fitted = small.fit_weights(measures, there, seed=1, units=3)
+    odds = small.Weights(**fitted).log_odds(measures)
+    assert np.mean((odds > 0) == (there > 0)) > 0.97
+
+
+def test_only_what_changed_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("calibration.json", "layers.npz"):
+        (tmp_path / name).write_bytes((stored.EAR / name).read_bytes())
+    monkeypatch.setattr(stored, "EAR", tmp_path)
+    before = json.loads((tmp_path / "calibration.json").read_text())
+    stored.write_numbers(widening_mmhg={"systolic": 1.0, "diastolic": 2.0})
+    after = json.loads((tmp_path / "calibration.json").read_text())
+    assert after.pop("widening_mmhg") == {"systolic": 1.0, "diastolic": 2.0}
+    before.pop("widening_mmhg")
+    assert after == before
+    layer = {"kernel": np.ones((1, 1, 12, 1)), "bias": np.zeros(1), "dilation": (1, 1)}
+    stored.write_layers("pulses", [layer])
+    with (
+        np.load(tmp_path / "layers.npz") as kept,
+        np.load(
+            Path(__file__).resolve().parents[2] / "src" / "tapfall" / "ear" / "layers.npz"
+        ) as old,
+    ):
+        assert [n for n in kept.files if n.startswith("pulses")] == [
+            "pulses_1_kernel",
+            "pulses_1_bias",
+            "pulses_1_dilation",
+        ]
+        for name in old.files:
+            if not name.startswith("pulses"):
+                assert np.array_equal(kept[name], old[name])

@@ -122,10 +122,9 @@ def reading_of(name: str, kind: str) -> Reading:
     )
 
 
-def test_heart_sounds_are_unreadable() -> None:
-    # The aim is all of them; the rest ask for a person (see the next test).
-    read = [case for case in CASES if reading_of(*case).status is not Status.UNREADABLE]
-    assert len(read) <= 0.06 * len(CASES), read
+@pytest.mark.parametrize(("name", "kind"), CASES)
+def test_heart_sounds_are_unreadable(name: str, kind: str) -> None:
+    assert reading_of(name, kind).status is Status.UNREADABLE
 
 
 @pytest.mark.parametrize(("name", "kind"), CASES)
@@ -134,12 +133,6 @@ def test_an_unreadable_one_says_why_and_gives_nothing(name: str, kind: str) -> N
     if reading.status is Status.UNREADABLE:
         assert reading.reasons
         assert reading.systolic.state is reading.diastolic.state is State.UNDETERMINED
-
-
-@pytest.mark.parametrize(("name", "kind"), CASES)
-def test_heart_sounds_are_never_ok(name: str, kind: str) -> None:
-    # The least that can be asked: nobody may take the number as it stands.
-    assert reading_of(name, kind).status is not Status.OK
 
 
 def test_heart_sounds_are_told_apart_from_silence() -> None:

@@ -14,33 +14,10 @@ from typing import Any
 
 import numpy as np
 
-from tapfall.model import FloatArray
+from tapfall.ear.network import BeatNetwork, Layer, Weights
 
-#: Standardised measures are clipped here: no extreme decides alone.
-CLIP_SD = 4.0
 #: From this confidence on an interval needs no widening.
 SURE = 0.98
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Weights:
-    """A small network from measures to log odds: one hidden layer of tanh units.
-
-    ``mean`` and ``spread`` have shape ``(m,)``, ``hidden`` ``(m, h)``, ``bias``
-    and ``out`` ``(h,)``.
-    """
-
-    mean: FloatArray
-    spread: FloatArray
-    hidden: FloatArray
-    bias: FloatArray
-    out: FloatArray
-    offset: float
-
-    def log_odds(self, measures: FloatArray) -> FloatArray:
-        """Log odds of a sound at even prior odds; ``(n, m)`` to ``(n,)``."""
-        z = np.clip((measures - self.mean) / self.spread, -CLIP_SD, CLIP_SD)
-        return np.asarray(np.tanh(z @ self.hidden + self.bias) @ self.out + self.offset)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,13 +29,30 @@ class Calibration:
     grows on each side as confidence falls from ``SURE`` to zero.
     """
 
-    weights: tuple[Weights, ...]
+    evidence: BeatNetwork
     presence: Weights
     confidence: dict[str, Weights]
     widening_mmhg: dict[str, float]
+    layers: dict[str, tuple[Layer, ...]]
 
 
-def read_calibration(path: Path) -> Calibration:
+def read_layers(path: Path) -> dict[str, tuple[Layer, ...]]:
+    """Read the networks of a file: kind of reference to layers."""
+    with np.load(path) as raw:
+        names = sorted({tuple(name.rsplit("_", 1)[0].rsplit("_", 1)) for name in raw.files})
+        found: dict[str, list[Layer]] = {}
+        for kind, number in names:
+            rows, columns = raw[f"{kind}_{number}_dilation"].tolist()
+            layer = Layer(
+                kernel=raw[f"{kind}_{number}_kernel"],
+                bias=raw[f"{kind}_{number}_bias"],
+                dilation=(rows, columns),
+            )
+            found.setdefault(kind, []).append(layer)
+    return {kind: tuple(layers) for kind, layers in found.items()}
+
+
+def read_calibration(path: Path, layers: Path) -> Calibration:
     """Read the fitted numbers of a file.
 
     Parameters
@@ -77,17 +71,25 @@ def read_calibration(path: Path) -> Calibration:
     2
     """
     raw = json.loads(path.read_text(encoding="ascii"))
+    networks = read_layers(layers)
 
     def weights(one: dict[str, Any]) -> Weights:
         arrays = {name: np.asarray(values) for name, values in one.items() if name != "offset"}
         return Weights(**arrays, offset=float(one["offset"]))
 
     return Calibration(
-        weights=tuple(weights(one) for one in raw["weights"]),
+        evidence=BeatNetwork(
+            mean=np.asarray(raw["evidence"]["mean"]),
+            spread=np.asarray(raw["evidence"]["spread"]),
+            layers=networks["evidence"],
+        ),
         presence=weights(raw["presence"]),
         confidence={kind: weights(one) for kind, one in raw["confidence"].items()},
         widening_mmhg={kind: float(value) for kind, value in raw["widening_mmhg"].items()},
+        layers=networks,
     )
 
 
-CALIBRATION = read_calibration(Path(__file__).with_name("calibration.json"))
+CALIBRATION = read_calibration(
+    Path(__file__).with_name("calibration.json"), Path(__file__).with_name("layers.npz")
+)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from tapfall.ear import verdict
-from tapfall.ear.beats import clock_from_sounds, onsets
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.judge import Listening
+from tapfall.ear.judge import Listening, Nothing
 from tapfall.ear.muffling import Character, Muffled, character, find_muffling, name_phases
 from tapfall.ear.presence import presence
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
+from tapfall.ear.rules import breath_silences
 from tapfall.ear.thresholds import (
     ASK_BELOW,
     Told,
@@ -23,7 +23,6 @@ from tapfall.ear.thresholds import (
     systolic_of,
     tell,
 )
-from tapfall.ear.whiten import White
 from tapfall.model import (
     REVIEW_FLAGS,
     Beat,
@@ -51,10 +50,10 @@ CLEAR_SILENCE_MMHG = 20.0
 PULSE_AT_TOP = 0.38
 #: Probability of a run of Korotkoff sounds below which nothing was heard: a value
 #: given to noise is worse than none (our choice).
-LEAST_PRESENCE = 0.72
+LEAST_PRESENCE = 0.5
 #: The same where the sounds seem to pause in a gap: heart sounds that come and go with
 #: the breath look like that (tuned on simulated recordings, seen on real heart sounds).
-LEAST_PRESENCE_WITH_GAP = 0.92
+LEAST_PRESENCE_WITH_GAP = 0.75
 #: Log odds from which a lone beat above the systolic is told (our choice).
 LONE_LOG_ODDS = 3.0
 #: Cuff pressure below which sounds go on to zero (the project's definition).
@@ -111,13 +110,20 @@ def _pulse_at_top(pulses: Pulses, deflation: Deflation) -> float | None:
     return float(np.median(top) / max(float(smooth.max()), 1e-9))
 
 
-def why_nothing(white: White) -> Reason:
+def why_nothing(nothing: Nothing) -> Reason:
     """Whether silence, or a sound that comes with every beat whatever the cuff does."""
-    end_s = white.start_s + white.samples.size / white.rate_hz
-    clock = clock_from_sounds(onsets(white), white.start_s + 0.5, end_s - 0.5)
-    if clock is not None and clock.anchored:
-        return Reason.UNCHANGED_BY_CUFF
-    return Reason.NO_SOUNDS
+    return Reason.UNCHANGED_BY_CUFF if nothing.unchanged else Reason.NO_SOUNDS
+
+
+def _breath_dependent(told: Told) -> bool:
+    """Whether silences near a threshold come and go with the breath."""
+    ruled = told.ruled
+    alternating = (ruled.alternating_first | ruled.alternating_last).mean() >= 0.5
+    if alternating or (ruled.first < 0).any():
+        return False
+    first, last = int(np.median(ruled.first)), int(np.median(ruled.last))
+    sounds = told.listening.evidence.log_odds[told.beats] > 0
+    return breath_silences(sounds, told.cuff_mmhg, told.onset_s, first, last)
 
 
 def _rhythm(told: Told, listening: Listening) -> Rhythm:
@@ -202,16 +208,17 @@ def compose(
     paused = bool((ruled.gap_upper >= 0).mean() >= 0.5)
     needed = LEAST_PRESENCE_WITH_GAP if paused else LEAST_PRESENCE
     if present < needed or (ruled.first < 0).mean() > 0.5:
-        return unreadable(why_nothing(listening.white), settings, tuple(flags), quality)
+        return unreadable(why_nothing(listening.nothing), settings, tuple(flags), quality)
     from_top = not ruled.systolic_seen.mean() >= 0.5
     to_end = not ruled.diastolic_seen.mean() >= 0.5
-    end_mmhg = float(told.cuff_mmhg[-1])
-    to_zero = to_end and end_mmhg < ZERO_MMHG
+    last_sound = int(np.median(ruled.last[ruled.last >= 0]))
+    to_zero = float(told.cuff_mmhg[last_sound]) < ZERO_MMHG
     if from_top and to_end and not to_zero:
         return unreadable(Reason.UNCHANGED_BY_CUFF, settings, tuple(flags), quality)
     systolic = systolic_of(told, present)
     last, silence = diastolic_of(told, present)
-    gaps = gaps_of(told, present)
+    breath = _breath_dependent(told)
+    gaps = () if breath else gaps_of(told, present)
     sounds = np.flatnonzero(most_told(told))
     found = character(record, told.onset_s)
     muffled = find_muffling(found.crisp[sounds], found.level[sounds])
@@ -225,6 +232,8 @@ def compose(
         flags.append(Flag.ALTERNATING)
     elif rhythm is Rhythm.IRREGULAR:
         flags.append(Flag.IRREGULAR_RHYTHM)
+    if breath and rhythm is not Rhythm.ALTERNATING:
+        flags.append(Flag.BREATH_DEPENDENT_SOUNDS)
     ordered = tuple(flag for flag in Flag if flag in set(flags))
     reasons = tuple(dict.fromkeys(t.reason for t in (systolic, diastolic) if t.reason is not None))
     states = {systolic.state, diastolic.state}
@@ -293,7 +302,10 @@ def _flags(
     if gaps:
         flags.append(Flag.SILENT_GAP)
     sure = [c for c in (systolic.confidence, diastolic.confidence) if c is not None]
-    undetermined = State.UNDETERMINED in (systolic.state, diastolic.state)
+    undetermined = any(
+        one.state is State.UNDETERMINED and one.reason is not Reason.NO_MUFFLING
+        for one in (systolic, diastolic)
+    )
     if (sure and min(sure) < ASK_BELOW) or undetermined:
         flags.append(Flag.LOW_CONFIDENCE)
     if abs(listening.lag.seconds) > 0.15:

@@ -32,6 +32,8 @@ GRID_S = 0.05
 STILL_SHARE, PAUSE_S, STEPPED_SHARE = 0.3, 2.0, 0.3
 #: Share of the usual weight of rows below which a stretch of the trend counts as a hole.
 LEAST_WEIGHT = 0.05
+#: Rows further apart leave a hole in the log (about one beat; our choice).
+HOLE_S = 1.0
 #: Rounds ties of times on the grid one way, whatever the clock's offset.
 TIE = 1e-6
 #: Deflation rates outside these are flagged (2-3 mmHg/s is taught; AHA 2005, from memory).
@@ -44,7 +46,7 @@ class Deflation:
 
     ``time_s`` runs from the end of inflation to the release, step
     ``GRID_S``; ``trend_mmhg`` is the pressure without the pulse.
-    ``falls_from_s`` is where the hold ends.
+    ``falls_from_s`` is where the hold ends, ``holes_s`` where the log has no rows.
     """
 
     time_s: FloatArray
@@ -55,6 +57,7 @@ class Deflation:
     trend_error_mmhg: float
     released: bool
     flags: tuple[Flag, ...]
+    holes_s: tuple[tuple[float, float], ...] = ()
 
     @property
     def start_s(self) -> float:
@@ -316,7 +319,8 @@ def _describe(
         flags.append(Flag.DEFLATION_SLOW)
     if _pauses(time_s, pressure_mmhg, grid[begins:], rate):
         flags.append(Flag.DEFLATION_PAUSED)
-    if float(np.diff(time_s).max()) > max(2.0, 3.5 * interval_s):
+    long = np.flatnonzero(np.diff(time_s) > max(HOLE_S, 3.5 * interval_s))
+    if long.size:
         flags.append(Flag.CUFF_LOG_DROPOUT)
     if falls > 1:
         flags.append(Flag.REINFLATED)
@@ -334,6 +338,7 @@ def _describe(
         trend_error_mmhg=error,
         released=released,
         flags=tuple(flags),
+        holes_s=tuple((float(time_s[i]), float(time_s[i + 1])) for i in long.tolist()),
     )
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.ear.calibration import CALIBRATION
+from tapfall.ear.delaymap import FALL_MMHG
 from tapfall.ear.template import LEAD_S, RANK, Template, cut
 from tapfall.ear.whiten import White
 from tapfall.model import FloatArray
@@ -42,10 +43,11 @@ MEASURES = (
     "likeness",
     "delay_spread",
     "delay_slope",
-    "fixed_of_two_before",
-    "fixed_of_two_after",
-    "leader_of_two_before",
-    "leader_of_two_after",
+    "charted",
+    "charted_elsewhere",
+    "interval",
+    "fall",
+    "here",
 )
 
 
@@ -160,7 +162,8 @@ def weigh_beats(
     expected: Expectation,
     loud_power: float,
     fixed: tuple[FloatArray, FloatArray],
-    round_: int,
+    charted: tuple[FloatArray, FloatArray],
+    fall_mmhg: FloatArray,
 ) -> Evidence:
     """Weigh each beat: sound, or none.
 
@@ -175,9 +178,11 @@ def weigh_beats(
     fixed
         Energy per value that comes with every beat (heart sounds), inside and
         outside the subspace, each of shape ``(n, k)`` on the delays searched.
-    round_
-        0 where the template is a first guess, 1 where it was learned from
-        beats that were heard: each has weights of its own.
+    charted
+        Log odds of a sound near each expected delay and elsewhere, from the
+        map of delays, each of shape ``(n,)``.
+    fall_mmhg
+        Fall of the cuff before each beat, shape ``(n,)``.
 
     Returns
     -------
@@ -228,13 +233,15 @@ def weigh_beats(
             same(template.likeness),
             np.log(expected.spread_s / 0.01),
             same(float(np.clip(expected.slope_s_per_mmhg * 1000.0, 0.0, 6.0))),
-            *_neighbours(over_fixed),
-            *_neighbours(led),
+            *charted,
+            _intervals(expected.reference_s),
+            fall_mmhg / FALL_MMHG,
+            same(1.0),
         ],
         axis=1,
     )
     return Evidence(
-        log_odds=CALIBRATION.weights[round_].log_odds(measures),
+        log_odds=CALIBRATION.evidence.log_odds(measures),
         delay_s=delays[rows, best],
         own=own,
         floor=floor,
@@ -242,8 +249,7 @@ def weigh_beats(
     )
 
 
-def _neighbours(values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean of the two beats before and of the two after; the ends repeat."""
-    padded = np.pad(values, 2, mode="edge")
-    n = values.size
-    return 0.5 * (padded[:n] + padded[1 : n + 1]), 0.5 * (padded[3 : n + 3] + padded[4 : n + 4])
+def _intervals(time_s: FloatArray) -> FloatArray:
+    """Log of each beat's interval over the median one."""
+    interval = np.diff(time_s, prepend=2 * time_s[0] - time_s[1])
+    return np.asarray(np.log(np.maximum(interval, 0.05) / float(np.median(interval))))

@@ -93,8 +93,9 @@ def design(rate_hz: float) -> Design:
     >>> design(4000.0).sound_rate_hz
     2000.0
     """
-    if not (math.isfinite(rate_hz) and rate_hz >= LOWEST_RATE_HZ):
-        raise AudioError(f"audio rate is {rate_hz:g} Hz; allowed: 1000 Hz or more")
+    number = isinstance(rate_hz, int | float | np.number) and not isinstance(rate_hz, bool)
+    if not (number and math.isfinite(rate_hz) and rate_hz >= LOWEST_RATE_HZ):
+        raise AudioError(f"audio rate is {rate_hz} Hz; allowed 1000 Hz or more")
     factor = sound_factor(rate_hz)
     sound_rate_hz = rate_hz / factor
     sos = signal.butter(6, HIGH_PASS_HZ, "highpass", fs=rate_hz, output="sos")
@@ -135,11 +136,11 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
     """
     array = np.asarray(samples)
     if array.ndim != 1:
-        raise MisuseError(f"audio has shape {array.shape}; allowed: one dimension")
+        raise MisuseError(f"audio has shape {array.shape}; allowed one dimension")
     if array.size == 0:
         return np.zeros(0, np.float32)
     if array.dtype.name not in _SCALES and array.dtype.name not in _FLOATS:
-        raise MisuseError(f"audio has type {array.dtype}; allowed: int16, int32, float32, float64")
+        raise MisuseError(f"audio has type {array.dtype}; allowed int16, int32, float32, float64")
     if array.dtype.name in _FLOATS:
         # One pass without a mask: a sum is finite only if every term is (or they
         # overflow together, which the mask then settles).
@@ -147,7 +148,7 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
             total = float(np.dot(array, array))
         if not math.isfinite(total) and not np.isfinite(array).all():
             first = int(np.flatnonzero(~np.isfinite(array))[0])
-            raise AudioError(f"audio sample {first} is {array[first]}; allowed: finite numbers")
+            raise AudioError(f"audio sample {first} is {array[first]}; allowed finite numbers")
     return array
 
 

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapfall.ear import beats as clocks
 from tapfall.ear import lag as lags
+from tapfall.ear.bands import Bands, band_levels
 from tapfall.ear.cuff import Deflation
+from tapfall.ear.delaymap import DelayMap, always_there
 from tapfall.ear.evidence import (
     Evidence,
     Expectation,
@@ -21,22 +22,28 @@ from tapfall.ear.evidence import (
     split_energy,
     weigh_beats,
 )
+from tapfall.ear.onsets import Onsets, contrast
 from tapfall.ear.phases import Story, decode
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
+from tapfall.ear.scan import Guess, chart_sounds, falls, scan
+from tapfall.ear.steady import steady_sound
 from tapfall.ear.template import FOLDS, LEAD_S, RANK, Template, cut, learn_template
 from tapfall.ear.track import follow_track, steady_clock
-from tapfall.ear.whiten import White, whiten
+from tapfall.ear.whiten import WINDOW_S, White, whiten
 from tapfall.model import FloatArray
 
 #: Rounds of decoding and learning.
-ROUNDS = 3
-#: Spread of the delay in the first round, before a track is known.
-FIRST_SPREAD_S = 0.025
-#: Fixed sounds (heart sounds) are looked for in this stretch around the pulse.
-FIXED_FROM_S, FIXED_TO_S = -0.35, 0.5
-#: Least excess of a teacher: absolute, and against the loud beats (tuned).
-TEACH_NATS, TEACH_SHARE = 0.6, 0.55
+ROUNDS = 2
+#: Sound around the deflation that is listened to as well.
+MARGIN_S = 0.4
+#: Least contrast of sounds to silent beats where only sounds make the clock: at least 4
+#: in simulated recordings, about 0 in real heart sounds (tuned on both).
+LEAST_CONTRAST = 2.5
+#: Least reach around the track in which the map is asked.
+CHART_REACH_S = 0.016
+#: Fewest expected beats that can be judged.
+LEAST_BEATS = 6
 #: Beats less likely than this to sound are silent, and tell what every beat brings.
 SILENT_BELOW, LEAST_SILENT = 0.15, 4
 #: Subspace energy of the loudest sounds is at least this many times white noise.
@@ -60,11 +67,20 @@ class Listening:
     white: White
     lag: lags.LagFound
     anchored: bool
+    chart: DelayMap
+    nothing: Nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Nothing:
+    """Nothing was heard; ``unchanged``: but for what comes with every beat."""
+
+    unchanged: bool
 
 
 def listen(
     record: Record, deflation: Deflation, pulses: Pulses, lag_s: float | None
-) -> Listening | None:
+) -> Listening | Nothing:
     """Listen to one deflation.
 
     Parameters
@@ -78,110 +94,61 @@ def listen(
 
     Returns
     -------
-    Listening or None
-        ``None`` where the sound is silent or no beats can be expected.
+    Listening or Nothing
+        ``Nothing`` where no beats can be expected or none of them sounds.
     """
-    lag = lags.LagFound(seconds=lag_s or 0.0, error_s=0.05, clear=True)
-    if lag_s is None and pulses.usable:
-        wide = _white(record, deflation, 0.0, margin_s=lags.LARGEST_LAG_S + 0.6)
-        if wide is None:
-            return None
-        lag = _find_lag(wide, deflation, pulses)
-    white = _white(record, deflation, lag.seconds, margin_s=0.4)
-    if white is None:
-        return None
-    guess = _first_guess(record, deflation, pulses, lag, white)
+    search_s = lags.LARGEST_LAG_S + 0.6 if lag_s is None and pulses.usable else 0.0
+    given_s = lag_s or 0.0
+    sound, start_s = record.between(
+        deflation.start_s - given_s - search_s - MARGIN_S,
+        deflation.end_s - given_s + search_s + MARGIN_S,
+    )
+    bands = band_levels(sound, record.rate_hz, start_s)
+    if bands is None:
+        return Nothing(unchanged=False)
+    inner_s = (deflation.start_s - given_s + 0.5, deflation.end_s - given_s - 0.5)
+    nothing = Nothing(unchanged=steady_sound(bands, *inner_s))
+    guess = scan(record, deflation, pulses, bands, lag_s)
     if guess is None:
-        return None
-    expected, teach, anchored = guess
+        return nothing
+    white = _white(record, deflation, guess.lag.seconds, guess.onset_s, guess.heard)
+    if white is None:
+        return nothing
     found: Listening | None = None
-    for round_ in range(ROUNDS):
-        template = learn_template(white, expected.reference_s + expected.delay_s, teach)
+    for _ in range(ROUNDS):
+        teach = guess.heard * (guess.heard > 0.5) * _loudness(white, guess.onset_s)
+        template = learn_template(white, guess.onset_s, teach)
         if template is None:
-            return found
-        found = _hear(deflation, white, template, expected, lag, anchored, found, min(round_, 1))
-        teach, expected = _relearn(found)
-        white = _whiten_again(record, deflation, found) or white
+            return found or nothing
+        found = _hear(deflation, white, template, guess, found, nothing)
+        guess = _relearn(found, guess, bands, deflation)
+    if found is None or _sounds_everywhere(found, guess.onsets):
+        return nothing
     return found
+
+
+def _sounds_everywhere(found: Listening, onsets: Onsets | None) -> bool:
+    """Whether a clock made of sounds finds them above and below those that were heard, too."""
+    if onsets is None:
+        return False
+    return contrast(onsets, found.onset_s, found.story.heard > 0.5) < LEAST_CONTRAST
 
 
 def _white(
     record: Record,
     deflation: Deflation,
     lag_s: float,
-    margin_s: float,
-    silent_s: FloatArray | None = None,
-    loud_s: FloatArray | None = None,
+    onset_s: FloatArray,
+    heard: FloatArray,
 ) -> White | None:
-    """Whitened sound around the deflation; noise is learned inside it."""
+    """Whiten the deflation by the noise between the beats."""
     first_s, last_s = deflation.start_s - lag_s, deflation.end_s - lag_s
-    sound, start_s = record.between(first_s - margin_s, last_s + margin_s)
-    inner = 0.2 if margin_s < 1.0 else lags.LARGEST_LAG_S / 2
-    return whiten(
-        sound, record.rate_hz, start_s, (first_s + inner, last_s - inner), silent_s, loud_s
-    )
-
-
-def _find_lag(wide: White, deflation: Deflation, pulses: Pulses) -> lags.LagFound:
-    """Lag from beats that keep step, and from the release where it is heard."""
-
-    def bonus(lag_s: FloatArray) -> FloatArray:
-        if not deflation.released:
-            return np.zeros(lag_s.size)
-        near = np.array([-lags.KNEE_S, 0.0, lags.KNEE_S])
-        jump = lags.release_jump(wide, (deflation.end_s - lag_s)[:, None] + near)
-        return lags.JUMP_WEIGHT * np.asarray(jump.max(axis=1))
-
-    fall_mmhg = _falls(deflation, pulses.time_s)
-    return lags.find_lag(clocks.onsets(wide), pulses.time_s, fall_mmhg, bonus)
-
-
-def _falls(deflation: Deflation, log_s: FloatArray) -> FloatArray:
-    """Fall of the cuff before each beat, at log times."""
-    pressure = deflation.pressure_mmhg(log_s)
-    return np.asarray(-np.diff(pressure, prepend=pressure[:1]))
-
-
-def _first_guess(
-    record: Record, deflation: Deflation, pulses: Pulses, lag: lags.LagFound, white: White
-) -> tuple[Expectation, FloatArray, bool] | None:
-    """Expected beats before anything is learned, who may teach, and whether delays count."""
-    marks = clocks.onsets(white)
-    first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
-    if pulses.usable:
-        clock = clocks.Clock(time_s=pulses.time_s - lag.seconds, anchored=True, reach_s=0.0)
-        earliest_s, latest_s = clocks.EARLIEST_S, clocks.LATEST_S
-        fixed_from_s, fixed_to_s = FIXED_FROM_S, FIXED_TO_S
-    else:
-        found = clocks.clock_from_sounds(marks, first_s, last_s)
-        if found is None:
-            return None
-        clock = found
-        earliest_s, latest_s = -clock.reach_s, clock.reach_s
-        fixed_from_s, fixed_to_s = earliest_s, latest_s
-    reference_s = clock.time_s
-    if clock.anchored:
-        marks = clocks.without_fixed(marks, reference_s, fixed_from_s, fixed_to_s)
-        fall_mmhg = _falls(deflation, reference_s + lag.seconds)
-        delay_s = clocks.find_path(marks, reference_s, fall_mmhg, earliest_s, latest_s).delay_s
-    else:
-        delay_s = np.zeros(reference_s.size)
-    onset_s = reference_s + delay_s
-    inside = onset_s >= max(first_s, white.start_s)
-    inside &= onset_s <= min(last_s, record.end_s) - 0.02
-    reference_s, delay_s = reference_s[inside], delay_s[inside]
-    expected = Expectation(
-        reference_s=reference_s,
-        delay_s=delay_s,
-        spread_s=np.full(reference_s.size, FIRST_SPREAD_S),
-        slope_s_per_mmhg=0.0,
-    )
-    if reference_s.size < 6:
-        return None
-    excess = marks.at(reference_s + delay_s)
-    clear = max(TEACH_NATS, TEACH_SHARE * float(np.quantile(excess, 0.85)))
-    teach = np.where(excess > clear, excess, 0.0) * _loudness(white, reference_s + delay_s)
-    return expected, teach, clock.anchored
+    sound, start_s = record.between(first_s - MARGIN_S, last_s + MARGIN_S)
+    onset_s = np.sort(onset_s)
+    edges = np.stack([onset_s[:-1] + WINDOW_S + 0.02, onset_s[1:] - 0.03], axis=1)
+    edges = edges[edges[:, 1] > edges[:, 0]]
+    loud_s = onset_s[heard > 0.5] - LEAD_S
+    return whiten(sound, record.rate_hz, start_s, (first_s + 0.2, last_s - 0.2), edges, loud_s)
 
 
 def _loudness(white: White, onset_s: FloatArray) -> FloatArray:
@@ -197,13 +164,12 @@ def _hear(
     deflation: Deflation,
     white: White,
     template: Template,
-    expected: Expectation,
-    lag: lags.LagFound,
-    anchored: bool,
+    guess: Guess,
     before: Listening | None,
-    round_: int,
+    nothing: Nothing,
 ) -> Listening:
     """One round: noise, levels, evidence of each beat, decoding."""
+    expected, lag = guess.expected, guess.lag
     span_s = (
         max(deflation.start_s - lag.seconds, white.start_s),
         min(deflation.end_s - lag.seconds, white.start_s + white.samples.size / white.rate_hz),
@@ -214,7 +180,11 @@ def _hear(
     own = np.sum(np.einsum("nw,nrw->nr", taught, basis) ** 2, axis=1)
     loud_power = max(float(np.quantile(own, 0.8)), LEAST_LOUD * RANK)
     fixed = _every_beat(white, template, before, expected, noise)
-    evidence = weigh_beats(white, template, noise, expected, loud_power, fixed, round_)
+    charted = guess.chart.near_and_elsewhere(
+        expected.delay_s, np.maximum(2 * expected.spread_s, CHART_REACH_S)
+    )
+    fall_mmhg = falls(deflation, expected.reference_s + lag.seconds)
+    evidence = weigh_beats(white, template, noise, expected, loud_power, fixed, charted, fall_mmhg)
     story = decode(evidence.log_odds)
     delay_s = np.where(story.heard > 0.3, evidence.delay_s, expected.delay_s)
     onset_s = expected.reference_s + delay_s
@@ -227,7 +197,9 @@ def _hear(
         template=template,
         white=white,
         lag=lag,
-        anchored=anchored,
+        anchored=guess.anchored,
+        chart=guess.chart,
+        nothing=nothing,
     )
 
 
@@ -253,32 +225,32 @@ def _every_beat(
     steady = float(np.median(noise.floor))
     profiles = []
     for level in (own / RANK, rest / max(white.dof - RANK, 4.0)):
-        profile = np.median(level[silent], axis=0) if enough else clocks.at_both_ends(level)
+        profile = np.median(level[silent], axis=0) if enough else always_there(level)
         profiles.append(np.interp(delays, axis, np.maximum(profile - steady, 0.0)))
     return profiles[0], profiles[1]
 
 
-def _relearn(found: Listening) -> tuple[FloatArray, Expectation]:
-    """Teachers and expected beats for the next round."""
+def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation) -> Guess:
+    """What the next round expects."""
     heard = found.story.heard
-    evidence = found.evidence
-    strength = np.log1p(evidence.own / RANK / evidence.floor)
-    teach = np.where(heard > 0.5, heard * np.minimum(strength, np.quantile(strength, 0.9)), 0.0)
-    onset_s = found.expected.reference_s + evidence.delay_s
+    evidence, before = found.evidence, found.expected
+    onset_s = before.reference_s + evidence.delay_s
     if found.anchored:
-        return teach, follow_track(found.expected, evidence.delay_s, found.cuff_mmhg, heard)
-    expected = steady_clock(onset_s, heard, found.expected)
-    nearest = np.abs(expected.reference_s[:, None] - onset_s[None, :])
-    old = nearest.argmin(axis=1)
-    same = nearest[np.arange(old.size), old] < 0.03
-    return np.where(same, teach[old], 0.0), expected
-
-
-def _whiten_again(record: Record, deflation: Deflation, found: Listening) -> White | None:
-    """Whiten by the noise found between the beats."""
-    width_s = found.white.window / found.white.rate_hz
-    onset_s = np.sort(found.onset_s)
-    edges = np.stack([onset_s[:-1] + width_s + 0.02, onset_s[1:] - 0.03], axis=1)
-    edges = edges[edges[:, 1] > edges[:, 0]]
-    loud_s = found.template.onset_s - LEAD_S
-    return _white(record, deflation, found.lag.seconds, 0.4, edges, loud_s)
+        expected = follow_track(before, evidence.delay_s, found.cuff_mmhg, heard)
+        chart = found.chart
+    else:
+        expected = steady_clock(onset_s, heard, before)
+        nearest = np.abs(expected.reference_s[:, None] - onset_s[None, :])
+        old = nearest.argmin(axis=1)
+        same = nearest[np.arange(old.size), old] < 0.03
+        heard = np.where(same, heard[old], 0.0)
+        onset_s = np.where(same, onset_s[old], expected.reference_s)
+        chart = chart_sounds(bands, deflation, expected.reference_s, found.lag.seconds)
+    return Guess(
+        expected=expected,
+        onset_s=onset_s,
+        heard=heard,
+        chart=chart,
+        lag=found.lag,
+        onsets=guess.onsets,
+    )

@@ -7,109 +7,127 @@ against the knee of the log decides.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from tapfall.ear.beats import EARLIEST_S, LATEST_S, Onsets, follow_delay, trace, without_fixed
-from tapfall.ear.whiten import White
+from tapfall.ear.bands import HOP_S, Bands
+from tapfall.ear.cuff import Deflation
+from tapfall.ear.delaymap import DelayMap
+from tapfall.ear.paths import Paths
 from tapfall.model import FloatArray
 
-#: Delay of a sound in the middle of the deflation, for turning a shift into a lag.
-MIDDLE_DELAY_S = 0.05
 #: Lags searched, both ways (the project's definition).
 LARGEST_LAG_S = 2.0
+#: Delays after the steepest rise of the cuff's pulse that a sound can have:
+#: an upstroke lasts 80-200 ms and conduction adds some tens (from memory).
+EARLIEST_S, LATEST_S = -0.14, 0.32
+#: Mean delays that need no lag to explain them.
+PLAIN_FROM_S, PLAIN_TO_S = -0.11, 0.22
+#: Delay of a sound in the middle of the deflation, for turning a shift into a lag.
+MIDDLE_DELAY_S = 0.05
+#: A shift by this much costs so many nats: a tie between neighbouring beats goes to
+#: the smaller one (tuned).
+NATS_PER_SECOND = 0.6
+#: Part of the zero-lag evidence, and absolute nats, by which another lag must win (tuned).
+LAG_MARGIN_SHARE, LAG_MARGIN_NATS = 0.05, 14.0
 #: The release is heard: the most that a jump in loudness counts, its weight, and how
 #: far the log's knee may be off (tuned).
 MOST_JUMP_NATS, JUMP_WEIGHT, KNEE_S = 3.0, 2.5, 0.12
-#: Part of the zero-lag evidence, and absolute nats, by which another lag must win (tuned).
-LAG_MARGIN_SHARE, LAG_MARGIN_NATS = 0.12, 3.0
+#: Rival lags closer than this are the same.
+SAME_LAG_S = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LagFound:
-    """Log time minus audio time, with the evidence for it against none."""
+    """Log time minus audio time; ``clear`` where no other lag comes near."""
 
     seconds: float
     error_s: float
     clear: bool
 
 
-def release_jump(white: White, release_s: FloatArray) -> FloatArray:
+def release_jump(bands: Bands, release_s: FloatArray) -> FloatArray:
     """How much louder it gets at each possible time of the release, in nats.
 
     Parameters
     ----------
-    white
-        Whitened sound that reaches beyond the release.
+    bands
+        Levels that reach beyond the release.
     release_s
         Audio times, shape ``(k,)``.
 
     Returns
     -------
     ndarray
-        Mean log energy of the 0.3 s after over the 0.5 s before, capped to 0-3.
+        Mean level of the 0.3 s after over the 0.5 s before, capped to 0-3.
     """
-    total = np.concatenate([[0.0], np.cumsum(white.samples**2)])
+    level = bands.level.mean(axis=1)
+    total = np.concatenate([[0.0], np.cumsum(level)])
 
-    def mean_log(start_s: FloatArray, end_s: FloatArray) -> FloatArray:
-        first = np.clip(white.index(start_s), 0, white.samples.size)
-        last = np.clip(white.index(end_s), 0, white.samples.size)
-        return np.asarray(np.log((total[last] - total[first]) / np.maximum(last - first, 1) + 0.1))
+    def mean(start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        first, last = (
+            np.clip(np.rint((t - bands.start_s) / HOP_S).astype(np.intp), 0, level.size)
+            for t in (start_s, end_s)
+        )
+        return np.asarray((total[last] - total[first]) / np.maximum(last - first, 1))
 
-    after = mean_log(release_s + 0.05, release_s + 0.35)
-    before = mean_log(release_s - 0.55, release_s - 0.05)
-    whole = white.index(release_s + 0.35) < white.samples.size
-    return np.where(whole, np.clip(after - before, 0.0, MOST_JUMP_NATS), 0.0)
+    jump = mean(release_s + 0.05, release_s + 0.35) - mean(release_s - 0.55, release_s - 0.05)
+    whole = (release_s + 0.35 - bands.start_s) / HOP_S < level.size
+    return np.where(whole, np.clip(jump, 0.0, MOST_JUMP_NATS), 0.0)
+
+
+def _other_signs(delay_s: FloatArray, bands: Bands, deflation: Deflation) -> FloatArray:
+    """What speaks for a lag apart from the beats: that it is small, and the release."""
+    signs = -NATS_PER_SECOND * np.abs(delay_s - MIDDLE_DELAY_S)
+    if deflation.released:
+        release_s = deflation.end_s + delay_s - MIDDLE_DELAY_S
+        near = release_s[:, None] + np.array([-KNEE_S, 0.0, KNEE_S])
+        signs = signs + JUMP_WEIGHT * release_jump(bands, near).max(axis=1)
+    return np.asarray(signs)
 
 
 def find_lag(
-    marks: Onsets,
-    pulse_s: FloatArray,
-    fall_mmhg: FloatArray,
-    bonus: Callable[[FloatArray], FloatArray],
+    chart: DelayMap, paths: Paths, plain: Paths, bands: Bands, deflation: Deflation
 ) -> LagFound:
     """Find the lag at which the cuff's pulses and the sounds keep step.
 
     Parameters
     ----------
-    marks
-        Evidence over audio time.
-    pulse_s
-        Pulses in log time, shape ``(n,)``.
-    fall_mmhg
-        Fall of the cuff before each pulse, shape ``(n,)``.
-    bonus
-        Evidence from elsewhere (the release) for lags in seconds, in nats.
+    chart
+        Map of all delays that a lag can cause.
+    paths
+        Paths through it.
+    plain
+        Paths through the delays that need no lag.
+    bands
+        Levels over audio time.
+    deflation
+        Where the release was, log time.
 
     Returns
     -------
     LagFound
         0 unless another lag explains the sounds better by a margin.
     """
-    reach_s = LARGEST_LAG_S + 0.1
-    marks = without_fixed(marks, pulse_s, EARLIEST_S - reach_s, LATEST_S + reach_s)
-    total, back, offsets = follow_delay(
-        marks, pulse_s, fall_mmhg, EARLIEST_S - reach_s, LATEST_S + reach_s
-    )
-    total = total + bonus(MIDDLE_DELAY_S - offsets)
-    plausible = (offsets >= EARLIEST_S + 0.02) & (offsets <= LATEST_S - 0.08)
-    best_zero = float(total[plausible].max())
+    total = paths.score + _other_signs(chart.delay_s, bands, deflation)
     top = int(np.argmax(total))
-    # A tie between neighbouring beats goes to the smaller shift.
-    near = total - 0.6 * np.abs(offsets - MIDDLE_DELAY_S)
-    top = int(np.argmax(near))
-    margin = max(LAG_MARGIN_NATS, LAG_MARGIN_SHARE * best_zero)
-    if plausible[top] or float(total[top]) < best_zero + margin:
+    columns = paths.trace(top)
+    weight = chart.gains()[np.arange(columns.size), columns]
+    # A path may wander once the sounds have ended: where they are is what counts.
+    middle = float(np.average(chart.delay_s[columns], weights=weight + 1e-9))
+    if PLAIN_FROM_S <= middle <= PLAIN_TO_S:
         return LagFound(seconds=0.0, error_s=0.08, clear=True)
-    delay_s = trace(marks, pulse_s, back, offsets, top)
-    excess = marks.at(pulse_s + delay_s)
-    middle = float(np.sum(delay_s * excess) / max(float(np.sum(excess)), 1e-9))
-    away = np.abs(offsets - offsets[top]) > 0.25
-    rival = float(total[away].max())
+    best_plain = float(plain.score.max()) + float(
+        _other_signs(np.array([MIDDLE_DELAY_S]), bands, deflation)[0]
+    )
+    margin = max(LAG_MARGIN_NATS, LAG_MARGIN_SHARE * best_plain)
+    if float(total[top]) < best_plain + margin:
+        return LagFound(seconds=0.0, error_s=0.08, clear=True)
+    away = np.abs(chart.delay_s - chart.delay_s[top]) > SAME_LAG_S
+    rival = float(total[away].max()) if away.any() else -np.inf
     return LagFound(
-        seconds=-(middle - MIDDLE_DELAY_S),
+        seconds=MIDDLE_DELAY_S - middle,
         error_s=0.08,
-        clear=rival < float(total[top]) - LAG_MARGIN_NATS,
+        clear=rival < float(total[top]) - LAG_MARGIN_NATS / 2,
     )

@@ -70,7 +70,7 @@ class Listener:
 
     def __init__(self, *, rate_hz: float, settings: Settings | None = None) -> None:
         self._settings = check_settings(settings or Settings())
-        self._front = FrontEnd(float(rate_hz))
+        self._front = FrontEnd(rate_hz)
         self._rate_hz = float(rate_hz)
         self._kind: str | None = None
         self._sound: list[np.ndarray] = []
@@ -118,7 +118,7 @@ class Listener:
             return
         if self._kind not in (None, array.dtype.name):
             raise MisuseError(
-                f"audio has type {array.dtype.name}; allowed: {self._kind}, as in earlier pushes"
+                f"audio has type {array.dtype.name}; allowed {self._kind}, as in earlier pushes"
             )
         log_s = self._last_row[0] if self._last_row else 0.0
         ahead_s = self.audio_s + array.size / self._rate_hz - log_s
@@ -147,7 +147,7 @@ class Listener:
             time has two pressures.
         """
         self._open()
-        times, pressures = _as_rows(times_s, pressures_mmhg)
+        times, pressures = as_rows(times_s, pressures_mmhg)
         if times.size == 0:
             return
         before = self._last_row or (times[0] - 1.0, pressures[0])
@@ -155,11 +155,11 @@ class Listener:
         step_mmhg = np.diff(pressures, prepend=before[1])
         if step_s.min() < 0:
             at = float(times[int(np.argmin(step_s))])
-            raise CuffLogError(f"log time runs back at {at:g} s; allowed: increasing times")
+            raise CuffLogError(f"log time runs back at {at:g} s; allowed increasing times")
         same = step_s == 0
         if (same & (step_mmhg != 0)).any():
             at = float(times[int(np.flatnonzero(same & (step_mmhg != 0))[0])])
-            raise CuffLogError(f"log time {at:g} s has two pressures; allowed: one")
+            raise CuffLogError(f"log time {at:g} s has two pressures; allowed one")
         self._check_ahead(float(times[-1]) - self.audio_s, "log", "sound")
         self._last_row = (float(times[-1]), float(pressures[-1]))
         self._repeated_s += times[same].tolist()
@@ -221,7 +221,7 @@ class Listener:
         if ahead_s > longest_s + 1e-6:
             raise MisuseError(
                 f"the {one} runs ahead of the {other} by {ahead_s:.1f} s; "
-                f"allowed: {longest_s:g} s (longest_s); push the {other} first"
+                f"allowed {longest_s:g} s (longest_s); push the {other} first"
             )
 
     def _measurements(self) -> list[_Rows]:
@@ -325,21 +325,21 @@ def with_flag(reading: Reading, flag: Flag) -> Reading:
     return replace(reading, flags=tuple(one for one in Flag if one in flags))
 
 
-def _as_rows(times_s: Any, pressures_mmhg: Any) -> tuple[np.ndarray, np.ndarray]:
+def as_rows(times_s: Any, pressures_mmhg: Any) -> tuple[np.ndarray, np.ndarray]:
     """Check rows of the log for shape, type and range."""
     try:
         times = np.array(times_s, np.float64)
         pressures = np.array(pressures_mmhg, np.float64)
     except (TypeError, ValueError):
-        raise MisuseError("cuff rows are not numbers in even rows; allowed: numbers") from None
+        raise MisuseError("cuff rows are not numbers in even rows; allowed numbers") from None
     if times.ndim != 1 or times.shape != pressures.shape:
         raise MisuseError(
             f"cuff rows have shapes {times.shape} and {pressures.shape}; "
-            "allowed: two of one dimension and equal length"
+            "allowed two of one dimension and equal length"
         )
     if not (np.isfinite(times).all() and np.isfinite(pressures).all()):
-        raise CuffLogError("cuff rows hold NaN or infinity; allowed: finite numbers")
+        raise CuffLogError("cuff rows hold NaN or infinity; allowed finite numbers")
     if times.size and (pressures.min() < LOWEST_MMHG or pressures.max() > HIGHEST_MMHG):
         worst = pressures.min() if pressures.min() < LOWEST_MMHG else pressures.max()
-        raise CuffLogError(f"cuff pressure is {worst:g} mmHg; allowed: -20 to 400")
+        raise CuffLogError(f"cuff pressure is {worst:g} mmHg; allowed -20 to 400")
     return times, pressures

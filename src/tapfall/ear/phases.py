@@ -19,7 +19,7 @@ from tapfall.model import FloatArray
 #: Beats are not independent: their evidence is tempered (tuned).
 TEMPER = 1.0
 #: Evidence of one beat for or against, at most (tuned: one odd beat must not decide).
-MOST_LOG_ODDS = 5.0
+MOST_LOG_ODDS = 8.0
 #: Prior that the recording holds no run of sounds at all (our choice).
 NO_RUN = 0.3
 #: Chance per beat that silence above ends, and that sounds end: some 12-20 beats each.
@@ -28,6 +28,9 @@ START, STOP = 1 / 14, 1 / 16
 FROM_TOP = 0.05
 #: Chance of a missed beat (ectopic, alternating, faint) and of a lone noise.
 MISS, LONE = 0.04, 0.015
+#: Chance that the sounds begin on every second beat (alternans, bigeminy), and that
+#: such a beat is the last before every beat sounds (our choice).
+ALTERNATE, ALTERNATE_ENDS = 0.2, 0.2
 #: Chance per beat of falling into a gap; 21 % of hypertensives have one
 #: (Cavallini 1996), some 20 beats each.
 GAP, GAP_ENDS = 0.05, 0.25
@@ -35,11 +38,12 @@ GAP, GAP_ENDS = 0.05, 0.25
 PATHS = 400
 #: The model's states, in order.
 STATES = (
-    "above", "above-lone", "a-first", "a-sound", "a-miss", "gap1", "gap2", "gap-lone",
+    "above", "above-lone", "every-second", "between", "a-first", "a-sound", "a-miss",
+    "gap1", "gap2", "gap-lone",
     "b-first", "b-sound", "b-miss", "below", "below-lone",
 )  # fmt: skip
 #: Which states are a sound of the run, and which hear a noise that owes nothing to it.
-SOUNDS = np.array([name.endswith(("first", "sound")) for name in STATES])
+SOUNDS = np.array([name.endswith(("first", "second", "sound")) for name in STATES])
 LONES = np.array([name.endswith("lone") for name in STATES])
 
 
@@ -89,7 +93,11 @@ def build_chain() -> Chain:
         for target, chance in chances.items():
             move[at[source], at[target.replace("_", "-")]] = chance
 
-    go("above", above=1 - START - LONE, above_lone=LONE, a_first=START)
+    go("above", above=1 - START - LONE, above_lone=LONE, a_first=START * (1 - ALTERNATE))
+    move[at["above"], at["every-second"]] = START * ALTERNATE
+    move[at["every-second"], at["between"]] = 1 - ALTERNATE_ENDS
+    move[at["every-second"], at["a-sound"]] = ALTERNATE_ENDS
+    move[at["between"], at["every-second"]] = 1.0
     go("above-lone", above=1.0)
     go("a-first", a_sound=1 - MISS, a_miss=MISS)
     go("a-sound", a_sound=1 - STOP - MISS - GAP, a_miss=MISS, below=STOP, gap1=GAP)

@@ -28,6 +28,8 @@ RHYTHM_WEIGHT = 6.0
 #: Steepness of the pulse, in robust deviations of the log's slope, at which the
 #: clock from the pulse is used (tuned on development recordings).
 USABLE_PULSE = 3.0
+#: A hole of the log from this length on may hide a pulse; what such a pulse scores (tuned).
+SHORTEST_HOLE_S, HOLE_SCORE = 0.3, 0.2
 #: Alignment of pulses: step, reach, prior spread, width in beats, rounds (tuned).
 ALIGN_STEP_S, ALIGN_REACH_S, ALIGN_PRIOR_S, ALIGN_BEATS, ALIGN_ROUNDS = 0.01, 0.10, 0.05, 5.0, 3
 
@@ -200,7 +202,10 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
     peaks = peaks[slope[peaks] > 0]
     if peaks.size < 4:
         return nothing
-    score = np.minimum(slope[peaks] / local[peaks], 3.0)
+    # In a hole of the log the heart beats on: any instant may hold a pulse.
+    hole = _holes(filled, round(SHORTEST_HOLE_S / step_s))
+    peaks = np.unique(np.concatenate([peaks[~hole[peaks]], np.flatnonzero(hole)]))
+    score = np.where(hole[peaks], HOLE_SCORE, np.minimum(slope[peaks] / local[peaks], 3.0))
     chain = best_chain(grid[peaks], score, interval_s, RHYTHM_WEIGHT)
     chosen = peaks[chain]
     times = grid[chosen] + shift_s + step_s * _vertex(slope, chosen)
@@ -214,6 +219,15 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
     strength = slope[chosen] / noise
     usable = bool(chain.size >= 6 and np.quantile(strength, 0.7) >= USABLE_PULSE)
     return Pulses(time_s=times, strength=strength, usable=usable)
+
+
+def _holes(filled: np.ndarray, least: int) -> np.ndarray:
+    """Which cells of a grid lie in a run of at least so many without a row."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[True], filled, [True]])))
+    hole = np.zeros(filled.size, bool)
+    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        hole[begin:end] = end - begin >= max(least, 2)
+    return hole
 
 
 def _align(grid: FloatArray, pulse: FloatArray, time_s: FloatArray) -> FloatArray:

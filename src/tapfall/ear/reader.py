@@ -7,15 +7,18 @@ from typing import Any
 
 import numpy as np
 
-from tapfall.ear.compose import compose, unreadable
+from tapfall.ear.compose import compose, unreadable, why_nothing
 from tapfall.ear.cuff import find_deflation
-from tapfall.ear.judge import listen
+from tapfall.ear.judge import Nothing, listen
 from tapfall.ear.pulses import find_pulses
 from tapfall.ear.record import Record
-from tapfall.model import Flag, Reading, Reason, Settings, Threshold
+from tapfall.model import Flag, FloatArray, Reading, Reason, Settings, Threshold
 
 #: A deflation of which less than this share was recorded cannot be judged (our choice).
-LEAST_COVER = 0.3
+LEAST_COVER, LEAST_COVER_S = 1 / 3, 5.0
+#: Noise this far below its usual level (80 dB), for so long, is a hole in the sound: a
+#: quiet room falls by some 20 dB at most (our choice).
+DEAD_SHARE, DEAD_S, BLOCK_S = 1e-4, 0.3, 0.05
 
 
 def judge(record: Record, settings: Settings) -> Reading:
@@ -56,6 +59,16 @@ def _moved(reading: Reading, by_s: float) -> Reading:
     )
 
 
+def _dead_s(sound: FloatArray, rate_hz: float) -> float:
+    """Longest stretch without any sound, not even noise, in a recording that has noise."""
+    size = round(BLOCK_S * rate_hz)
+    blocks = sound[: sound.size // size * size].reshape(-1, size)
+    rms = np.sqrt(np.mean(blocks**2, axis=1))
+    dead = rms < DEAD_SHARE * float(np.median(rms))
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], dead, [False]])))
+    return float(np.max(edges[1::2] - edges[::2], initial=0)) * BLOCK_S
+
+
 def _judge(record: Record, settings: Settings) -> Reading:
     """Judge a record whose times start at its first row."""
     noticed: list[Flag] = []
@@ -72,13 +85,15 @@ def _judge(record: Record, settings: Settings) -> Reading:
     )
     if covered_s < 0.98 * span_s - 0.5:
         noticed.append(Flag.AUDIO_PARTIAL)
-    if covered_s < LEAST_COVER * span_s or covered_s < 5.0:
-        return unreadable(Reason.TOO_FEW_BEATS, settings, tuple(noticed))
+    if covered_s < LEAST_COVER * span_s or covered_s < LEAST_COVER_S:
+        return unreadable(Reason.TOO_LITTLE_SOUND, settings, tuple(noticed))
     sound, _ = record.between(deflation.start_s - lag_s, deflation.end_s - lag_s)
     if float(np.ptp(sound)) < 1e-7:
         return unreadable(Reason.SILENT_AUDIO, settings, tuple(noticed))
+    if _dead_s(sound, record.rate_hz) >= DEAD_S:
+        noticed.append(Flag.AUDIO_DROPOUT)
     pulses = find_pulses(record.log_s, record.log_mmhg, deflation)
     listening = listen(record, deflation, pulses, settings.lag_s)
-    if listening is None:
-        return unreadable(Reason.NO_SOUNDS, settings, tuple(noticed))
+    if isinstance(listening, Nothing):
+        return unreadable(why_nothing(listening), settings, tuple(noticed))
     return compose(record, deflation, pulses, listening, settings, tuple(noticed))

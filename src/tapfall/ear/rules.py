@@ -18,6 +18,9 @@ from tapfall.model import FloatArray
 SILENT_BEFORE, SILENT_AFTER = 2, 3
 #: A silent gap: at least two beats and 4 mmHg (the project's definition).
 GAP_BEATS, GAP_MMHG = 2, 4.0
+#: Silences so near a threshold that recur at the breathing period (8-30 a minute;
+#: common practice) are the breath's, not gaps (the project's definition).
+BREATH_REACH_MMHG, BREATH_S = 15.0, (2.0, 8.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -142,6 +145,49 @@ def _widest_gap(heard: np.ndarray, cuff_mmhg: FloatArray) -> tuple[int, int] | N
         if width >= GAP_MMHG and (best is None or width > best[0]):
             best = (width, above[1], below[0])
     return None if best is None else best[1:]
+
+
+def breath_silences(
+    heard: np.ndarray, cuff_mmhg: FloatArray, time_s: FloatArray, first: int, last: int
+) -> bool:
+    """Whether silences near a threshold come back as the breath does.
+
+    Parameters
+    ----------
+    heard
+        One story, shape ``(n,)``.
+    cuff_mmhg, time_s
+        Pressure and time of each expected beat, shape ``(n,)``.
+    first, last
+        Systolic beat and last sound.
+
+    Returns
+    -------
+    bool
+        True where at least two silences between sounds lie within 15 mmHg of
+        one threshold, 2-8 s apart (8-30 breaths a minute).
+
+    Examples
+    --------
+    >>> story = np.array([0, 0, 1, 1, 0, 0, 1, 1, 0, 1, 1, 1, 1, 1, 0, 0, 0], bool)
+    >>> breath_silences(story, 140 - 2.0 * np.arange(17), 0.8 * np.arange(17), 2, 13)
+    True
+    """
+    inside = heard[first : last + 1].copy()
+    inside[[0, -1]] = True
+    edges = np.flatnonzero(np.diff(inside.astype(int)))
+    begins = first + edges[::2] + 1
+    if begins.size < 2:
+        return False
+    ends = first + edges[1::2]
+    middle_s = 0.5 * (time_s[begins] + time_s[ends])
+    pressure = 0.5 * (cuff_mmhg[begins] + cuff_mmhg[ends])
+    for threshold in (cuff_mmhg[first], cuff_mmhg[last]):
+        near = np.abs(pressure - threshold) <= BREATH_REACH_MMHG
+        apart_s = np.diff(middle_s[near])
+        if ((apart_s >= BREATH_S[0]) & (apart_s <= BREATH_S[1])).any():
+            return True
+    return False
 
 
 def expected_beats(time_s: FloatArray) -> np.ndarray:

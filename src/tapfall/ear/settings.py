@@ -26,14 +26,17 @@ def check_settings(settings: Settings) -> Settings:
         rule = Rule(settings.diastolic)
     except ValueError:
         allowed = ", ".join(r.value for r in Rule)
-        raise SettingError(f"diastolic is {settings.diastolic!r}; allowed: {allowed}") from None
+        raise SettingError(f"diastolic is {settings.diastolic!r}; allowed {allowed}") from None
     for name, value, low, high in (
         ("lag_s", settings.lag_s, -60.0, 60.0),
         ("manometer_mmhg", settings.manometer_mmhg, 0.0, 50.0),
         ("longest_s", settings.longest_s, 30.0, 3600.0),
     ):
         if value is not None and not (
-            isinstance(value, int | float) and math.isfinite(value) and low <= value <= high
+            isinstance(value, int | float)
+            and not isinstance(value, bool)
+            and math.isfinite(value)
+            and low <= value <= high
         ):
-            raise SettingError(f"{name} is {value!r}; allowed: {low:g} to {high:g}")
+            raise SettingError(f"{name} is {value!r}; allowed {low:g} to {high:g}")
     return replace(settings, diastolic=rule)

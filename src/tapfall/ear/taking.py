@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 
-from tapfall.ear.listener import Listener, with_flag
+from tapfall.ear.frontend import as_samples
+from tapfall.ear.listener import Listener, as_rows, with_flag
 from tapfall.ear.settings import check_settings
 from tapfall.model import Flag, Reading, Recording, Settings
 
@@ -37,8 +38,9 @@ def take_readings(recording: Recording, settings: Settings | None = None) -> tup
     """
     chosen = check_settings(settings or Settings())
     listener = Listener(rate_hz=recording.rate_hz, settings=chosen)
-    log_s, log_mmhg = recording.cuff.time_s, recording.cuff.pressure_mmhg
-    length_s = recording.samples.size / recording.rate_hz
+    samples = as_samples(recording.samples)
+    log_s, log_mmhg = as_rows(recording.cuff.time_s, recording.cuff.pressure_mmhg)
+    length_s = samples.size / recording.rate_hz
     # What runs on long after the other stream has ended meets nothing there.
     reach_s = chosen.longest_s / 2
     kept = int(np.searchsorted(log_s, length_s + reach_s, side="right"))
@@ -54,9 +56,9 @@ def take_readings(recording: Recording, settings: Settings | None = None) -> tup
     for at_s in ends_s:
         next_row = int(np.searchsorted(log_s, at_s, side="right"))
         next_sample = int(min(at_s, length_s) * recording.rate_hz + 0.5)
-        next_sample = min(next_sample, recording.samples.size)
+        next_sample = min(next_sample, samples.size)
         listener.push_cuff(log_s[row:next_row], log_mmhg[row:next_row])
-        listener.push_audio(recording.samples[sample:next_sample])
+        listener.push_audio(samples[sample:next_sample])
         row, sample = next_row, next_sample
     last = listener.finish()
     readings = listener.readings or (last,)

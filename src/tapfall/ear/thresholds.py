@@ -17,6 +17,8 @@ from tapfall.model import Diastolic, FloatArray, Gap, Reason, Rule, State, Thres
 
 #: Confidence below which a person has to listen, and below which no value is given.
 ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.35
+#: What is left of the confidence where the log has a hole at the threshold (our choice).
+IN_HOLE = 0.7
 #: Error of the trend that no log gets below (movement, wobble; tuned).
 LEAST_TREND_ERROR_MMHG = 0.35
 
@@ -33,6 +35,18 @@ class Told:
     ruled: Ruled
     error_mmhg: float
     listening: Listening
+    deflation: Deflation
+
+    def hole_at(self, index: int, beyond: int) -> tuple[float, float] | None:
+        """Pressures at the edges of a hole in the log between two neighbouring beats."""
+        lag_s = self.listening.lag.seconds
+        first_s, last_s = sorted((self.onset_s[index] + lag_s, self.onset_s[beyond] + lag_s))
+        holes = [h for h in self.deflation.holes_s if h[0] < last_s and h[1] > first_s]
+        if not holes:
+            return None
+        edges_s = np.array([holes[0][0], holes[-1][1]])
+        high, low = self.deflation.pressure_mmhg(edges_s).tolist()
+        return low, high
 
     def measures(self, found: verdict.Edge, kind: str, present: float) -> FloatArray:
         """What the confidence in a threshold rests on."""
@@ -70,19 +84,27 @@ def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told
         ruled=apply_rules(paths, cuff),
         error_mmhg=error,
         listening=listening,
+        deflation=deflation,
     )
 
 
 def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
     """An observed threshold; no value where the confidence is too low."""
     sure = confidence(told.measures(found, kind, factor), kind)
+    low_mmhg = found.low_mmhg - widening_mmhg(sure, kind)
+    high_mmhg = found.high_mmhg + widening_mmhg(sure, kind)
+    hole = told.hole_at(found.index, found.index + (1 if kind == "diastolic" else -1))
+    if hole is not None:
+        # Nobody saw where in the hole the cuff was: the whole of it is possible.
+        sure = round(sure * IN_HOLE, 4)
+        low_mmhg, high_mmhg = min(low_mmhg, hole[0]), max(high_mmhg, hole[1])
     if sure < ABSTAIN_BELOW:
         return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
     return Threshold(
         state=State.OBSERVED,
         mmhg=verdict.rounded(found.mmhg),
-        low_mmhg=verdict.rounded(found.low_mmhg - widening_mmhg(sure, kind)),
-        high_mmhg=verdict.rounded(found.high_mmhg + widening_mmhg(sure, kind)),
+        low_mmhg=verdict.rounded(low_mmhg),
+        high_mmhg=verdict.rounded(high_mmhg),
         confidence=sure,
         time_s=round(float(told.onset_s[found.index]), 3),
     )

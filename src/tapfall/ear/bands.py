@@ -1,0 +1,96 @@
+"""Sound as levels in a few bands over time, each above its own surroundings.
+
+Steady noise, hum and the band's shape fall out by subtracting each band's
+local median; what is left is free of scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft
+
+from tapfall.model import FloatArray
+
+#: Step and length of a frame: a sound's main part lasts 20-80 ms (K1; from memory).
+HOP_S, FRAME_S = 0.004, 0.032
+#: Bands in Hz, from the dull end of a tap to its click and the murmur (our choice).
+BANDS_HZ = ((25.0, 55.0), (55.0, 95.0), (95.0, 150.0), (150.0, 240.0), (240.0, 400.0))
+#: Levels so far below the loud ones are masked: per band, and below the loudest band.
+MASKED_DB, MASKED_BY_LOUDEST_DB = 31.0, 45.0
+#: The local median reaches over this much, either way about 1.25 s.
+BLOCK_S, BLOCKS = 0.5, 2
+#: Levels in nats over the median are kept between these.
+LEAST_NATS, MOST_NATS = -2.0, 6.0
+_FFT = 128
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bands:
+    """Level of each band above its local median, nats, shape ``(n, len(BANDS_HZ))``.
+
+    Row ``i`` is the frame that starts ``i * HOP_S`` after ``start_s``.
+    """
+
+    level: FloatArray
+    start_s: float
+
+
+def band_levels(sound: FloatArray, rate_hz: float, start_s: float) -> Bands | None:
+    """Measure the levels.
+
+    Parameters
+    ----------
+    sound
+        Band-limited sound, shape ``(n,)``.
+    rate_hz
+        Its rate, 1-2 kHz.
+    start_s
+        Audio time of its first sample.
+
+    Returns
+    -------
+    Bands or None
+        ``None`` where the sound lasts less than two seconds.
+
+    Examples
+    --------
+    >>> noise = np.random.default_rng(1).standard_normal(6000)
+    >>> band_levels(noise, 2000.0, 0.0).level.shape
+    (742, 5)
+    """
+    length = round(FRAME_S * rate_hz)
+    count = int((sound.size - length) / (HOP_S * rate_hz))
+    if count * HOP_S < 2.0:
+        return None
+    first = np.rint(np.arange(count) * HOP_S * rate_hz).astype(np.intp)
+    frames = np.lib.stride_tricks.sliding_window_view(sound.astype(np.float32), length)[first]
+    taper = np.hanning(length + 2)[1:-1].astype(np.float32)
+    spectra = fft.rfft(frames * taper, _FFT, axis=1)
+    frequency_hz = np.arange(_FFT // 2 + 1) * rate_hz / _FFT
+    share = np.stack(
+        [
+            np.clip(
+                np.minimum((frequency_hz - low) / 8 + 0.5, (high - frequency_hz) / 8 + 0.5), 0, 1
+            )
+            for low, high in BANDS_HZ
+        ]
+    )
+    power = (spectra.real**2 + spectra.imag**2) @ share.T.astype(np.float32)
+    power = power / (share.sum(axis=1) * float(np.sum(taper**2)))
+    loud = np.quantile(power[::3], 0.97, axis=0)
+    masked = loud * 10 ** (-MASKED_DB / 10) + loud.max() * 10 ** (-MASKED_BY_LOUDEST_DB / 10)
+    level = np.log(power + masked + 1e-20)
+    block = round(BLOCK_S / HOP_S)
+    blocks = max(1, count // block)
+    medians = np.stack(
+        [
+            np.median(level[max(0, b - BLOCKS) * block : (b + BLOCKS + 1) * block : 2], axis=0)
+            for b in range(blocks)
+        ]
+    )
+    centre = (np.arange(blocks) + 0.5) * block
+    at = np.arange(count)
+    floor = np.stack([np.interp(at, centre, column) for column in medians.T], axis=1)
+    return Bands(level=np.clip(level - floor, LEAST_NATS, MOST_NATS), start_s=start_s)

@@ -1,0 +1,90 @@
+"""The line of sounds through a map of beats and delays, by dynamic programming.
+
+A sound starts where the arterial upstroke crosses the cuff's pressure: late
+in the upstroke near systolic, early near diastolic (Rodbard, QKD literature;
+from memory).  So its delay after the cuff's pulse shrinks smoothly while the
+cuff falls.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapfall.model import FloatArray
+
+#: Delay lost per mmHg that the cuff falls, and its spread between people: upstrokes of
+#: 80-200 ms over pulse pressures of 30-80 mmHg (computed).
+DELAY_S_PER_MMHG, DELAY_SPREAD_S_PER_MMHG = 0.0018, 0.002
+#: Jitter of the pulse clock from beat to beat, and of a clock made of sounds (tuned).
+PULSE_JITTER_S, SOUND_JITTER_S = 0.007, 0.03
+#: Weight of smoothness, and the most that one rough step costs: a pulse may be
+#: misplaced (tuned).
+SMOOTHNESS, MOST_ROUGH = 0.8, 4.0
+#: Steepest fall of the cuff from beat to beat that counts.
+MOST_FALL_MMHG = 12.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Paths:
+    """Best paths that end at each delay.
+
+    ``score`` has shape ``(k,)``, ``back`` holds for each beat and delay the
+    column before, shape ``(n, k)``.
+    """
+
+    score: FloatArray
+    back: np.ndarray
+
+    def trace(self, end: int) -> np.ndarray:
+        """Columns of the path that ends in a column, shape ``(n,)``."""
+        rows = self.back.shape[0]
+        columns = np.empty(rows, np.intp)
+        columns[-1] = end
+        for i in range(rows - 1, 0, -1):
+            columns[i - 1] = self.back[i, columns[i]]
+        return columns
+
+
+def follow(gains: FloatArray, step_s: float, fall_mmhg: FloatArray | None) -> Paths:
+    """Find the smoothest and most rewarding paths through a map.
+
+    Parameters
+    ----------
+    gains
+        Gain of each cell in nats, shape ``(n, k)``.
+    step_s
+        Delay from column to column.
+    fall_mmhg
+        Fall of the cuff before each beat, shape ``(n,)``; ``None`` where the
+        delay means nothing because the clock is made of sounds.
+
+    Returns
+    -------
+    Paths
+        One path for each delay of the last beat.
+    """
+    n, k = gains.shape
+    if fall_mmhg is None:
+        drift_s, spread_s = np.zeros(n), np.full(n, SOUND_JITTER_S)
+    else:
+        fall = np.clip(fall_mmhg, 0.0, MOST_FALL_MMHG)
+        drift_s = -DELAY_S_PER_MMHG * fall
+        spread_s = np.hypot(PULSE_JITTER_S, DELAY_SPREAD_S_PER_MMHG * fall)
+    reach = int(np.ceil(float(np.max(np.abs(drift_s) + 2.5 * spread_s)) / step_s))
+    shift_s = np.arange(-reach, reach + 1) * step_s
+    rough = ((shift_s[None, :] - drift_s[:, None]) / spread_s[:, None]) ** 2
+    cost = np.minimum(0.5 * SMOOTHNESS * rough, MOST_ROUGH)[:, ::-1]
+    total = gains[0].copy()
+    back = np.zeros((n, k), np.intp)
+    columns = np.arange(k)
+    for i in range(1, n):
+        padded = np.full(k + 2 * reach, -1e9)
+        padded[reach : reach + k] = total
+        # Row r of the view holds, for each delay, the total of the delay r - reach before.
+        choices = np.lib.stride_tricks.sliding_window_view(padded, k) - cost[i][:, None]
+        best = np.argmax(choices, axis=0)
+        back[i] = np.clip(columns + best - reach, 0, k - 1)
+        total = choices[best, columns] + gains[i]
+    return Paths(score=total, back=back)

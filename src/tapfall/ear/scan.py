@@ -1,0 +1,179 @@
+"""First guess at the beats of a deflation: the lag, and where each sound may lie."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import special
+
+from tapfall.ear import lag as lags
+from tapfall.ear.bands import Bands
+from tapfall.ear.beats import clock_from_sounds
+from tapfall.ear.cuff import Deflation
+from tapfall.ear.delaymap import STEP_S, DelayMap, delay_map
+from tapfall.ear.evidence import Expectation
+from tapfall.ear.onsets import Onsets, find_onsets
+from tapfall.ear.paths import follow
+from tapfall.ear.pulses import Pulses
+from tapfall.ear.record import Record
+from tapfall.ear.track import follow_track
+from tapfall.model import FloatArray
+
+#: Spread of the delay in the first round where the clock is made of sounds.
+FIRST_SPREAD_S = 0.025
+#: How far a sound may lie off the path through the map, and off a clock made of sounds.
+PATH_REACH_S, SOUND_REACH_S = 0.02, 0.32
+#: Fewest expected beats that can be judged.
+LEAST_BEATS = 6
+
+
+def falls(deflation: Deflation, log_s: FloatArray) -> FloatArray:
+    """Fall of the cuff before each beat, at log times."""
+    pressure = deflation.pressure_mmhg(log_s)
+    return np.asarray(-np.diff(pressure, prepend=pressure[:1]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Guess:
+    """What is expected before a round; arrays of shape ``(n,)``.
+
+    ``onset_s`` and ``heard`` are what was found so far, ``chart`` the map of
+    delays after ``expected.reference_s``.
+    """
+
+    expected: Expectation
+    onset_s: FloatArray
+    heard: FloatArray
+    chart: DelayMap
+    lag: lags.LagFound
+    onsets: Onsets | None
+
+    @property
+    def anchored(self) -> bool:
+        """Whether the clock is that of the log's pulses, not made of sounds."""
+        return self.onsets is None
+
+
+def scan_pulses(
+    record: Record,
+    deflation: Deflation,
+    pulses: Pulses,
+    bands: Bands,
+    lag_s: float | None,
+) -> Guess | None:
+    """First guess where the log shows the beats: lag and delays from one map."""
+    fall_mmhg = falls(deflation, pulses.time_s)
+    if lag_s is None:
+        reach_s = lags.LARGEST_LAG_S + 0.06
+        span_s = (lags.EARLIEST_S - reach_s, lags.LATEST_S + reach_s)
+        chart = delay_map(bands, pulses.time_s, fall_mmhg, span_s, "pulses")
+        near = chart.between(lags.EARLIEST_S, lags.LATEST_S)
+        paths, plain = (follow(one.gains(), STEP_S, fall_mmhg) for one in (chart, near))
+        lag = lags.find_lag(chart, paths, plain, bands, deflation)
+        chart = chart.shifted(lag.seconds).between(lags.EARLIEST_S, lags.LATEST_S)
+    else:
+        lag = lags.LagFound(seconds=lag_s, error_s=0.05, clear=True)
+        span_s = (lags.EARLIEST_S, lags.LATEST_S)
+        chart = delay_map(bands, pulses.time_s - lag_s, fall_mmhg, span_s, "pulses")
+    paths = follow(chart.gains(), STEP_S, fall_mmhg)
+    path_s = chart.delay_s[paths.trace(int(np.argmax(paths.score)))]
+    return _guess(record, deflation, pulses.time_s - lag.seconds, chart, path_s, lag, None)
+
+
+def scan_sounds(
+    record: Record,
+    deflation: Deflation,
+    bands: Bands,
+    lag_s: float | None,
+) -> Guess | None:
+    """First guess where only the sounds tell the beats."""
+    lag = lags.LagFound(seconds=lag_s or 0.0, error_s=0.05, clear=True)
+    first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
+    onsets = find_onsets(bands)
+    clock = clock_from_sounds(onsets, first_s, last_s)
+    if clock is None:
+        return None
+    chart = chart_sounds(bands, deflation, clock.time_s, lag.seconds)
+    paths = follow(chart.gains(), STEP_S, None)
+    path_s = chart.delay_s[paths.trace(int(np.argmax(paths.score)))]
+    return _guess(record, deflation, clock.time_s, chart, path_s, lag, onsets)
+
+
+def chart_sounds(
+    bands: Bands, deflation: Deflation, reference_s: FloatArray, lag_s: float
+) -> DelayMap:
+    """Map of delays around a clock made of sounds."""
+    span_s = (-SOUND_REACH_S, SOUND_REACH_S)
+    return delay_map(bands, reference_s, falls(deflation, reference_s + lag_s), span_s, "sounds")
+
+
+def _guess(
+    record: Record,
+    deflation: Deflation,
+    reference_s: FloatArray,
+    chart: DelayMap,
+    path_s: FloatArray,
+    lag: lags.LagFound,
+    onsets: Onsets | None,
+) -> Guess | None:
+    """Beats on the deflation, on the path through the map."""
+    odds, delay_s = chart.near(path_s, PATH_REACH_S)
+    heard = special.expit(odds)
+    onset_s = reference_s + np.where(heard > 0.5, delay_s, path_s)
+    first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
+    inside = (onset_s >= max(first_s, record.start_s)) & (
+        onset_s <= min(last_s, record.end_s) - 0.02
+    )
+    if inside.sum() < LEAST_BEATS:
+        return None
+    reference_s, onset_s, heard = reference_s[inside], onset_s[inside], heard[inside]
+    expected = Expectation(
+        reference_s=reference_s,
+        delay_s=onset_s - reference_s,
+        spread_s=np.full(reference_s.size, FIRST_SPREAD_S),
+        slope_s_per_mmhg=0.0,
+    )
+    guess = Guess(
+        expected=expected,
+        onset_s=onset_s,
+        heard=heard,
+        chart=chart.rows(inside),
+        lag=lag,
+        onsets=onsets,
+    )
+    if guess.anchored:
+        cuff_mmhg = deflation.pressure_mmhg(onset_s + lag.seconds)
+        expected = follow_track(expected, expected.delay_s, cuff_mmhg, heard)
+        guess = replace(guess, expected=expected)
+    return guess
+
+
+def scan(
+    record: Record,
+    deflation: Deflation,
+    pulses: Pulses,
+    bands: Bands,
+    lag_s: float | None,
+) -> Guess | None:
+    """Guess where each beat may sound.
+
+    Parameters
+    ----------
+    record, deflation, pulses
+        The measurement, its fall, its beats on the log.
+    bands
+        Levels over audio time.
+    lag_s
+        Given lag in seconds, or ``None`` to estimate it.
+
+    Returns
+    -------
+    Guess or None
+        ``None`` where no beats can be expected.
+    """
+    # Sounds that do not keep step with pulses that are seen are no Korotkoff sounds: a
+    # clock made of them would find them wherever they come from.
+    if pulses.usable:
+        return scan_pulses(record, deflation, pulses, bands, lag_s)
+    return scan_sounds(record, deflation, bands, lag_s)

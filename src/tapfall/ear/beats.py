@@ -97,8 +97,8 @@ def fill_in(sound_s: FloatArray, start_s: float, end_s: float) -> Clock:
 
     Examples
     --------
-    >>> fill_in(np.array([2.0, 3.0, 5.0]), 0.5, 6.2).time_s.tolist()
-    [1.0, 2.0, 3.0, 4.0, 5.0, 6.0]
+    >>> fill_in(np.array([2.0, 3.0, 4.0, 6.0]), 0.5, 7.2).time_s.tolist()
+    [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0]
     """
     interval = np.diff(sound_s)
     typical = float(np.median(interval))

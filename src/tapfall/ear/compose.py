@@ -54,6 +54,10 @@ LEAST_PRESENCE = 0.5
 #: The same where the sounds seem to pause in a gap: heart sounds that come and go with
 #: the breath look like that (tuned on simulated recordings, seen on real heart sounds).
 LEAST_PRESENCE_WITH_GAP = 0.75
+#: Least contrast of sounds to the silent beats around them where only sounds make the
+#: clock, without and with a pause in a gap: at least 4 in simulated recordings; real heart
+#: sounds come to about 0, with pauses in one recording to 4.1 (tuned on both).
+LEAST_CONTRAST, LEAST_CONTRAST_WITH_GAP = 2.5, 5.0
 #: Log odds from which a lone beat above the systolic is told (our choice).
 LONE_LOG_ODDS = 3.0
 #: Cuff pressure below which sounds go on to zero (the project's definition).
@@ -113,6 +117,12 @@ def _pulse_at_top(pulses: Pulses, deflation: Deflation) -> float | None:
 def why_nothing(nothing: Nothing) -> Reason:
     """Whether silence, or a sound that comes with every beat whatever the cuff does."""
     return Reason.UNCHANGED_BY_CUFF if nothing.unchanged else Reason.NO_SOUNDS
+
+
+def _sounds_everywhere(listening: Listening, paused: bool) -> bool:
+    """Whether a clock made of sounds finds them above and below those that were heard, too."""
+    least = LEAST_CONTRAST_WITH_GAP if paused else LEAST_CONTRAST
+    return listening.contrast_nats is not None and listening.contrast_nats < least
 
 
 def _breath_dependent(told: Told) -> bool:
@@ -207,7 +217,7 @@ def compose(
     present = presence(listening)
     paused = bool((ruled.gap_upper >= 0).mean() >= 0.5)
     needed = LEAST_PRESENCE_WITH_GAP if paused else LEAST_PRESENCE
-    if present < needed or (ruled.first < 0).mean() > 0.5:
+    if _sounds_everywhere(listening, paused) or present < needed or (ruled.first < 0).mean() > 0.5:
         return unreadable(why_nothing(listening.nothing), settings, tuple(flags), quality)
     from_top = not ruled.systolic_seen.mean() >= 0.5
     to_end = not ruled.diastolic_seen.mean() >= 0.5

@@ -6,7 +6,7 @@ delay; the later ones listen with them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from tapfall.ear.evidence import (
     split_energy,
     weigh_beats,
 )
-from tapfall.ear.onsets import Onsets, contrast
+from tapfall.ear.onsets import contrast
 from tapfall.ear.phases import Story, decode
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
@@ -37,9 +37,6 @@ from tapfall.model import FloatArray
 ROUNDS = 2
 #: Sound around the deflation that is listened to as well.
 MARGIN_S = 0.4
-#: Least contrast of sounds to silent beats where only sounds make the clock: at least 4
-#: in simulated recordings, about 0 in real heart sounds (tuned on both).
-LEAST_CONTRAST = 2.5
 #: Least reach around the track in which the map is asked.
 CHART_REACH_S = 0.016
 #: Fewest expected beats that can be judged.
@@ -55,7 +52,7 @@ class Listening:
     """What one listening found, beat by beat; arrays have shape ``(n,)``.
 
     ``onset_s`` is audio time of the (possible) sound, ``cuff_mmhg`` the trend
-    there; ``teach`` how well each beat can teach its waveform.
+    there; ``contrast_nats`` how much the sounds stand out where only they make the clock.
     """
 
     expected: Expectation
@@ -69,6 +66,7 @@ class Listening:
     anchored: bool
     chart: DelayMap
     nothing: Nothing
+    contrast_nats: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,16 +120,12 @@ def listen(
             return found or nothing
         found = _hear(deflation, white, template, guess, found, nothing)
         guess = _relearn(found, guess, bands, deflation)
-    if found is None or _sounds_everywhere(found, guess.onsets):
+    if found is None:
         return nothing
-    return found
-
-
-def _sounds_everywhere(found: Listening, onsets: Onsets | None) -> bool:
-    """Whether a clock made of sounds finds them above and below those that were heard, too."""
-    if onsets is None:
-        return False
-    return contrast(onsets, found.onset_s, found.story.heard > 0.5) < LEAST_CONTRAST
+    if guess.onsets is None:
+        return found
+    sounds = found.story.heard > 0.5
+    return replace(found, contrast_nats=contrast(guess.onsets, found.onset_s, sounds))
 
 
 def _white(

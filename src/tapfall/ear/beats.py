@@ -105,11 +105,43 @@ def fill_in(sound_s: FloatArray, start_s: float, end_s: float) -> Clock:
     # Skipped beats make long intervals: what they hold is counted first.
     typical = float(np.median(interval / np.maximum(np.rint(interval / typical), 1.0)))
     counts = np.maximum(np.rint(interval / typical), 1.0)
+    return lay_out(sound_s, counts, typical, start_s, end_s)
+
+
+def lay_out(
+    sound_s: FloatArray,
+    counts: FloatArray,
+    typical_s: float,
+    start_s: float,
+    end_s: float,
+    beyond: float = 0.0,
+) -> Clock:
+    """Lay out beats evenly between sounds and on to both ends.
+
+    Parameters
+    ----------
+    sound_s
+        Times of sounds in order, shape ``(m,)``.
+    counts
+        Beats that each interval between them holds, shape ``(m - 1,)``.
+    typical_s
+        Typical interval; the first and last ones weigh as much on their side.
+    start_s, end_s, beyond
+        Where the clock has to reach, and by how many intervals it may pass.
+
+    Returns
+    -------
+    Clock
+        All expected beats.
+    """
+    interval = np.diff(sound_s)
     each = interval / counts
-    early = NEARBY * float(np.mean(each[:5])) + (1 - NEARBY) * typical
-    late = NEARBY * float(np.mean(each[-5:])) + (1 - NEARBY) * typical
-    above = np.arange(int(max(sound_s[0] - start_s, 0.0) / early), 0, -1.0)
-    below = np.arange(1.0, int(max(end_s - sound_s[-1], 0.0) / late) + 1)
+    early = NEARBY * float(np.mean(each[:5])) + (1 - NEARBY) * typical_s
+    late = NEARBY * float(np.mean(each[-5:])) + (1 - NEARBY) * typical_s
+    room_above = max(float(sound_s[0] - start_s) + beyond * early, 0.0)
+    room_below = max(float(end_s - sound_s[-1]) + beyond * late, 0.0)
+    above = np.arange(int(room_above / early), 0, -1.0)
+    below = np.arange(1.0, int(room_below / late) + 1)
     time_s: list[float] = (sound_s[0] - early * above).tolist()
     away: list[float] = above.tolist()
     for begin, length, count in zip(

@@ -24,9 +24,10 @@ SURE = 0.98
 class Calibration:
     """All fitted numbers.
 
-    Weights of the evidence for each round, of the presence of sounds and of the
-    confidence in each threshold; ``widening_mmhg`` is how much wider an interval
-    grows on each side as confidence falls from ``SURE`` to zero.
+    Networks of the evidence, of the presence of sounds and of the confidence in
+    each threshold; ``widening_mmhg`` is how much wider an interval grows on each
+    side as confidence falls from ``SURE`` to zero; ``layers`` are the networks of
+    layers by kind.
     """
 
     evidence: BeatNetwork
@@ -59,6 +60,8 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
     ----------
     path
         JSON as written by ``tests.calibrate``.
+    layers
+        Networks of layers, likewise.
 
     Returns
     -------

@@ -13,7 +13,7 @@ import numpy as np
 from tapfall.ear import lag as lags
 from tapfall.ear.bands import Bands, band_levels
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.delaymap import DelayMap, always_there
+from tapfall.ear.delaymap import always_there
 from tapfall.ear.evidence import (
     Evidence,
     Expectation,
@@ -64,16 +64,21 @@ class Listening:
     white: White
     lag: lags.LagFound
     anchored: bool
-    chart: DelayMap
     nothing: Nothing
     contrast_nats: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Nothing:
-    """Nothing was heard; ``unchanged``: but for what comes with every beat."""
+    """Nothing was heard in ``bands`` between the audio times of ``span_s``."""
 
-    unchanged: bool
+    bands: Bands | None
+    span_s: tuple[float, float]
+
+    @property
+    def unchanged(self) -> bool:
+        """Whether something was, but with every beat whatever the cuff did."""
+        return self.bands is not None and steady_sound(self.bands, *self.span_s)
 
 
 def listen(
@@ -102,10 +107,10 @@ def listen(
         deflation.end_s - given_s + search_s + MARGIN_S,
     )
     bands = band_levels(sound, record.rate_hz, start_s)
-    if bands is None:
-        return Nothing(unchanged=False)
     inner_s = (deflation.start_s - given_s + 0.5, deflation.end_s - given_s - 0.5)
-    nothing = Nothing(unchanged=steady_sound(bands, *inner_s))
+    nothing = Nothing(bands=bands, span_s=inner_s)
+    if bands is None:
+        return nothing
     guess = scan(record, deflation, pulses, bands, lag_s)
     if guess is None:
         return nothing
@@ -192,7 +197,6 @@ def _hear(
         white=white,
         lag=lag,
         anchored=guess.anchored,
-        chart=guess.chart,
         nothing=nothing,
     )
 
@@ -231,7 +235,7 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
     onset_s = before.reference_s + evidence.delay_s
     if found.anchored:
         expected = follow_track(before, evidence.delay_s, found.cuff_mmhg, heard)
-        chart = found.chart
+        chart = guess.chart
     else:
         expected = steady_clock(onset_s, heard, before)
         nearest = np.abs(expected.reference_s[:, None] - onset_s[None, :])

@@ -113,7 +113,7 @@ def find_lag(
     total = paths.score + _other_signs(chart.delay_s, bands, deflation)
     top = int(np.argmax(total))
     columns = paths.trace(top)
-    weight = chart.gains()[np.arange(columns.size), columns]
+    weight = paths.gains[np.arange(columns.size), columns]
     # A path may wander once the sounds have ended: where they are is what counts.
     middle = float(np.average(chart.delay_s[columns], weights=weight + 1e-9))
     if PLAIN_FROM_S <= middle <= PLAIN_TO_S:

@@ -30,12 +30,17 @@ MOST_FALL_MMHG = 12.0
 class Paths:
     """Best paths that end at each delay.
 
-    ``score`` has shape ``(k,)``, ``back`` holds for each beat and delay the
-    column before, shape ``(n, k)``.
+    ``score`` has shape ``(k,)``; ``gains`` are those of the map, ``back`` holds
+    for each beat and delay the column before, both of shape ``(n, k)``.
     """
 
     score: FloatArray
+    gains: FloatArray
     back: np.ndarray
+
+    def best(self) -> np.ndarray:
+        """Columns of the path with the highest score, shape ``(n,)``."""
+        return self.trace(int(np.argmax(self.score)))
 
     def trace(self, end: int) -> np.ndarray:
         """Columns of the path that ends in a column, shape ``(n,)``."""
@@ -87,4 +92,4 @@ def follow(gains: FloatArray, step_s: float, fall_mmhg: FloatArray | None) -> Pa
         best = np.argmax(choices, axis=0)
         back[i] = np.clip(columns + best - reach, 0, k - 1)
         total = choices[best, columns] + gains[i]
-    return Paths(score=total, back=back)
+    return Paths(score=total, gains=gains, back=back)

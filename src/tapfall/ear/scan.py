@@ -67,17 +67,20 @@ def scan_pulses(
     if lag_s is None:
         reach_s = lags.LARGEST_LAG_S + 0.06
         span_s = (lags.EARLIEST_S - reach_s, lags.LATEST_S + reach_s)
-        chart = delay_map(bands, pulses.time_s, fall_mmhg, span_s, "pulses")
-        near = chart.between(lags.EARLIEST_S, lags.LATEST_S)
-        paths, plain = (follow(one.gains(), STEP_S, fall_mmhg) for one in (chart, near))
-        lag = lags.find_lag(chart, paths, plain, bands, deflation)
-        chart = chart.shifted(lag.seconds).between(lags.EARLIEST_S, lags.LATEST_S)
+        wide = delay_map(bands, pulses.time_s, fall_mmhg, span_s, "pulses")
+        near = wide.between(lags.EARLIEST_S, lags.LATEST_S)
+        everywhere, plain = (follow(one.gains(), STEP_S, fall_mmhg) for one in (wide, near))
+        lag = lags.find_lag(wide, everywhere, plain, bands, deflation)
+        chart, paths = near, plain
+        if lag.seconds:
+            chart = wide.shifted(lag.seconds).between(lags.EARLIEST_S, lags.LATEST_S)
+            paths = follow(chart.gains(), STEP_S, fall_mmhg)
     else:
         lag = lags.LagFound(seconds=lag_s, error_s=0.05, clear=True)
         span_s = (lags.EARLIEST_S, lags.LATEST_S)
         chart = delay_map(bands, pulses.time_s - lag_s, fall_mmhg, span_s, "pulses")
-    paths = follow(chart.gains(), STEP_S, fall_mmhg)
-    path_s = chart.delay_s[paths.trace(int(np.argmax(paths.score)))]
+        paths = follow(chart.gains(), STEP_S, fall_mmhg)
+    path_s = chart.delay_s[paths.best()]
     return _guess(record, deflation, pulses.time_s - lag.seconds, chart, path_s, lag, None)
 
 
@@ -95,8 +98,7 @@ def scan_sounds(
     if clock is None:
         return None
     chart = chart_sounds(bands, deflation, clock.time_s, lag.seconds)
-    paths = follow(chart.gains(), STEP_S, None)
-    path_s = chart.delay_s[paths.trace(int(np.argmax(paths.score)))]
+    path_s = chart.delay_s[follow(chart.gains(), STEP_S, None).best()]
     return _guess(record, deflation, clock.time_s, chart, path_s, lag, onsets)
 
 

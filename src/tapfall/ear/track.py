@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tapfall.ear.beats import lay_out
 from tapfall.ear.evidence import Expectation
 from tapfall.model import FloatArray
 
@@ -28,6 +29,9 @@ BEND_MMHG, BEND_BEATS = 9.0, 3.0
 USUAL_S_PER_MMHG, USUAL_BEATS = 0.0015, 8.0
 #: Spread where the clock comes from the sounds, and growth per beat away from them (tuned).
 SOUND_SPREAD_S, SOUND_SPREAD_S_PER_BEAT, WIDEST_SOUND_SPREAD_S = 0.014, 0.008, 0.060
+
+#: How far a clock made of sounds may pass the beats expected so far, in intervals (tuned).
+PASS_INTERVALS = 0.6
 
 
 def follow_track(
@@ -146,27 +150,12 @@ def steady_clock(onset_s: FloatArray, heard: FloatArray, expected: Expectation) 
     times = onset_s[sure]
     interval = np.diff(times)
     counts = np.maximum(np.rint(interval / float(np.median(interval))), 1.0)
-    each = interval / counts
-    typical = float(np.median(each))
-    early = 0.5 * (float(np.mean(each[:5])) + typical)
-    late = 0.5 * (float(np.mean(each[-5:])) + typical)
-    room_above = max(float(times[0] - before_s[0]) + 0.6 * early, 0.0)
-    room_below = max(float(before_s[-1] - times[-1]) + 0.6 * late, 0.0)
-    above = np.arange(int(room_above / early), 0, -1.0)
-    below = np.arange(1.0, int(room_below / late) + 1)
-    inside: list[float] = []
-    away: list[float] = []
-    for begin, length, count in zip(
-        times.tolist(), interval.tolist(), counts.tolist(), strict=False
-    ):
-        for step in range(int(count)):
-            inside.append(begin + length * step / count)
-            away.append(min(step, count - step))
-    clock = np.concatenate([times[0] - early * above, inside, times[-1:], times[-1] + late * below])
-    far = np.concatenate([above, away, [0.0], below])
+    typical = float(np.median(interval / counts))
+    clock = lay_out(times, counts, typical, float(before_s[0]), float(before_s[-1]), PASS_INTERVALS)
+    spread_s = SOUND_SPREAD_S + SOUND_SPREAD_S_PER_BEAT * clock.away
     return Expectation(
-        reference_s=clock,
-        delay_s=np.zeros(clock.size),
-        spread_s=np.minimum(SOUND_SPREAD_S + SOUND_SPREAD_S_PER_BEAT * far, WIDEST_SOUND_SPREAD_S),
+        reference_s=clock.time_s,
+        delay_s=np.zeros(clock.time_s.size),
+        spread_s=np.minimum(spread_s, WIDEST_SOUND_SPREAD_S),
         slope_s_per_mmhg=0.0,
     )

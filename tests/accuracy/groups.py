@@ -331,13 +331,35 @@ GROUPS: dict[str, Group] = {
 }
 
 
+def _falling(mmhg_per_s: float) -> Change:
+    def change(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+        return _fresh_reach(_cuff(scenario, deflation_mmhg_per_s=mmhg_per_s), rng)
+
+    return change
+
+
+#: The population with one thing set to each of several values, for the figures of where
+#: reading breaks down: name of the group and the value.
+SWEEPS: dict[str, dict[str, float]] = {
+    "noise": {f"pink_{db:+d}db": float(db) for db in range(-9, 25, 3)},
+    "rate": {f"fall_{rate}": float(rate) for rate in (1, 2, 3, 4, 5, 6, 7, 8, 9)},
+}
+SWEPT: dict[str, Group] = {
+    name: _group(f"pink noise at {db:g} dB", _noisy("pink", db))
+    for name, db in SWEEPS["noise"].items()
+} | {
+    name: _group(f"deflation at {rate:g} mmHg/s", _falling(rate))
+    for name, rate in SWEEPS["rate"].items()
+}
+
+
 def draw(group: str, seed: int) -> Scenario:
     """One scenario of a group.
 
     Parameters
     ----------
     group
-        A name from :data:`GROUPS`.
+        A name from :data:`GROUPS` or :data:`SWEPT`.
     seed
         0-9,999 development, 10,000-19,999 calibration, 20,000-29,999 closing.
 
@@ -346,9 +368,10 @@ def draw(group: str, seed: int) -> Scenario:
     ValueError
         The group is unknown or the seed outside the splits.
     """
-    if group not in GROUPS:
+    known = GROUPS | SWEPT
+    if group not in known:
         raise ValueError(f"group: found {group!r}; allowed {', '.join(GROUPS)}")
     split = split_of(seed)
     rng = stream(seed, "group", group)
     scenario = sample(int(rng.integers(2**31)), delay_s=split.delay_s)
-    return replace(GROUPS[group].change(scenario, rng, split), name=f"{group}-{seed}")
+    return replace(known[group].change(scenario, rng, split), name=f"{group}-{seed}")

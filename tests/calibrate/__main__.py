@@ -2,14 +2,17 @@
 
 In this order, for each rests on those before it::
 
-    python -m tests.calibrate onsets      # from here on needs the extra "fit" (JAX)
+    python -m tests.calibrate rises       # from here on needs the extra "fit" (JAX)
+    python -m tests.calibrate onsets
     python -m tests.calibrate pulses
     python -m tests.calibrate sounds
-    python -m tests.calibrate evidence    # to here
+    python -m tests.calibrate evidence
+    python -m tests.calibrate muffling    # to here
     python -m tests.calibrate presence
+    python -m tests.calibrate above
     python -m tests.calibrate confidence
 
-The first five use development seeds, ``confidence`` uses calibration seeds and
+All but the last use development seeds, ``confidence`` uses calibration seeds and
 nothing else does.  Networks go to ``ear/layers.npz``, all else to
 ``ear/calibration.json``.
 """
@@ -20,10 +23,12 @@ import argparse
 from collections.abc import Sequence
 
 from tests.calibrate import small
-from tests.calibrate.gather import gather, heard, scanned
+from tests.calibrate.gather import gather, heard, risen, scanned
 from tests.calibrate.stored import write_layers, write_numbers
 
-WHAT = ("onsets", "pulses", "sounds", "evidence", "presence", "confidence")
+CHARTS = ("rises", "onsets", "pulses", "sounds")
+BEATS = ("evidence", "muffling")
+WHAT = (*CHARTS, *BEATS, "presence", "above", "confidence")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -40,21 +45,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
     first = options.first_seed
     if first is None:
         first = 10_000 if what == "confidence" else 2000
-    if what in ("onsets", "pulses", "sounds"):
+    if what in CHARTS:
         from tests.calibrate import layers
 
-        charts = gather(scanned, first, count, workers, wide=True)
+        look = risen if what == "rises" else scanned
+        charts = gather(look, first, count, workers, wide=True)
         write_layers(what, layers.fit_charts(what, charts, options.epochs))
-    elif what == "evidence":
+    elif what in BEATS:
         from tests.calibrate import layers
 
         rows = gather(heard, first, count, workers, wide=True)
-        network, standard = layers.fit_evidence(rows, 4 * options.epochs)
+        examples = (layers.evidence_of if what == "evidence" else layers.muffling_of)(rows)
+        network, standard = layers.fit_beats(what, examples, 4 * options.epochs)
         write_layers(what, network)
-        write_numbers(evidence=standard)
+        write_numbers(**{what: standard})
     elif what == "presence":
         rows = gather(heard, first, count, workers, wide=True)
         write_numbers(presence=small.presence(rows))
+    elif what == "above":
+        rows = gather(heard, first, count, workers)
+        write_numbers(above=small.above(rows))
     else:
         write_numbers(**small.nothing_known())
         rows = gather(heard, first, count, workers)

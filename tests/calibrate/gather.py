@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from tapfall.model import Phase
 from tapfall.synth.scenario import Scenario
 from tapfall.synth.streams import stream
 from tests.accuracy.groups import GROUPS
@@ -36,6 +37,16 @@ WIDE = {
     "murmur_db": (-30.0, 3.0),
     "thump_db": (-30.0, 8.0),
 }
+#: The same for the pulse and the log.
+WIDE_PULSE = {
+    "upstroke_s": (0.06, 0.26),
+    "upstroke_shape": (0.0, 1.0),
+    "notch_share": (0.0, 0.5),
+    "alternans_mmhg": (0.0, 15.0),
+}
+WIDE_LOG = {"pulse_mmhg": (0.6, 5.0), "noise_sd_mmhg": (0.02, 0.5), "bumps_per_min": (0.0, 8.0)}
+WIDE_RATES_HZ = (12.5, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0)
+WIDE_ROUNDING_MMHG = (0.1, 0.25, 0.5, 1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,6 +57,7 @@ class Known:
     cuff_mmhg: np.ndarray
     noisy: np.ndarray
     quiet: np.ndarray
+    muffled: np.ndarray
     lag_s: float
 
 
@@ -84,6 +96,7 @@ def _simulated(case: tuple[str, int], wide: bool) -> tuple[Any, Known]:
         cuff_mmhg=np.array([beat.cuff_mmhg for beat in beats]),
         noisy=np.array([beat.audible_in_noise for beat in beats], bool),
         quiet=np.array([beat.audible_in_quiet for beat in beats], bool),
+        muffled=np.array([beat.phase is Phase.K4 for beat in beats], bool),
         lag_s=simulation.truth.lag_s,
     )
     return simulation, known
@@ -134,17 +147,87 @@ def scanned(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     }
 
 
+def widened_log(scenario: Scenario, seed: int) -> Scenario:
+    """The scenario with pulse and log drawn from wider ranges."""
+    rng = stream(seed, "wide log")
+
+    def some(ranges: dict[str, tuple[float, float]]) -> dict[str, float]:
+        return {
+            name: round(float(rng.uniform(low, high)), 4)
+            for name, (low, high) in ranges.items()
+            if rng.random() < 0.5
+        }
+
+    person, cuff = some(WIDE_PULSE), some(WIDE_LOG)
+    if rng.random() < 0.5:
+        cuff["log_rate_hz"] = float(rng.choice(WIDE_RATES_HZ))
+    if rng.random() < 0.3:
+        cuff["rounding_mmhg"] = float(rng.choice(WIDE_ROUNDING_MMHG))
+    if rng.random() < 0.3:
+        cuff["dropouts_per_min"] = round(float(rng.uniform(0, 4)), 2)
+        cuff["dropout_s"] = round(float(rng.uniform(0.1, 1.5)), 2)
+    return replace(
+        scenario,
+        person=replace(scenario.person, **person),
+        cuff=replace(scenario.cuff, **cuff),
+    )
+
+
+def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
+    """What the network of rises reads of a log, and where the pulses rise; no sound."""
+    from tapfall.ear.cuff import find_deflation, measurement_bounds
+    from tapfall.ear.rises import lay_out_log, rise_values
+    from tapfall.synth.artery import pressures_of
+    from tapfall.synth.hand import trend_of
+    from tapfall.synth.log import log_of
+    from tapfall.synth.rhythm import beats_of, breath_of
+    from tests.accuracy.groups import draw
+
+    scenario = draw(*case)
+    if wide and case[1] % 2 == 1:
+        scenario = widened_log(scenario, case[1])
+    person, cuff, seed = scenario.person, scenario.cuff, scenario.seed
+    trend, breath = trend_of(cuff, seed), breath_of(person, seed)
+    beats = beats_of(person, breath, trend.end_s, seed)
+    pressures = pressures_of(person, beats, breath, seed)
+    log = log_of(person, cuff, beats, pressures, trend, seed)
+    bounds = measurement_bounds(log.time_s, log.pressure_mmhg)
+    if not bounds or cuff.pulse_mmhg == 0:
+        return None
+    rows = slice(*bounds[-1])
+    deflation = find_deflation(log.time_s[rows], log.pressure_mmhg[rows])
+    if deflation is None:
+        return None
+    laid = lay_out_log(log.time_s[rows], log.pressure_mmhg[rows], deflation)
+    if laid is None:
+        return None
+    rise_s = beats.foot_s + cuff.pulse_offset_s + 0.5 * person.upstroke_s
+    return {
+        "values": rise_values(laid),
+        "time_s": laid.time_s,
+        "rise_s": rise_s * (1 + cuff.drift_ppm * 1e-6) + cuff.lag_s,
+        "span_s": (deflation.start_s, deflation.end_s),
+    }
+
+
 def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
-    """Measures of each round, of presence and of confidence, with their truth."""
-    from tapfall.ear import judge, taking, thresholds
+    """Measures of each round, of muffling, presence and confidence, with their truth."""
+    from tapfall.ear import compose, judge, taking, thresholds
+    from tapfall.ear.muffling import LEAST_SOUNDS, muffling_measures
     from tapfall.ear.presence import presence_measures
     from tests.accuracy.scoring import score
 
     simulation, known = _simulated(case, wide)
     rounds: list[Any] = []
     sure: list[Any] = []
+    shown: list[Any] = []
+    sought: list[Any] = []
+    above: list[Any] = []
     with (
         _watching(judge, "_hear", rounds),
+        _watching(compose, "character", shown),
+        _watching(compose, "find_muffling", sought),
+        _watching(compose, "above_measures", above),
         _watching(thresholds, "confidence", sure),
     ):
         reading = taking.take_reading(simulation.recording)
@@ -161,6 +244,17 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
         noisy, quiet = known.noisy[nearest] & there, known.quiet[nearest] & there
         # A beat that only a quiet room would let one hear teaches nothing.
         row["rounds"].append((found.evidence.measures, noisy, noisy | ~quiet))
+    if sought and known.noisy.any() and sought[-1][0][1].size >= LEAST_SOUNDS:
+        found, sounds, cuff_mmhg = sought[-1][0]
+        onset_s = shown[-1][0][1][sounds]
+        away_s = np.abs(known.time_s[None, :] - onset_s[:, None])
+        row["muffling"] = (
+            muffling_measures(found, sounds, cuff_mmhg),
+            known.muffled[away_s.argmin(axis=1)],
+            away_s.min(axis=1) < 0.25,
+        )
+    if above and above[-1][1] is not None:
+        row["above"] = (above[-1][1], simulation.truth.inflated_into_gap)
     if rounds:
         row["presence"] = presence_measures(rounds[-1][1])
     return row

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 import jax
@@ -21,9 +22,11 @@ SHAPES: dict[str, tuple[tuple[tuple[int, int], tuple[int, int]], ...]] = {
     "onsets": (((1, 7), (1, 1)), ((1, 7), (1, 2)), ((1, 7), (1, 4)), ((1, 5), (1, 8))),
     "pulses": (((3, 5), (1, 1)), ((5, 3), (2, 1)), ((5, 3), (4, 2)), ((3, 3), (2, 1))),
     "sounds": (((3, 5), (1, 1)), ((5, 3), (2, 1)), ((5, 3), (4, 2)), ((3, 3), (2, 1))),
-    "evidence": (((5, 1), (1, 1)), ((5, 1), (1, 1))),
+    "rises": (((1, 9), (1, 1)), ((1, 9), (1, 3)), ((1, 9), (1, 9)), ((1, 7), (1, 15))),
+    "evidence": (((5, 1), (1, 1)), ((5, 1), (1, 1)), ((3, 1), (1, 1))),
+    "muffling": (((5, 1), (1, 1)), ((5, 1), (1, 1))),
 }
-CHANNELS = {"onsets": 12, "pulses": 16, "sounds": 16, "evidence": 24}
+CHANNELS = {"onsets": 12, "rises": 16, "pulses": 16, "sounds": 16, "evidence": 28, "muffling": 16}
 #: Columns of a map while fitting, and the delays a map of sounds begins at.
 COLUMNS = {"pulses": 72, "sounds": 81}
 SOUNDS_FROM_S = -0.32
@@ -31,8 +34,12 @@ SOUNDS_FROM_S = -0.32
 STRETCH = 1024
 #: A cell this near to a true sound counts as one, one a little further as neither.
 SAME_S, UNSURE_S, QUIET_S = 0.0105, 0.03, 0.05
+#: Likewise for the rise of a pulse on the log.
+RISE_S, BESIDE_RISE_S = 0.0205, 0.07
 #: Silent beats with sounds this near on both sides count so many times.
 BESIDE, SHORT_SILENCE = 3, 4.0
+#: Share of maps kept whole, and the most that is cut from either end of the others.
+WHOLE, MOST_CUT = 0.5, 0.35
 BATCH, RATE, DECAY = 8, 3e-3, 1e-4
 
 Arrays = tuple[np.ndarray, ...]
@@ -153,6 +160,14 @@ def _references(kind: str, chart: dict[str, Any], rng: np.random.Generator) -> n
     return None if clock is None else clock.time_s
 
 
+def _part_of(reference_s: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """All beats, or some: where in a deflation sounds lie must not be learned."""
+    if rng.random() < WHOLE:
+        return reference_s
+    above, below = (rng.uniform(0, MOST_CUT, 2) * reference_s.size).astype(int)
+    return reference_s[above : reference_s.size - below]
+
+
 def _chart(kind: str, chart: dict[str, Any], rng: np.random.Generator) -> Arrays | None:
     """One map as :func:`tapfall.ear.delaymap.delay_map` lays it out, with labels."""
     reference_s = _references(kind, chart, rng)
@@ -160,6 +175,7 @@ def _chart(kind: str, chart: dict[str, Any], rng: np.random.Generator) -> Arrays
         return None
     (first_s, last_s), known = chart["span_s"], chart["known"]
     reference_s = reference_s[(reference_s >= first_s - 0.2) & (reference_s <= last_s + 0.1)]
+    reference_s = _part_of(reference_s, rng)
     if reference_s.size < 10:
         return None
     # Mostly about where sounds come, sometimes as far off as a lag can put them.
@@ -197,15 +213,28 @@ def _stretch(chart: dict[str, Any], rng: np.random.Generator) -> Arrays:
     return level[None, part], sound[None], unsure[None]
 
 
+def _log_stretch(row: dict[str, Any], rng: np.random.Generator) -> Arrays:
+    """What the network of rises reads of some seconds of a log, with labels."""
+    values, time_s = row["values"], row["time_s"]
+    low = int(rng.integers(0, max(time_s.size - STRETCH, 0) + 1))
+    part = slice(low, low + STRETCH)
+    away_s = _near(time_s[part], row["rise_s"])
+    return (
+        values[:, part],
+        (away_s <= RISE_S)[None],
+        ((away_s > RISE_S) & (away_s < BESIDE_RISE_S))[None],
+    )
+
+
 def fit_charts(kind: str, charts: Sequence[dict[str, Any]], epochs: int) -> list[dict[str, Any]]:
     """Fit one of the networks that read levels.
 
     Parameters
     ----------
     kind
-        ``onsets``, ``pulses`` or ``sounds``.
+        ``onsets``, ``pulses`` or ``sounds``; or ``rises``.
     charts
-        From :func:`tests.calibrate.gather.scanned`.
+        From :func:`tests.calibrate.gather.scanned`; or ``risen``.
     epochs
         How often each recording is seen.
 
@@ -218,16 +247,16 @@ def fit_charts(kind: str, charts: Sequence[dict[str, Any]], epochs: int) -> list
     # Maps of like size share a batch.
     usable = sorted(usable, key=lambda c: c["span_s"][1] - c["span_s"][0])
     rng = np.random.default_rng(1)
+    alone = kind in ("onsets", "rises")
+    looks = {"onsets": _stretch, "rises": _log_stretch}
+    look = looks.get(kind, partial(_chart, kind))
 
     def batch(indices: np.ndarray) -> Arrays:
-        made = [
-            _stretch(usable[i], rng) if kind == "onsets" else _chart(kind, usable[i], rng)
-            for i in indices
-        ]
+        made = [look(usable[i], rng) for i in indices]
         some = [one for one in made if one is not None]
-        columns = STRETCH if kind == "onsets" else COLUMNS[kind]
+        columns = STRETCH if alone else COLUMNS[kind]
         most = max((one[0].shape[0] for one in some), default=1)
-        tall = 1 if kind == "onsets" else 24 * int(np.ceil(most / 24))
+        tall = 1 if alone else 24 * int(np.ceil(most / 24))
         wide = some[0][0].shape[2] if some else 12
         values = np.zeros((BATCH, tall, columns, wide), np.float32)
         sound = np.zeros((BATCH, tall, columns), bool)
@@ -237,11 +266,11 @@ def fit_charts(kind: str, charts: Sequence[dict[str, Any]], epochs: int) -> list
             n, m = is_sound.shape
             values[k, :n, :m], sound[k, :n, :m], unsure[k, :n, :m] = one, is_sound, is_unsure
             rows[k, :n] = 1
-        return values, sound, ~unsure if kind == "onsets" else unsure, rows
+        return values, sound, ~unsure if alone else unsure, rows
 
-    width = usable[0]["level"].shape[1]
-    begin = _begin(kind, width if kind == "onsets" else 2 * width + 2, seed=0)
-    loss = _cell_loss if kind == "onsets" else _row_loss
+    width = batch(np.arange(min(BATCH, len(usable))))[0].shape[3]
+    begin = _begin(kind, width, seed=0)
+    loss = _cell_loss if alone else _row_loss
     return _descend(begin, loss, batch, len(usable), epochs, BATCH)
 
 
@@ -254,42 +283,56 @@ def _weights(noisy: np.ndarray, sure: np.ndarray) -> np.ndarray:
     return weight
 
 
-def fit_evidence(
-    rows: Sequence[dict[str, Any]], epochs: int
+def evidence_of(rows: Sequence[dict[str, Any]]) -> list[Arrays]:
+    """Measures, truth and weight of the beats of every round."""
+    return [
+        (measures, noisy, _weights(noisy, sure))
+        for row in rows
+        for measures, noisy, sure in row["rounds"]
+    ]
+
+
+def muffling_of(rows: Sequence[dict[str, Any]]) -> list[Arrays]:
+    """Measures, truth and weight of the sounds of every recording."""
+    return [row["muffling"] for row in rows if "muffling" in row]
+
+
+def fit_beats(
+    kind: str, examples: Sequence[Arrays], epochs: int
 ) -> tuple[list[dict[str, Any]], dict[str, np.ndarray]]:
-    """Fit the network that weighs beats.
+    """Fit a network that reads each beat's measures with those of the beats around it.
 
     Parameters
     ----------
-    rows
-        From :func:`tests.calibrate.gather.heard`.
+    kind
+        ``evidence`` or ``muffling``.
+    examples
+        Measures, truth and weight of the beats of a recording, each.
     epochs
-        How often each round of each recording is seen.
+        How often each example is seen.
 
     Returns
     -------
     layers, standard
         Layers in order; mean and spread of the measures.
     """
-    rounds = [one for row in rows for one in row["rounds"]]
-    measures = np.concatenate([one[0] for one in rounds])
+    measures = np.concatenate([one[0] for one in examples])
     mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
     mean[-1], spread[-1] = 0.0, 1.0  # the measure that is 1 wherever there is a beat
-    most = max(one[0].shape[0] for one in rounds)
+    most = max(one[0].shape[0] for one in examples)
+    order = np.random.default_rng(2).permutation(len(examples))
 
     def batch(indices: np.ndarray) -> Arrays:
         values = np.zeros((indices.size, most, 1, mean.size), np.float32)
-        sound = np.zeros((indices.size, most, 1))
-        known, there = np.zeros_like(sound), np.zeros((indices.size, most))
-        for k, i in enumerate(indices):
-            found, noisy, sure = rounds[i]
+        truth = np.zeros((indices.size, most, 1))
+        known, there = np.zeros_like(truth), np.zeros((indices.size, most))
+        for k, i in enumerate(order[indices].tolist()):
+            found, true, weight = examples[i]
             n = found.shape[0]
             values[k, :n, 0] = np.clip((found - mean) / spread, -CLIP_SD, CLIP_SD)
-            sound[k, :n, 0], known[k, :n, 0], there[k, :n] = noisy, _weights(noisy, sure), 1
-        return values, sound, known, there
+            truth[k, :n, 0], known[k, :n, 0], there[k, :n] = true, weight, 1
+        return values, truth, known, there
 
-    begin = _begin("evidence", mean.size, seed=0)
-    order = np.random.default_rng(2).permutation(len(rounds))
-    rounds = [rounds[i] for i in order]
-    layers = _descend(begin, _cell_loss, batch, len(rounds), epochs, 32)
+    begin = _begin(kind, mean.size, seed=0)
+    layers = _descend(begin, _cell_loss, batch, len(examples), epochs, 32)
     return layers, {"mean": mean, "spread": spread}

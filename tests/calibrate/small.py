@@ -16,6 +16,8 @@ from tapfall.ear.network import CLIP_SD, Weights
 RIDGE = 3.0
 #: Units of the network for the presence of sounds.
 PRESENCE_UNITS = 6
+#: Units of the network for a gap above.
+ABOVE_UNITS = 4
 #: Recordings with fewer sounds teach nothing about what a run of sounds is.
 LEAST_SOUNDS = 4
 #: Units and penalty of the network for confidence, and the coverage aimed at.
@@ -97,6 +99,21 @@ def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
         f"presence: {there.size} recordings, {there.mean():.2f} with sounds; missed "
         f"{np.mean(odds[there > 0] < 1.4):.4f}, invented {np.mean(odds[there < 1] > 1.4):.4f}",
     )
+    return fitted
+
+
+def above(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """Weights of whether the cuff was only inflated into a silent gap."""
+    known = [row["above"] for row in rows if "above" in row]
+    measures = np.stack([pair[0] for pair in known])
+    inside = np.array([pair[1] for pair in known], float)
+    fitted = fit_weights(measures, inside, seed=3, units=ABOVE_UNITS)
+    sure = 1 / (1 + np.exp(-Weights(**fitted).log_odds(measures)))
+    for least in (0.1, 0.2, 0.3, 0.5, 0.7):
+        print(
+            f"above: from {least} on {np.mean(sure[inside > 0] > least):.3f} of {inside.sum():.0f} "
+            f"found, {np.mean(sure[inside < 1] > least):.3f} of the others taken for it"
+        )
     return fitted
 
 

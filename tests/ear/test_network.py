@@ -51,7 +51,14 @@ def test_measures_far_out_decide_no_more_than_four_deviations() -> None:
 
 
 def test_every_network_is_shipped_whole() -> None:
-    assert set(CALIBRATION.layers) == {"onsets", "pulses", "sounds", "evidence"}
+    assert set(CALIBRATION.layers) == {
+        "rises",
+        "onsets",
+        "pulses",
+        "sounds",
+        "evidence",
+        "muffling",
+    }
     for layers in CALIBRATION.layers.values():
         for before, after in itertools.pairwise(layers):
             assert before.kernel.shape[3] == after.kernel.shape[2] == before.bias.size

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tapfall.ear.phases import LONES, SOUNDS, STATES, build_chain, decode
+from tapfall.ear.phases import SOUNDS, STATES, build_chain, decode, weakened
+from tapfall.ear.rules import apply_rules
 
 FOR, AGAINST = 4.0, -4.0
 
@@ -60,8 +61,8 @@ def test_every_state_can_be_reached_and_left_for_an_end() -> None:
 
 def test_no_sound_of_the_run_follows_the_silence_below() -> None:
     chain = build_chain()
-    later = reachable(chain.transition, STATES.index("below"))
-    assert not SOUNDS[sorted(later)].any()
+    later = {STATES[i] for i in reachable(chain.transition, STATES.index("below"))}
+    assert later == {"below", "below-lone"}
 
 
 def test_a_run_starts_with_two_sounds_or_on_alternate_beats() -> None:
@@ -85,11 +86,13 @@ def test_a_gap_lasts_at_least_two_beats() -> None:
     assert np.linalg.matrix_power(move, 3)[np.ix_(above, below)].sum() > 0
 
 
-def test_sounds_and_lone_noises_are_different_states() -> None:
-    assert SOUNDS.shape == LONES.shape == (len(STATES),)
-    assert not (SOUNDS & LONES).any()
-    assert SOUNDS.any()
-    assert LONES.any()
+def test_a_weakened_chain_allows_what_the_chain_allows() -> None:
+    chain = build_chain()
+    weak = weakened(chain)
+    assert ((weak.transition > 0) == (chain.transition > 0)).all()
+    assert ((weak.start > 0) == (chain.start > 0)).all()
+    possible = chain.transition > 0
+    assert (weak.transition[possible] >= chain.transition[possible]).all()
 
 
 # --- clear cases -------------------------------------------------------------------------
@@ -110,8 +113,7 @@ CLEAR = (
 def test_clear_evidence_is_believed(story: str) -> None:
     found = decode(odds_of(story))
     assert text(found.heard > 0.5) == story
-    assert found.run > 0.95
-    assert found.gain_nats > 0
+    assert found.gain_nats > 3
 
 
 @pytest.mark.parametrize("story", CLEAR)
@@ -126,14 +128,13 @@ def test_sounds_from_the_top_are_believed() -> None:
     assert text(found.heard > 0.5) == "xxxxxxxxxxxx......"
 
 
-def test_a_lone_noise_far_above_is_not_a_sound() -> None:
-    found = decode(odds_of("..x.........xxxxxxxxxx......"))
-    assert text(found.heard > 0.5) == "............xxxxxxxxxx......"
-
-
-def test_a_lone_noise_below_is_not_a_sound() -> None:
-    found = decode(odds_of("......xxxxxxxxxx........x..."))
-    assert text(found.heard > 0.5) == "......xxxxxxxxxx............"
+@pytest.mark.parametrize("story", ["..x.........xxxxxxxxxx......", "......xxxxxxxxxx........x..."])
+def test_a_lone_sound_is_heard_but_does_not_count(story: str) -> None:
+    found = decode(odds_of(story, 8.0))
+    assert text(found.heard > 0.5) == story
+    ruled = apply_rules(found.paths, np.arange(150.0, 150.0 - 2 * len(story), -2.0))
+    assert np.median(ruled.first) == story.index("xx")
+    assert np.median(ruled.last) == story.rindex("xx") + 1
 
 
 def test_a_beat_without_evidence_goes_with_its_neighbours() -> None:
@@ -153,23 +154,22 @@ def test_a_gap_is_a_story_of_two_runs() -> None:
 @pytest.mark.parametrize("n", [2, 6, 20, 60])
 def test_silence_is_no_run(n: int) -> None:
     found = decode(np.full(n, AGAINST))
-    assert found.run < 0.5
     assert found.gain_nats < 0
 
 
 @pytest.mark.parametrize("story", ["....x.........", "..x......x.......x......"])
-def test_lone_noises_are_no_run(story: str) -> None:
-    assert decode(odds_of(story)).run < 0.5
+def test_lone_sounds_are_no_run(story: str) -> None:
+    assert decode(odds_of(story)).gain_nats < decode(odds_of("...xxxx.......")).gain_nats - 3
 
 
 def test_without_evidence_nothing_is_sure() -> None:
     found = decode(np.zeros(30))
-    assert 0.05 < found.run < 0.95
-    assert abs(found.gain_nats) < 1.0
+    assert ((found.heard > 0.05) & (found.heard < 0.95)).all()
 
 
 def test_more_sounds_make_a_run_likelier() -> None:
-    runs = [decode(odds_of("." * 8 + "x" * k + "." * (22 - k), 2.0)).run for k in range(1, 12)]
+    stories = ["." * 8 + "x" * k + "." * (22 - k) for k in range(1, 12)]
+    runs = [decode(odds_of(story, 2.0)).gain_nats for story in stories]
     assert (np.diff(runs) > 0).all()
 
 
@@ -183,7 +183,7 @@ def test_draws_are_equal_every_time() -> None:
     two = decode(odds.copy())
     assert np.array_equal(one.paths, two.paths)
     assert np.array_equal(one.heard, two.heard)
-    assert (one.run, one.gain_nats) == (two.run, two.gain_nats)
+    assert one.gain_nats == two.gain_nats
 
 
 def test_draws_do_not_touch_the_global_generator() -> None:
@@ -198,7 +198,7 @@ def test_draws_do_not_touch_the_global_generator() -> None:
 def test_any_evidence_gives_chances_and_draws_that_agree(odds: list[float]) -> None:
     found = decode(np.array(odds))
     assert np.isfinite(found.gain_nats)
-    assert 0.0 <= found.run <= 1.0
+    assert np.isfinite(found.gain_nats)
     assert ((found.heard >= 0) & (found.heard <= 1 + 1e-9)).all()
     assert found.paths.shape[1] == len(odds)
     # A share of N draws lies within five of its standard deviations.

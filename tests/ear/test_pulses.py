@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tapfall.ear.beats import typical_interval_s
 from tapfall.ear.cuff import find_deflation
 from tapfall.ear.pulses import (
     LONGEST_RR_S,
@@ -14,7 +15,6 @@ from tapfall.ear.pulses import (
     Pulses,
     best_chain,
     find_pulses,
-    typical_interval_s,
 )
 from tests.ear.made import UPSTROKE_S, line, pulse_wave, rounded_to, with_pulses
 
@@ -133,7 +133,7 @@ def test_no_pulse_is_missed_or_made_up(interval_s: float) -> None:
     inner = found.time_s[(found.time_s > 12.0) & (found.time_s < 50.0)]
     assert inner.size == pytest.approx(steepest_s(foot_s).size, abs=1)
     assert (np.diff(found.time_s) > 0).all()
-    assert found.strength.shape == found.time_s.shape
+    assert found.size_mmhg.shape == found.time_s.shape
 
 
 @pytest.mark.parametrize("size_mmhg", [1.0, 4.0])

@@ -12,9 +12,12 @@ import numpy as np
 from scipy import special
 
 from tapfall.ear.onsets import STEP_S, Onsets
-from tapfall.ear.pulses import RATE_PRIOR, local_maxima, typical_interval_s
+from tapfall.ear.pulses import SHORTEST_RR_S, local_maxima
 from tapfall.model import FloatArray
 
+#: Usual interval, its spread (log), and how much that counts: two heart sounds must
+#: not pass for two beats (resting rates of 50-110 per minute; common practice, tuned).
+USUAL_RR_S, SPREAD_RR, RATE_PRIOR = 0.8, 0.35, 0.15
 #: Log odds from which an instant may be a beat, and the most one may count (tuned).
 LEAST_ODDS, MOST_ODDS = -2.5, 4.0
 #: Cost of an interval per squared log ratio to whole typical ones, of each beat
@@ -37,6 +40,54 @@ class Clock:
 
     time_s: FloatArray
     away: FloatArray
+
+
+def typical_interval_s(values: FloatArray, step_s: float, rate_prior: float = 0.0) -> float | None:
+    """Beat interval from the autocorrelation of an even series.
+
+    Parameters
+    ----------
+    values
+        Shape ``(n,)``, any unit, mean removed here.
+    step_s
+        Step of the series in seconds.
+    rate_prior
+        How much usual heart rates are preferred.
+
+    Returns
+    -------
+    float or None
+        Interval of the first strong peak in 0.4-1.6 s; ``None`` if the series
+        is shorter than 3 s or flat.
+
+    Examples
+    --------
+    >>> t = np.arange(0, 30, 0.02)
+    >>> round(typical_interval_s(np.cos(2 * np.pi * t / 0.8) ** 9, 0.02), 2)
+    0.8
+    """
+    n = values.size
+    if n * step_s < 3.0:
+        return None
+    centred = values - values.mean()
+    size = int(2 ** np.ceil(np.log2(2 * n)))
+    spectrum = np.fft.rfft(centred, size)
+    acf = np.fft.irfft(np.abs(spectrum) ** 2, size)[:n]
+    if acf[0] <= 0:
+        return None
+    acf = acf / acf[0] * n / np.maximum(n - np.arange(n), n / 4)
+    low, high = round(SHORTEST_RR_S / step_s), min(round(1.7 / step_s), n - 1)
+    peaks = local_maxima(acf[low:high], 2) + low
+    if peaks.size == 0:
+        return None
+    lag_s = peaks * step_s
+    usual = np.exp(-0.5 * rate_prior * (np.log(lag_s / USUAL_RR_S) / SPREAD_RR) ** 2)
+    height = acf[peaks] * usual
+    best = float(height.max())
+    if best <= 0:
+        return None
+    # The first of the strong peaks is the beat, later ones its multiples.
+    return float(lag_s[np.flatnonzero(height >= 0.85 * best)[0]])
 
 
 def chain_of(time_s: FloatArray, gain: FloatArray, interval_s: float) -> np.ndarray:

@@ -24,14 +24,16 @@ SURE = 0.98
 class Calibration:
     """All fitted numbers.
 
-    Networks of the evidence, of the presence of sounds and of the confidence in
-    each threshold; ``widening_mmhg`` is how much wider an interval grows on each
-    side as confidence falls from ``SURE`` to zero; ``layers`` are the networks of
-    layers by kind.
+    Networks of the evidence, of muffling, of the presence of sounds, of a gap above
+    the top and of the confidence in each threshold; ``widening_mmhg`` is how much
+    wider an interval grows on each side as confidence falls from ``SURE`` to zero;
+    ``layers`` are the networks of layers by kind.
     """
 
     evidence: BeatNetwork
+    muffling: BeatNetwork
     presence: Weights
+    above: Weights
     confidence: dict[str, Weights]
     widening_mmhg: dict[str, float]
     layers: dict[str, tuple[Layer, ...]]
@@ -71,7 +73,7 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
     Examples
     --------
     >>> sorted(CALIBRATION.layers)
-    ['evidence', 'onsets', 'pulses', 'sounds']
+    ['evidence', 'muffling', 'onsets', 'pulses', 'rises', 'sounds']
     """
     raw = json.loads(path.read_text(encoding="ascii"))
     networks = read_layers(layers)
@@ -80,13 +82,15 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
         arrays = {name: np.asarray(values) for name, values in one.items() if name != "offset"}
         return Weights(**arrays, offset=float(one["offset"]))
 
+    def beats(kind: str) -> BeatNetwork:
+        standard = {name: np.asarray(raw[kind][name]) for name in ("mean", "spread")}
+        return BeatNetwork(**standard, layers=networks[kind])
+
     return Calibration(
-        evidence=BeatNetwork(
-            mean=np.asarray(raw["evidence"]["mean"]),
-            spread=np.asarray(raw["evidence"]["spread"]),
-            layers=networks["evidence"],
-        ),
+        evidence=beats("evidence"),
+        muffling=beats("muffling"),
         presence=weights(raw["presence"]),
+        above=weights(raw["above"]),
         confidence={kind: weights(one) for kind, one in raw["confidence"].items()},
         widening_mmhg={kind: float(value) for kind, value in raw["widening_mmhg"].items()},
         layers=networks,

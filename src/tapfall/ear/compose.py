@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from tapfall.ear import verdict
+from tapfall.ear.above import above_measures, inflated_into_gap
+from tapfall.ear.character import Character, character, name_phases
 from tapfall.ear.cuff import Deflation
+from tapfall.ear.evidence import MEASURES
 from tapfall.ear.judge import Listening, Nothing
-from tapfall.ear.muffling import Character, Muffled, character, find_muffling, name_phases
+from tapfall.ear.muffling import Muffled, find_muffling
 from tapfall.ear.presence import presence
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
@@ -44,16 +49,16 @@ from tapfall.model import (
 
 #: Silence above the first sound that excludes a gap above it (the project's definition).
 CLEAR_SILENCE_MMHG = 20.0
-#: The cuff's pulse at the top, against its largest, above which the top may lie
-#: inside a gap: oscillations fall to about half at systolic (ratios 0.5-0.55:
-#: Geddes 1982, from memory), and lower beyond it.
-PULSE_AT_TOP = 0.38
+#: Probability that the cuff was only inflated into a gap above which a person is asked
+#: (tuned on development recordings: 2 % of such readings pass).
+LEAST_INTO_GAP = 0.3
 #: Probability of a run of Korotkoff sounds below which nothing was heard: a value
 #: given to noise is worse than none (our choice).
-LEAST_PRESENCE = 0.5
-#: The same where the sounds seem to pause in a gap: heart sounds that come and go with
-#: the breath look like that (tuned on simulated recordings, seen on real heart sounds).
-LEAST_PRESENCE_WITH_GAP = 0.75
+LEAST_PRESENCE = 0.6
+#: The same where the sounds seem to pause in a gap, come from the top or go on to the
+#: end: heart sounds that come and go with the breath look like that (tuned on simulated
+#: recordings, seen on real heart sounds).
+LEAST_PRESENCE_OF_PART = 0.75
 #: Least contrast of sounds to the silent beats around them where only sounds make the
 #: clock, without and with a pause in a gap: at least 4 in simulated recordings; real heart
 #: sounds come to about 0, with pauses in one recording to 4.1 (tuned on both).
@@ -104,18 +109,6 @@ def unreadable(
         flags=flags,
         quality=quality or Quality(),
     )
-
-
-def _pulse_at_top(pulses: Pulses, deflation: Deflation) -> float | None:
-    """Pulse of the cuff at the top of the deflation against its largest."""
-    if not pulses.usable or pulses.time_s.size < 10:
-        return None
-    pressure = deflation.pressure_mmhg(pulses.time_s)
-    top = pulses.strength[pressure >= float(pressure.max()) - 8.0]
-    if top.size < 2:
-        return None
-    smooth = np.convolve(pulses.strength, np.ones(3) / 3, "valid")
-    return float(np.median(top) / max(float(smooth.max()), 1e-9))
 
 
 def why_nothing(nothing: Nothing) -> Reason:
@@ -216,15 +209,16 @@ def compose(
     lag_error_s = listening.lag.error_s if listening.lag.clear else 0.8
     told = tell(listening, deflation, lag_error_s)
     quality = _quality(record, deflation, listening, told)
+    told = replace(told, signal_to_noise_db=quality.signal_to_noise_db)
     flags = list(noticed)
     ruled = told.ruled
     present = presence(listening)
     paused = bool((ruled.gap_upper >= 0).mean() >= 0.5)
-    needed = LEAST_PRESENCE_WITH_GAP if paused else LEAST_PRESENCE
-    if _sounds_everywhere(listening, paused) or present < needed or (ruled.first < 0).mean() > 0.5:
-        return unreadable(why_nothing(listening.nothing), settings, tuple(flags), quality)
     from_top = not ruled.systolic_seen.mean() >= 0.5
     to_end = not ruled.diastolic_seen.mean() >= 0.5
+    needed = LEAST_PRESENCE_OF_PART if paused or from_top or to_end else LEAST_PRESENCE
+    if _sounds_everywhere(listening, paused) or present < needed or (ruled.first < 0).mean() > 0.5:
+        return unreadable(why_nothing(listening.nothing), settings, tuple(flags), quality)
     last_sound = int(np.median(ruled.last[ruled.last >= 0]))
     to_zero = float(told.cuff_mmhg[last_sound]) < ZERO_MMHG
     if from_top and to_end and not to_zero:
@@ -235,7 +229,7 @@ def compose(
     gaps = () if breath else gaps_of(told, present)
     sounds = np.flatnonzero(most_told(told))
     found = character(record, told.onset_s)
-    muffled = find_muffling(found.crisp[sounds], found.level[sounds])
+    muffled = find_muffling(found, sounds, told.cuff_mmhg[sounds])
     muffling = muffling_of(told, sounds, muffled)
     diastolic = by_rule(settings.diastolic, last, silence, muffling, to_zero)
     if to_zero:
@@ -283,6 +277,12 @@ def compose(
     )
 
 
+def _first_sounds(told: Told, listening: Listening) -> float:
+    """Level of the first two sounds against the loudest, nats."""
+    level = listening.evidence.measures[told.beats, MEASURES.index("own_over_loud")]
+    return float(level[np.flatnonzero(told.heard >= 0.5)[:2]].mean())
+
+
 def _flags(
     told: Told,
     listening: Listening,
@@ -299,9 +299,12 @@ def _flags(
     flags: list[Flag] = []
     if systolic.state is State.OBSERVED and systolic.mmhg is not None:
         top = float(told.cuff_mmhg[: max(int(np.median(ruled.first)), 1)].max())
-        at_top = _pulse_at_top(pulses, deflation)
+        below = diastolic.mmhg if diastolic.mmhg is not None else float(told.cuff_mmhg[-1])
+        known = above_measures(
+            pulses, deflation, systolic.mmhg, below, _first_sounds(told, listening)
+        )
         if top - systolic.mmhg < CLEAR_SILENCE_MMHG or (
-            at_top is not None and at_top > PULSE_AT_TOP
+            known is not None and inflated_into_gap(known) > LEAST_INTO_GAP
         ):
             flags.append(Flag.GAP_ABOVE_NOT_EXCLUDED)
         above = listening.evidence.log_odds[told.beats][: max(int(np.median(ruled.first)) - 1, 0)]

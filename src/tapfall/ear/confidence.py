@@ -27,7 +27,13 @@ CONFIDENCE = (
     "anchored",
     "lag_moved",
     "share_sounding",
+    "edge_over_floor",
+    "signal_to_noise",
+    "interval_spread",
+    "alternating",
 )
+#: A ratio that was not measured, or beyond this, counts as this.
+CLEAR_DB = 30.0
 
 
 def _logit(probability: float) -> float:
@@ -39,6 +45,7 @@ def confidence_measures(
     found: Edge,
     log_odds: FloatArray,
     heard: FloatArray,
+    level: FloatArray,
     cuff_mmhg: FloatArray,
     *,
     inward: int,
@@ -47,6 +54,9 @@ def confidence_measures(
     loud_over_floor: float,
     anchored: bool,
     lag_moved: bool,
+    signal_to_noise_db: float | None,
+    interval_spread: float,
+    alternating: float,
 ) -> FloatArray:
     """Measures that the confidence in one threshold rests on.
 
@@ -54,14 +64,18 @@ def confidence_measures(
     ----------
     found
         The threshold in the posterior.
-    log_odds, heard, cuff_mmhg
-        Evidence, probability of a sound and pressure at each expected beat,
-        shape ``(n,)``.
+    log_odds, heard, level, cuff_mmhg
+        Evidence, probability of a sound, level over the noise in nats and pressure
+        at each expected beat, shape ``(n,)``.
     inward
         Step from the threshold into the sounds: 1 for the systolic, -1 for
         the diastolic.
-    present, likeness, loud_over_floor, anchored, lag_moved
+    present, likeness, loud_over_floor, anchored, lag_moved, signal_to_noise_db
         What is known of the listening as a whole.
+    interval_spread
+        Standard deviation of the log intervals.
+    alternating
+        Share of the stories in which the threshold lies on alternate beats.
 
     Returns
     -------
@@ -70,11 +84,12 @@ def confidence_measures(
     """
     last = log_odds.size - 1
 
-    def near(*steps: int) -> FloatArray:
+    def near(values: FloatArray, *steps: int) -> FloatArray:
         index = np.clip([found.index + inward * step for step in steps], 0, last)
-        return np.asarray(np.clip(log_odds[index], -8.0, 8.0))
+        return np.asarray(np.clip(values[index], -8.0, 8.0))
 
-    inside, beyond = near(0, 1), near(-1, -2)
+    inside, beyond = near(log_odds, 0, 1), near(log_odds, -1, -2)
+    ratio_db = CLEAR_DB if signal_to_noise_db is None else min(signal_to_noise_db, CLEAR_DB)
     return np.array(
         [
             _logit(found.mass),
@@ -89,6 +104,10 @@ def confidence_measures(
             float(anchored),
             float(lag_moved),
             float(heard.mean()),
+            float(near(level, 0, 1).mean()),
+            ratio_db,
+            interval_spread,
+            alternating,
         ]
     )
 

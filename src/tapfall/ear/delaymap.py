@@ -17,6 +17,7 @@ import numpy as np
 from tapfall.ear.bands import HOP_S, Bands
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.network import run_layers
+from tapfall.ear.onsets import Onsets
 from tapfall.model import FloatArray
 
 #: Step of the delay: two frames.
@@ -36,10 +37,6 @@ class DelayMap:
 
     log_odds: FloatArray
     delay_s: FloatArray
-
-    def shifted(self, by_s: float) -> DelayMap:
-        """The same map after references that lie earlier by so much."""
-        return DelayMap(log_odds=self.log_odds, delay_s=self.delay_s + by_s)
 
     def between(self, first_s: float, last_s: float) -> DelayMap:
         """Only the delays between two."""
@@ -114,6 +111,31 @@ def always_there(level: FloatArray) -> FloatArray:
     inner = level[1:-1] if level.shape[0] > 8 else level
     count = max(3, inner.shape[0] // 4)
     return np.minimum(np.median(inner[:count], axis=0), np.median(inner[-count:], axis=0))
+
+
+def plain_map(onsets: Onsets, reference_s: FloatArray, span_s: tuple[float, float]) -> DelayMap:
+    """A map of what each instant looks like by itself; its beats know nothing of each other.
+
+    Parameters
+    ----------
+    onsets
+        Marks over audio time.
+    reference_s
+        Reference time of each beat, audio time, shape ``(n,)``.
+    span_s
+        First and last delay.
+
+    Returns
+    -------
+    DelayMap
+        Shape ``(n, k)``.
+    """
+    delay_s = np.arange(span_s[0], span_s[1] + STEP_S / 2, STEP_S)
+    at_s = reference_s[:, None] + delay_s[None, :]
+    index = np.rint((at_s - onsets.start_s) / STEP_S).astype(np.intp)
+    inside = (index >= 0) & (index < onsets.log_odds.size)
+    odds = onsets.log_odds[np.clip(index, 0, onsets.log_odds.size - 1)]
+    return DelayMap(log_odds=np.where(inside, odds, NOTHING), delay_s=delay_s)
 
 
 def delay_map(

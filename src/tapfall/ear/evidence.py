@@ -47,8 +47,11 @@ MEASURES = (
     "charted_elsewhere",
     "interval",
     "fall",
+    "late",
     "here",
 )
+#: Lateness of a weak beat that counts as one.
+LATE_S = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -164,6 +167,7 @@ def weigh_beats(
     fixed: tuple[FloatArray, FloatArray],
     charted: tuple[FloatArray, FloatArray],
     fall_mmhg: FloatArray,
+    late_s: FloatArray,
 ) -> Evidence:
     """Weigh each beat: sound, or none.
 
@@ -183,6 +187,8 @@ def weigh_beats(
         map of delays, each of shape ``(n,)``.
     fall_mmhg
         Fall of the cuff before each beat, shape ``(n,)``.
+    late_s
+        How much later than its neighbours each beat is expected, shape ``(n,)``.
 
     Returns
     -------
@@ -236,6 +242,7 @@ def weigh_beats(
             *charted,
             _intervals(expected.reference_s),
             fall_mmhg / FALL_MMHG,
+            late_s / LATE_S,
             same(1.0),
         ],
         axis=1,

@@ -29,7 +29,7 @@ from tapfall.ear.record import Record
 from tapfall.ear.scan import Guess, chart_sounds, falls, scan
 from tapfall.ear.steady import steady_sound
 from tapfall.ear.template import FOLDS, LEAD_S, RANK, Template, cut, learn_template
-from tapfall.ear.track import follow_track, steady_clock
+from tapfall.ear.track import follow_track, let_weak_beats_be_late, steady_clock
 from tapfall.ear.whiten import WINDOW_S, White, whiten
 from tapfall.model import FloatArray
 
@@ -52,10 +52,12 @@ class Listening:
     """What one listening found, beat by beat; arrays have shape ``(n,)``.
 
     ``onset_s`` is audio time of the (possible) sound, ``cuff_mmhg`` the trend
-    there; ``contrast_nats`` how much the sounds stand out where only they make the clock.
+    there, ``late_s`` how much later than expected a weak beat was looked for;
+    ``contrast_nats`` how much the sounds stand out where only they make the clock.
     """
 
     expected: Expectation
+    late_s: FloatArray
     onset_s: FloatArray
     cuff_mmhg: FloatArray
     evidence: Evidence
@@ -169,6 +171,9 @@ def _hear(
 ) -> Listening:
     """One round: noise, levels, evidence of each beat, decoding."""
     expected, lag = guess.expected, guess.lag
+    late_s = np.zeros(expected.reference_s.size)
+    if guess.anchored:
+        expected, late_s = let_weak_beats_be_late(expected, guess.chart)
     span_s = (
         max(deflation.start_s - lag.seconds, white.start_s),
         min(deflation.end_s - lag.seconds, white.start_s + white.samples.size / white.rate_hz),
@@ -183,12 +188,15 @@ def _hear(
         expected.delay_s, np.maximum(2 * expected.spread_s, CHART_REACH_S)
     )
     fall_mmhg = falls(deflation, expected.reference_s + lag.seconds)
-    evidence = weigh_beats(white, template, noise, expected, loud_power, fixed, charted, fall_mmhg)
+    evidence = weigh_beats(
+        white, template, noise, expected, loud_power, fixed, charted, fall_mmhg, late_s
+    )
     story = decode(evidence.log_odds)
     delay_s = np.where(story.heard > 0.3, evidence.delay_s, expected.delay_s)
     onset_s = expected.reference_s + delay_s
     return Listening(
-        expected=expected,
+        expected=guess.expected,
+        late_s=late_s,
         onset_s=onset_s,
         cuff_mmhg=deflation.pressure_mmhg(onset_s + lag.seconds),
         evidence=evidence,
@@ -234,7 +242,8 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
     evidence, before = found.evidence, found.expected
     onset_s = before.reference_s + evidence.delay_s
     if found.anchored:
-        expected = follow_track(before, evidence.delay_s, found.cuff_mmhg, heard)
+        on_track = np.where(found.late_s > 0, 0.0, heard)
+        expected = follow_track(before, evidence.delay_s, found.cuff_mmhg, on_track)
         chart = guess.chart
     else:
         expected = steady_clock(onset_s, heard, before)

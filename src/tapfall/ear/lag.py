@@ -87,6 +87,32 @@ def _other_signs(delay_s: FloatArray, bands: Bands, deflation: Deflation) -> Flo
     return np.asarray(signs)
 
 
+def _best_path(
+    chart: DelayMap, paths: Paths, bands: Bands, deflation: Deflation
+) -> tuple[FloatArray, int, float]:
+    """Score of the paths that end at each delay, the best of them, and its mean delay."""
+    total = paths.score + _other_signs(chart.delay_s, bands, deflation)
+    top = int(np.argmax(total))
+    columns = paths.trace(top)
+    weight = paths.gains[np.arange(columns.size), columns]
+    # A path may wander once the sounds have ended: where they are is what counts.
+    return total, top, float(np.average(chart.delay_s[columns], weights=weight + 1e-9))
+
+
+def needs_no_lag(chart: DelayMap, paths: Paths, bands: Bands, deflation: Deflation) -> bool:
+    """Whether the best path through a map lies where sounds come without any lag.
+
+    Parameters
+    ----------
+    chart, paths
+        Map of all delays that a lag can cause, and paths through it.
+    bands, deflation
+        As for :func:`find_lag`.
+    """
+    _, _, middle_s = _best_path(chart, paths, bands, deflation)
+    return PLAIN_FROM_S <= middle_s <= PLAIN_TO_S
+
+
 def find_lag(
     chart: DelayMap, paths: Paths, plain: Paths, bands: Bands, deflation: Deflation
 ) -> LagFound:
@@ -110,12 +136,7 @@ def find_lag(
     LagFound
         0 unless another lag explains the sounds better by a margin.
     """
-    total = paths.score + _other_signs(chart.delay_s, bands, deflation)
-    top = int(np.argmax(total))
-    columns = paths.trace(top)
-    weight = paths.gains[np.arange(columns.size), columns]
-    # A path may wander once the sounds have ended: where they are is what counts.
-    middle = float(np.average(chart.delay_s[columns], weights=weight + 1e-9))
+    total, top, middle = _best_path(chart, paths, bands, deflation)
     if PLAIN_FROM_S <= middle <= PLAIN_TO_S:
         return LagFound(seconds=0.0, error_s=0.08, clear=True)
     best_plain = float(plain.score.max()) + float(

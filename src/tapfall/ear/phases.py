@@ -2,9 +2,9 @@
 
 States run from left to right: silence above, a first sound, sounds with
 missed beats between, perhaps a silent gap and sounds again, and silence
-below.  Lone noises may pass for a sound in silence.  Paths drawn from the
-posterior carry all that the verdict needs: they are whole stories, to which
-the rules of the trade apply as they stand.
+below.  Lone sounds may come in silence.  Paths drawn from the posterior carry
+all that the verdict needs: they are whole stories, to which the rules of the
+trade apply as they stand.
 """
 
 from __future__ import annotations
@@ -12,21 +12,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
 from tapfall.model import FloatArray
 
-#: Beats are not independent: their evidence is tempered (tuned).
-TEMPER = 1.0
+#: The evidence has already seen the beats around each one: what the chain holds
+#: likely counts only by this power (tuned on development recordings).
+PRIOR_WEIGHT = 0.3
 #: Evidence of one beat for or against, at most (tuned: one odd beat must not decide).
 MOST_LOG_ODDS = 8.0
-#: Prior that the recording holds no run of sounds at all (our choice).
-NO_RUN = 0.3
 #: Chance per beat that silence above ends, and that sounds end: some 12-20 beats each.
 START, STOP = 1 / 14, 1 / 16
 #: Chance that sounds are there from the top; that they go on to the end needs none.
 FROM_TOP = 0.05
-#: Chance of a missed beat (ectopic, alternating, faint) and of a lone noise.
+#: Chance of a missed beat (ectopic, alternating, faint) and of a lone sound.
 MISS, LONE = 0.04, 0.015
 #: Chance that the sounds begin on every second beat (alternans, bigeminy), and that
 #: such a beat is the last before every beat sounds (our choice).
@@ -42,9 +40,8 @@ STATES = (
     "gap1", "gap2", "gap-lone",
     "b-first", "b-sound", "b-miss", "below", "below-lone",
 )  # fmt: skip
-#: Which states are a sound of the run, and which hear a noise that owes nothing to it.
-SOUNDS = np.array([name.endswith(("first", "second", "sound")) for name in STATES])
-LONES = np.array([name.endswith("lone") for name in STATES])
+#: Which states hear a sound: one of the run, or a lone one.
+SOUNDS = np.array([name.endswith(("first", "second", "sound", "lone")) for name in STATES])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,13 +49,11 @@ class Story:
     """Posterior of one decoding.
 
     ``heard`` is the probability of a sound at each beat, shape ``(n,)``, given
-    that there is a run; ``run`` the probability that there is one,
-    ``gain_nats`` the evidence for it; ``paths`` draws, shape ``(PATHS, n)``, of
-    whether each beat sounds.
+    that there is a run of them, ``gain_nats`` the evidence for one; ``paths`` are
+    draws, shape ``(PATHS, n)``, of whether each beat sounds.
     """
 
     heard: FloatArray
-    run: float
     gain_nats: float
     paths: np.ndarray
 
@@ -118,7 +113,16 @@ def build_chain() -> Chain:
     return Chain(transition=move, start=start, end=end)
 
 
-_CHAIN = build_chain()
+def weakened(chain: Chain) -> Chain:
+    """The chain with each chance taken to ``PRIOR_WEIGHT``; what cannot be still cannot."""
+
+    def less(chance: FloatArray) -> FloatArray:
+        return np.where(chance > 0, chance**PRIOR_WEIGHT, 0.0)
+
+    return Chain(transition=less(chain.transition), start=less(chain.start), end=chain.end)
+
+
+_CHAIN = weakened(build_chain())
 
 
 def decode(log_odds: FloatArray) -> Story:
@@ -143,8 +147,8 @@ def decode(log_odds: FloatArray) -> Story:
     """
     chain = _CHAIN
     n = log_odds.shape[0]
-    bounded = TEMPER * np.clip(log_odds, -MOST_LOG_ODDS, MOST_LOG_ODDS)
-    emission = np.where((SOUNDS | LONES)[None, :], bounded[:, None], 0.0)
+    bounded = np.clip(log_odds, -MOST_LOG_ODDS, MOST_LOG_ODDS)
+    emission = np.where(SOUNDS[None, :], bounded[:, None], 0.0)
     shift = emission.max(axis=1, keepdims=True)
     likelihood = np.exp(emission - shift)
     forward = np.empty_like(likelihood)
@@ -167,7 +171,6 @@ def decode(log_odds: FloatArray) -> Story:
     posterior /= posterior.sum(axis=1, keepdims=True)
     return Story(
         heard=posterior[:, SOUNDS].sum(axis=1),
-        run=float(special.expit(gain + np.log((1 - NO_RUN) / NO_RUN))),
         gain_nats=gain,
         paths=_draw(chain, forward),
     )
@@ -175,7 +178,7 @@ def decode(log_odds: FloatArray) -> Story:
 
 def _log_quiet(bounded: FloatArray) -> float:
     """Log evidence of the rival: nothing but silence and lone noises."""
-    move = np.array([[1 - LONE, LONE], [1.0, 0.0]])
+    move = np.array([[1 - LONE, LONE], [1.0, 0.0]]) ** PRIOR_WEIGHT * np.array([[1, 1], [1, 0]])
     vector = np.array([1.0, 0.0])
     total = 0.0
     for i, odds in enumerate(np.exp(bounded).tolist()):

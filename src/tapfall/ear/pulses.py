@@ -1,49 +1,51 @@
-"""Heartbeats from the cuff's own pulse, and chains of beats in general.
+"""Heartbeats from the cuff's own pulse.
 
-The log carries the pulse (1-4 mmHg; Liu 2014).  Its steepest rise marks each
-beat; dynamic programming over candidate rises picks the chain that explains
-the log best, so a beat is expected even where it makes no sound.
+The log's likeliest rises are candidates; dynamic programming over them picks
+the chain that explains the log best, so a beat is expected even where it makes
+no sound.
 """
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import signal
 
-from tapfall.ear.cuff import TIE, Deflation
+from tapfall.ear.cuff import Deflation
+from tapfall.ear.rises import STEP_S, PulseLog, lay_out_log, rise_odds
 from tapfall.model import FloatArray
 
 #: Heart rates looked for: 32 to 180 per minute (physiology, with margin).
 SHORTEST_RR_S, LONGEST_RR_S = 0.33, 1.9
-#: Usual interval, its spread (log), and how much that counts: two heart sounds must
-#: not pass for two beats (resting rates of 50-110 per minute; common practice, tuned).
-USUAL_RR_S, SPREAD_RR, RATE_PRIOR = 0.8, 0.35, 0.15
-#: A log slower than this cannot place a pulse (upstrokes last 80-200 ms).
-SLOWEST_PULSE_LOG_HZ = 12.0
-#: Weight of rhythm against evidence in a chain, per squared log ratio of
-#: neighbouring intervals (tuned on development recordings).
-RHYTHM_WEIGHT = 6.0
-#: Steepness of the pulse, in robust deviations of the log's slope, at which the
-#: clock from the pulse is used (tuned on development recordings).
-USABLE_PULSE = 3.0
-#: A hole of the log from this length on may hide a pulse; what such a pulse scores (tuned).
-SHORTEST_HOLE_S, HOLE_SCORE = 0.3, 0.2
+#: Weight of rhythm against evidence in a chain, per squared log ratio of an interval to
+#: the typical one, and the most that one odd interval costs (tuned).
+RHYTHM_WEIGHT, MOST_ODD = 4.0, 4.0
+#: Pulses are at least this far apart, and at least this likely; more certainty than the
+#: second counts no more (tuned).
+LEAST_APART_S, LEAST_ODDS, MOST_ODDS = 0.25, -2.2, 3.0
+#: Where none is seen for so many intervals an instant may hold an unseen one, at this
+#: score and this far from those seen (an empty cuff shows no pulse; tuned).
+UNSEEN_INTERVALS, HOLE_SCORE, APART = 2.4, 0.2, round(0.3 / STEP_S)
+#: Fewest pulses that make a clock, and the least log odds of its median pulse (tuned).
+LEAST_PULSES, USABLE_ODDS = 6, 0.0
 #: Alignment of pulses: step, reach, prior spread, width in beats, rounds (tuned).
 ALIGN_STEP_S, ALIGN_REACH_S, ALIGN_PRIOR_S, ALIGN_BEATS, ALIGN_ROUNDS = 0.01, 0.10, 0.05, 5.0, 3
+#: A pulse around its rise: enough of it to know its shape.
+BODY_S = np.arange(-0.20, 0.305, ALIGN_STEP_S)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pulses:
-    """Beats seen on the log: time of steepest rise and its strength.
+    """Beats seen on the log: time of steepest rise and height of the pulse in mmHg.
 
-    ``strength`` is the rise's slope in robust deviations of the slope between
-    pulses; ``usable`` tells whether the chain stands out at all.
+    ``usable`` tells whether the chain stands out at all.
     """
 
     time_s: FloatArray
-    strength: FloatArray
+    size_mmhg: FloatArray
     usable: bool
 
 
@@ -51,54 +53,6 @@ def local_maxima(values: FloatArray, least_distance: int) -> np.ndarray:
     """Indices of local maxima at least ``least_distance`` apart."""
     peaks: np.ndarray = signal.find_peaks(values, distance=max(1, least_distance))[0]
     return peaks
-
-
-def typical_interval_s(values: FloatArray, step_s: float, rate_prior: float = 0.0) -> float | None:
-    """Beat interval from the autocorrelation of an even series.
-
-    Parameters
-    ----------
-    values
-        Shape ``(n,)``, any unit, mean removed here.
-    step_s
-        Step of the series in seconds.
-    rate_prior
-        How much usual heart rates are preferred.
-
-    Returns
-    -------
-    float or None
-        Interval of the first strong peak in 0.4-1.6 s; ``None`` if the series
-        is shorter than 3 s or flat.
-
-    Examples
-    --------
-    >>> t = np.arange(0, 30, 0.02)
-    >>> round(typical_interval_s(np.cos(2 * np.pi * t / 0.8) ** 9, 0.02), 2)
-    0.8
-    """
-    n = values.size
-    if n * step_s < 3.0:
-        return None
-    centred = values - values.mean()
-    size = int(2 ** np.ceil(np.log2(2 * n)))
-    spectrum = np.fft.rfft(centred, size)
-    acf = np.fft.irfft(np.abs(spectrum) ** 2, size)[:n]
-    if acf[0] <= 0:
-        return None
-    acf = acf / acf[0] * n / np.maximum(n - np.arange(n), n / 4)
-    low, high = round(SHORTEST_RR_S / step_s), min(round(1.7 / step_s), n - 1)
-    peaks = local_maxima(acf[low:high], 2) + low
-    if peaks.size == 0:
-        return None
-    lag_s = peaks * step_s
-    usual = np.exp(-0.5 * rate_prior * (np.log(lag_s / USUAL_RR_S) / SPREAD_RR) ** 2)
-    height = acf[peaks] * usual
-    best = float(height.max())
-    if best <= 0:
-        return None
-    # The first of the strong peaks is the beat, later ones its multiples.
-    return float(lag_s[np.flatnonzero(height >= 0.85 * best)[0]])
 
 
 def best_chain(
@@ -140,7 +94,7 @@ def best_chain(
         if b <= a:
             continue
         ratio = np.log((time_s[j] - time_s[a:b]) / interval_s)
-        gain = total[a:b] - rhythm_weight * ratio * ratio
+        gain = total[a:b] - np.minimum(rhythm_weight * ratio * ratio, MOST_ODD)
         k = int(np.argmax(gain))
         # A fresh start pays for what it leaves out, so chains stay whole.
         if gain[k] > -rhythm_weight:
@@ -168,66 +122,57 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
         In log time; empty and not usable where the log is too slow or shows
         no pulse.
     """
-    nothing = Pulses(time_s=np.zeros(0), strength=np.zeros(0), usable=False)
-    if deflation.log_rate_hz < SLOWEST_PULSE_LOG_HZ:
+    nothing = Pulses(time_s=np.zeros(0), size_mmhg=np.zeros(0), usable=False)
+    log = lay_out_log(time_s, pressure_mmhg, deflation)
+    if log is None:
         return nothing
-    step_s = max(0.02, 1.0 / deflation.log_rate_hz)
-    grid = np.arange(deflation.start_s, deflation.end_s, step_s)
-    inside = (time_s >= deflation.start_s - 0.1) & (time_s <= deflation.end_s + 0.1)
-    if grid.size < 3.0 / step_s or inside.sum() < grid.size // 2:
+    odds = rise_odds(log)
+    peaks = local_maxima(odds, round(LEAST_APART_S / STEP_S))
+    peaks = peaks[(odds[peaks] > LEAST_ODDS) & ~log.hole[peaks]]
+    sure = peaks[odds[peaks] > 0]
+    if sure.size < LEAST_PULSES:
         return nothing
-    index = np.floor((time_s[inside] - grid[0]) / step_s + 0.5 + TIE).astype(np.intp)
-    index = np.clip(index, 0, grid.size - 1)
-    # Where a bin holds one row, the rows' own times count, not the bins' middles.
-    grid = grid + float(np.mean(time_s[inside] - grid[index]))
-    rows = np.bincount(index, minlength=grid.size)
-    summed = np.bincount(index, weights=pressure_mmhg[inside], minlength=grid.size)
-    filled = rows > 0
-    pulse = np.interp(grid, grid[filled], summed[filled] / rows[filled])
-    pulse = pulse - deflation.pressure_mmhg(grid)
-    # Slope over about 0.1 s, the length of an upstroke.
-    half = max(1, round(0.05 / step_s))
-    smooth = np.convolve(np.pad(pulse, half, "edge"), np.ones(2 * half) / (2 * half), "same")
-    slope = (smooth[2 * half :] - smooth[: -2 * half]) / (2 * half * step_s)
-    # `smooth` of even length is centred half a step late.
-    shift_s = -0.5 * step_s
-    floor = 1.4826 * float(np.median(np.abs(slope - np.median(slope)))) + 1e-9
-    around = max(3, round(6.0 / step_s))
-    power = signal.fftconvolve(slope**2, np.ones(around) / around, "same")
-    local = np.sqrt(np.maximum(power, 0.0)) + 0.3 * floor
-    interval_s = typical_interval_s(np.maximum(slope, 0.0) / local, step_s)
-    if interval_s is None:
-        return nothing
-    peaks = local_maxima(slope, round(0.15 / step_s))
-    peaks = peaks[slope[peaks] > 0]
-    if peaks.size < 4:
-        return nothing
-    # In a hole of the log the heart beats on: any instant may hold a pulse.
-    hole = _holes(filled, round(SHORTEST_HOLE_S / step_s))
-    peaks = np.unique(np.concatenate([peaks[~hole[peaks]], np.flatnonzero(hole)]))
-    score = np.where(hole[peaks], HOLE_SCORE, np.minimum(slope[peaks] / local[peaks], 3.0))
-    chain = best_chain(grid[peaks], score, interval_s, RHYTHM_WEIGHT)
-    chosen = peaks[chain]
-    times = grid[chosen] + shift_s + step_s * _vertex(slope, chosen)
-    times = _align(grid, pulse, times)
-    between = np.ones(grid.size, bool)
-    spread = round(0.2 / step_s)
-    for c in chosen.tolist():
-        between[max(0, c - spread) : c + spread + 1] = False
-    quiet = np.abs(slope[between]) if between.sum() > 20 else np.abs(slope)
-    noise = 1.4826 * float(np.median(quiet)) + 1e-6
-    strength = slope[chosen] / noise
-    usable = bool(chain.size >= 6 and np.quantile(strength, 0.7) >= USABLE_PULSE)
-    return Pulses(time_s=times, strength=strength, usable=usable)
+    interval_s = float(np.median(np.diff(log.time_s[sure])))
+    # Where no pulse is seen the heart beats on: any instant may hold one.
+    unseen = log.hole | _stretches(peaks, odds.size, round(UNSEEN_INTERVALS * interval_s / STEP_S))
+    peaks = np.union1d(peaks, np.flatnonzero(unseen))
+    score = np.where(unseen[peaks], HOLE_SCORE, np.minimum(odds[peaks], MOST_ODDS) - LEAST_ODDS)
+    chosen = peaks[best_chain(log.time_s[peaks], score, interval_s)]
+    times = _align(log.time_s, log.pulse_mmhg, log.time_s[chosen] + STEP_S * _vertex(odds, chosen))
+    return Pulses(
+        time_s=times + _to_steepest_s(log, times),
+        size_mmhg=_sizes(log, times),
+        usable=bool(np.median(odds[chosen]) >= USABLE_ODDS),
+    )
 
 
-def _holes(filled: np.ndarray, least: int) -> np.ndarray:
-    """Which cells of a grid lie in a run of at least so many without a row."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[True], filled, [True]])))
-    hole = np.zeros(filled.size, bool)
-    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        hole[begin:end] = end - begin >= max(least, 2)
-    return hole
+def _stretches(peaks: np.ndarray, count: int, longest: int) -> NDArray[np.bool_]:
+    """Which cells lie in a stretch without peaks longer than so many cells."""
+    edges = np.concatenate([[-longest // 2], peaks, [count + longest // 2]])
+    unseen = np.zeros(count, bool)
+    for begin, end in itertools.pairwise(edges.tolist()):
+        if end - begin > longest:
+            unseen[max(begin + APART, 0) : max(end - APART, 0)] = True
+    return unseen
+
+
+def _to_steepest_s(log: PulseLog, time_s: FloatArray) -> float:
+    """Median way from the pulses' common mark to where they rise most steeply."""
+    away_s = np.arange(-ALIGN_REACH_S, ALIGN_REACH_S + ALIGN_STEP_S / 2, ALIGN_STEP_S)
+    slope = np.interp(time_s[:, None] + away_s[None, :], log.time_s, log.slope_mmhg_per_s)
+    usual = np.median(slope / np.maximum(slope.max(axis=1, keepdims=True), 1e-9), axis=0)
+    best = np.array([int(np.argmax(usual))])
+    return float(away_s[best[0]] + ALIGN_STEP_S * _vertex(usual, best)[0])
+
+
+def _sizes(log: PulseLog, time_s: FloatArray) -> FloatArray:
+    """How much of the shape that all pulses share each one holds, mmHg."""
+    waves = np.interp(time_s[:, None] + BODY_S[None, :], log.time_s, log.pulse_mmhg)
+    waves = waves - waves.mean(axis=1, keepdims=True)
+    shape = np.linalg.svd(waves, full_matrices=False)[2][0]
+    shape = shape / np.ptp(shape)
+    size = waves @ shape / float(shape @ shape)
+    return np.asarray(size * np.sign(np.median(size)))
 
 
 def _align(grid: FloatArray, pulse: FloatArray, time_s: FloatArray) -> FloatArray:
@@ -241,15 +186,14 @@ def _align(grid: FloatArray, pulse: FloatArray, time_s: FloatArray) -> FloatArra
         return time_s
     step_s = ALIGN_STEP_S
     margin = round(ALIGN_REACH_S / step_s)
-    body = np.arange(-round(0.20 / step_s), round(0.30 / step_s) + 1)
-    wide = np.arange(body[0] - margin, body[-1] + margin + 1) * step_s
+    wide = BODY_S[0] + np.arange(-margin, BODY_S.size + margin) * step_s
     near = np.exp(-0.5 * ((np.arange(n)[:, None] - np.arange(n)[None, :]) / ALIGN_BEATS) ** 2)
     np.fill_diagonal(near, 0.0)
     near /= near.sum(axis=1, keepdims=True)
     prior = 0.5 * ((np.arange(2 * margin + 1) - margin) * step_s / ALIGN_PRIOR_S) ** 2
     for _ in range(ALIGN_ROUNDS):
         cut = np.interp(time_s[:, None] + wide[None, :], grid, pulse)
-        shifted = np.lib.stride_tricks.sliding_window_view(cut, body.size, axis=1)
+        shifted = np.lib.stride_tricks.sliding_window_view(cut, BODY_S.size, axis=1)
         shifted = shifted - shifted.mean(axis=2, keepdims=True)
         shape = near @ shifted[:, margin, :]
         match = np.einsum("nsb,nb->ns", shifted, shape)

@@ -202,7 +202,8 @@ def expected_beats(time_s: FloatArray) -> np.ndarray:
     -------
     ndarray of bool
         False where the interval before a beat is below 80 % of the local
-        median interval (the project's definition), shape ``(n,)``.
+        median interval, that of the eight around it (the project's definition),
+        shape ``(n,)``.
 
     Examples
     --------
@@ -215,6 +216,6 @@ def expected_beats(time_s: FloatArray) -> np.ndarray:
         return keep
     interval = np.diff(time_s)
     for i in range(1, n):
-        near = interval[max(0, i - 5) : i + 4]
+        near = np.concatenate([interval[max(0, i - 5) : i - 1], interval[i : i + 4]])
         keep[i] = interval[i - 1] >= 0.8 * float(np.median(near))
     return keep

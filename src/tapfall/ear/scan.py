@@ -11,7 +11,7 @@ from tapfall.ear import lag as lags
 from tapfall.ear.bands import Bands
 from tapfall.ear.beats import clock_from_sounds
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.delaymap import STEP_S, DelayMap, delay_map
+from tapfall.ear.delaymap import STEP_S, DelayMap, delay_map, plain_map
 from tapfall.ear.evidence import Expectation
 from tapfall.ear.onsets import Onsets, find_onsets
 from tapfall.ear.paths import follow
@@ -64,22 +64,22 @@ def scan_pulses(
 ) -> Guess | None:
     """First guess where the log shows the beats: lag and delays from one map."""
     fall_mmhg = falls(deflation, pulses.time_s)
+    near_s = (lags.EARLIEST_S, lags.LATEST_S)
+    no_lag = lags.LagFound(seconds=0.0, error_s=0.08, clear=True)
+    lag = no_lag if lag_s is None else lags.LagFound(seconds=lag_s, error_s=0.05, clear=True)
     if lag_s is None:
         reach_s = lags.LARGEST_LAG_S + 0.06
-        span_s = (lags.EARLIEST_S - reach_s, lags.LATEST_S + reach_s)
-        wide = delay_map(bands, pulses.time_s, fall_mmhg, span_s, "pulses")
-        near = wide.between(lags.EARLIEST_S, lags.LATEST_S)
-        everywhere, plain = (follow(one.gains(), STEP_S, fall_mmhg) for one in (wide, near))
-        lag = lags.find_lag(wide, everywhere, plain, bands, deflation)
-        chart, paths = near, plain
-        if lag.seconds:
-            chart = wide.shifted(lag.seconds).between(lags.EARLIEST_S, lags.LATEST_S)
-            paths = follow(chart.gains(), STEP_S, fall_mmhg)
-    else:
-        lag = lags.LagFound(seconds=lag_s, error_s=0.05, clear=True)
-        span_s = (lags.EARLIEST_S, lags.LATEST_S)
-        chart = delay_map(bands, pulses.time_s - lag_s, fall_mmhg, span_s, "pulses")
-        paths = follow(chart.gains(), STEP_S, fall_mmhg)
+        span_s = (near_s[0] - reach_s, near_s[1] + reach_s)
+        cheap = plain_map(find_onsets(bands), pulses.time_s, span_s)
+        marks = follow(cheap.gains(), STEP_S, fall_mmhg)
+        if not lags.needs_no_lag(cheap, marks, bands, deflation):
+            wide = delay_map(bands, pulses.time_s, fall_mmhg, span_s, "pulses")
+            everywhere, plain = (
+                follow(one.gains(), STEP_S, fall_mmhg) for one in (wide, wide.between(*near_s))
+            )
+            lag = lags.find_lag(wide, everywhere, plain, bands, deflation)
+    chart = delay_map(bands, pulses.time_s - lag.seconds, fall_mmhg, near_s, "pulses")
+    paths = follow(chart.gains(), STEP_S, fall_mmhg)
     path_s = chart.delay_s[paths.best()]
     return _guess(record, deflation, pulses.time_s - lag.seconds, chart, path_s, lag, None)
 

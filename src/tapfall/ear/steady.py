@@ -6,9 +6,9 @@ import numpy as np
 from scipy import ndimage
 
 from tapfall.ear.bands import HOP_S, Bands
-from tapfall.ear.beats import chain_of, fill_in
+from tapfall.ear.beats import RATE_PRIOR, chain_of, fill_in, typical_interval_s
 from tapfall.ear.delaymap import always_there
-from tapfall.ear.pulses import RATE_PRIOR, local_maxima, typical_interval_s
+from tapfall.ear.pulses import local_maxima
 from tapfall.model import FloatArray
 
 #: Least level, nats over what every delay brings, of a sound in every beat, and how far it may

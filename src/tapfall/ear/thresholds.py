@@ -36,6 +36,7 @@ class Told:
     error_mmhg: float
     listening: Listening
     deflation: Deflation
+    signal_to_noise_db: float | None = None
 
     def hole_at(self, index: int, beyond: int) -> tuple[float, float] | None:
         """Pressures at the edges of a hole in the log between two neighbouring beats."""
@@ -50,12 +51,15 @@ class Told:
 
     def measures(self, found: verdict.Edge, kind: str, present: float) -> FloatArray:
         """What the confidence in a threshold rests on."""
-        listening = self.listening
+        listening, ruled = self.listening, self.ruled
         loud = listening.evidence.measures[0, MEASURES.index("loud_over_floor")]
+        alternate = ruled.alternating_first if kind == "systolic" else ruled.alternating_last
+        interval_s = np.diff(listening.expected.reference_s)
         return confidence_measures(
             found,
             listening.evidence.log_odds[self.beats],
             self.heard,
+            listening.evidence.measures[self.beats, MEASURES.index("own_over_floor")],
             self.cuff_mmhg,
             inward=1 if kind == "systolic" else -1,
             present=present,
@@ -63,6 +67,9 @@ class Told:
             loud_over_floor=float(loud),
             anchored=listening.anchored,
             lag_moved=listening.lag.seconds != 0.0,
+            signal_to_noise_db=self.signal_to_noise_db,
+            interval_spread=float(np.std(np.log(np.maximum(interval_s, 0.05)))),
+            alternating=float(alternate.mean()),
         )
 
 

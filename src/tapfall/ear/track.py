@@ -7,9 +7,12 @@ clock, and it runs on evenly beyond them.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from tapfall.ear.beats import lay_out
+from tapfall.ear.delaymap import STEP_S, DelayMap
 from tapfall.ear.evidence import Expectation
 from tapfall.model import FloatArray
 
@@ -29,7 +32,10 @@ BEND_MMHG, BEND_BEATS = 9.0, 3.0
 USUAL_S_PER_MMHG, USUAL_BEATS = 0.0015, 8.0
 #: Spread where the clock comes from the sounds, and growth per beat away from them (tuned).
 SOUND_SPREAD_S, SOUND_SPREAD_S_PER_BEAT, WIDEST_SOUND_SPREAD_S = 0.014, 0.008, 0.060
-
+#: A weaker beat opens later in its upstroke, between these (an upstroke lasts 80-200 ms;
+#: from memory); it must look like a sound by itself, and by so many nats more than what
+#: lies on the track (tuned).
+LATE_FROM_S, LATEST_AFTER_S, LEAST_LATE_ODDS, LATE_MARGIN_NATS = 0.02, 0.11, -1.0, 2.0
 #: How far a clock made of sounds may pass the beats expected so far, in intervals (tuned).
 PASS_INTERVALS = 0.6
 
@@ -79,6 +85,34 @@ def follow_track(
         spread_s=np.minimum(spread_s, WIDEST_SPREAD_S),
         slope_s_per_mmhg=slope,
     )
+
+
+def let_weak_beats_be_late(
+    expected: Expectation, chart: DelayMap
+) -> tuple[Expectation, FloatArray]:
+    """Expect a beat later than the track where the map shows it there and not on it.
+
+    The pulse of a weak beat (alternans, a beat that came early) crosses the
+    cuff's pressure nearer to its top than its neighbours' pulses do.
+
+    Parameters
+    ----------
+    expected
+        On the track.
+    chart
+        Map of the same beats.
+
+    Returns
+    -------
+    expected, late_s
+        What is expected now, and how much later each beat is; shape ``(n,)``.
+    """
+    reach_s = 0.5 * (LATEST_AFTER_S - LATE_FROM_S)
+    on_track, _ = chart.near(expected.delay_s, LATE_FROM_S)
+    odds, place_s = chart.near(expected.delay_s + LATE_FROM_S + STEP_S + reach_s, reach_s)
+    late = (odds > LEAST_LATE_ODDS) & (odds > on_track + LATE_MARGIN_NATS)
+    delay_s = np.where(late, place_s, expected.delay_s)
+    return replace(expected, delay_s=delay_s), delay_s - expected.delay_s
 
 
 def _straight(

@@ -164,6 +164,7 @@ class Reason(StrEnum):
     SILENT_AUDIO = "silent_audio"
     TOO_FEW_BEATS = "too_few_beats"
     TOO_LITTLE_SOUND = "too_little_sound"
+    NOISE_HIDES = "noise_hides"
     TOO_UNCERTAIN = "too_uncertain"
     SOUNDS_FROM_TOP = "sounds_from_top"
     SOUNDS_TO_END = "sounds_to_end"
@@ -178,6 +179,7 @@ REASON_SENTENCES: dict[Reason, str] = {
     Reason.SILENT_AUDIO: "the sound is silent or constant while the cuff falls",
     Reason.TOO_FEW_BEATS: "fewer than six heartbeats fall within the deflation",
     Reason.TOO_LITTLE_SOUND: "the sound covers less than a third of the deflation, or under 5 s",
+    Reason.NOISE_HIDES: "noise as loud as the sounds hides the weak first and last ones",
     Reason.TOO_UNCERTAIN: "several values explain the sounds about equally well",
     Reason.SOUNDS_FROM_TOP: "sounds were present from the top of the deflation",
     Reason.SOUNDS_TO_END: "sounds were still present when the deflation ended",

@@ -26,7 +26,7 @@ SHAPES: dict[str, tuple[tuple[tuple[int, int], tuple[int, int]], ...]] = {
     "evidence": (((5, 1), (1, 1)), ((5, 1), (1, 1)), ((3, 1), (1, 1))),
     "muffling": (((5, 1), (1, 1)), ((5, 1), (1, 1))),
 }
-CHANNELS = {"onsets": 12, "rises": 16, "pulses": 16, "sounds": 16, "evidence": 28, "muffling": 16}
+CHANNELS = {"onsets": 12, "rises": 16, "pulses": 24, "sounds": 16, "evidence": 40, "muffling": 16}
 #: Columns of a map while fitting, and the delays a map of sounds begins at.
 COLUMNS = {"pulses": 72, "sounds": 81}
 SOUNDS_FROM_S = -0.32
@@ -40,6 +40,8 @@ RISE_S, BESIDE_RISE_S = 0.0205, 0.07
 BESIDE, SHORT_SILENCE = 3, 4.0
 #: Share of maps kept whole, and the most that is cut from either end of the others.
 WHOLE, MOST_CUT = 0.5, 0.35
+#: Share of channels dropped while beats are learned.
+DROPPED = 0.15
 BATCH, RATE, DECAY = 8, 3e-3, 1e-4
 
 Arrays = tuple[np.ndarray, ...]
@@ -59,8 +61,11 @@ def _begin(kind: str, channels_in: int, seed: int) -> list[dict[str, Any]]:
     return layers
 
 
-def _run(weights: Any, dilations: Any, values: Any, rows: Any) -> Any:
-    """The network as :func:`tapfall.ear.network.run_layers` runs it, on many at once."""
+def _run(weights: Any, dilations: Any, values: Any, rows: Any, key: Any = None) -> Any:
+    """The network as :func:`tapfall.ear.network.run_layers` runs it, on many at once.
+
+    With a key, whole channels are dropped at random.
+    """
     for number, ((kernel, bias), dilation) in enumerate(zip(weights, dilations, strict=True), 1):
         values = jax.lax.conv_general_dilated(
             values,
@@ -73,6 +78,10 @@ def _run(weights: Any, dilations: Any, values: Any, rows: Any) -> Any:
         values = values + bias
         if number < len(dilations):
             values = jax.nn.relu(values) * rows[:, :, None, None]
+            if key is not None:
+                key, now = jax.random.split(key)
+                shape = (values.shape[0], 1, 1, values.shape[3])
+                values = values * jax.random.bernoulli(now, 1 - DROPPED, shape) / (1 - DROPPED)
     return values[..., 0]
 
 
@@ -92,17 +101,18 @@ def _descend(
     state = optimiser.init(weights)
 
     @jax.jit
-    def step(weights: Any, state: Any, *arrays: Any) -> Any:
-        value, slope = jax.value_and_grad(lambda w: loss(w, dilations, *arrays))(weights)
+    def step(weights: Any, state: Any, key: Any, *arrays: Any) -> Any:
+        value, slope = jax.value_and_grad(lambda w: loss(w, dilations, key, *arrays))(weights)
         change, state = optimiser.update(slope, state, weights)
         return optax.apply_updates(weights, change), state, value
 
-    rng = np.random.default_rng(0)
+    rng, key = np.random.default_rng(0), jax.random.PRNGKey(0)
     for epoch in range(epochs):
         values = []
         for first in rng.permutation(max(count // size, 1)) * size:
             arrays = batch(np.arange(first, min(first + size, count)))
-            weights, state, value = step(weights, state, *arrays)
+            key, now = jax.random.split(key)
+            weights, state, value = step(weights, state, now, *arrays)
             values.append(float(value))
         print(f"epoch {epoch}: loss {np.mean(values):.4f}", flush=True)
     return [
@@ -128,7 +138,9 @@ def _labels(time_s: np.ndarray, known: Any) -> tuple[np.ndarray, np.ndarray]:
     return sound, unsure & ~sound
 
 
-def _row_loss(weights: Any, dilations: Any, values: Any, sound: Any, unsure: Any, rows: Any) -> Any:
+def _row_loss(
+    weights: Any, dilations: Any, _: Any, values: Any, sound: Any, unsure: Any, rows: Any
+) -> Any:
     """Each row holds one sound at one delay, or none."""
     odds = jnp.where(unsure, -1e9, _run(weights, dilations, values, rows))
     whole = jnp.logaddexp(jax.nn.logsumexp(odds, axis=2), 0.0)
@@ -136,9 +148,21 @@ def _row_loss(weights: Any, dilations: Any, values: Any, sound: Any, unsure: Any
     return jnp.sum((whole - jnp.where(sound.any(2), right, 0.0)) * rows) / rows.sum()
 
 
-def _cell_loss(weights: Any, dilations: Any, values: Any, sound: Any, known: Any, rows: Any) -> Any:
+def _cell_loss(
+    weights: Any, dilations: Any, _: Any, values: Any, sound: Any, known: Any, rows: Any
+) -> Any:
     """Each cell for itself."""
-    odds = _run(weights, dilations, values, rows)
+    return _mean_miss(_run(weights, dilations, values, rows), sound, known)
+
+
+def _beat_loss(
+    weights: Any, dilations: Any, key: Any, values: Any, sound: Any, known: Any, rows: Any
+) -> Any:
+    """Each beat for itself, some channels dropped."""
+    return _mean_miss(_run(weights, dilations, values, rows, key), sound, known)
+
+
+def _mean_miss(odds: Any, sound: Any, known: Any) -> Any:
     miss = jax.nn.softplus(odds) - sound * odds
     return jnp.sum(miss * known) / jnp.maximum(known.sum(), 1)
 
@@ -334,5 +358,5 @@ def fit_beats(
         return values, truth, known, there
 
     begin = _begin(kind, mean.size, seed=0)
-    layers = _descend(begin, _cell_loss, batch, len(examples), epochs, 32)
+    layers = _descend(begin, _beat_loss, batch, len(examples), epochs, 32)
     return layers, {"mean": mean, "spread": spread}

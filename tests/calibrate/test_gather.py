@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
+from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.confidence import CONFIDENCE
 from tapfall.ear.evidence import MEASURES
+from tapfall.ear.network import run_layers
 from tapfall.ear.presence import PRESENCE
 from tests.accuracy.groups import draw
 from tests.calibrate import small, stored
-from tests.calibrate.gather import WIDE, heard, scanned, widened
+from tests.calibrate.gather import WIDE, heard, risen, scanned, widened
 
 
 def test_measures_come_with_their_truth() -> None:
@@ -85,3 +88,36 @@ def test_only_what_changed_is_written(tmp_path: Path, monkeypatch: pytest.Monkey
         for name in old.files:
             if not name.startswith("pulses"):
                 assert np.array_equal(kept[name], old[name])
+
+
+def test_rises_of_a_log_come_with_their_truth() -> None:
+    row = risen(("ordinary", 3), True)
+    assert row is not None
+    assert row["values"].shape == (1, row["time_s"].size, 4)
+    inside = (row["rise_s"] > row["span_s"][0]) & (row["rise_s"] < row["span_s"][1])
+    assert inside.sum() > 10
+    odds = rise_odds_at(row)
+    assert np.median(odds) > 0
+
+
+def rise_odds_at(row: dict[str, Any]) -> np.ndarray:
+    """What the shipped network says near each true rise."""
+    odds = run_layers(row["values"], CALIBRATION.layers["rises"])[0]
+    rises = row["rise_s"][(row["rise_s"] > row["span_s"][0]) & (row["rise_s"] < row["span_s"][1])]
+    near = np.abs(row["time_s"][None, :] - rises[:, None]) < 0.08
+    return np.array([odds[one].max() for one in near])
+
+
+def test_sounds_come_with_whether_they_are_muffled() -> None:
+    row = heard(("to_zero", 5), False)
+    assert row is not None
+    measures, muffled, sure = row["muffling"]
+    assert measures.shape[0] == muffled.size == sure.size
+    assert 0 < muffled.sum() < muffled.size
+    assert not muffled[0]
+    assert muffled[-1]
+
+
+def test_a_gap_above_is_known() -> None:
+    rows = [heard((group, 3), False) for group in ("into_gap", "ordinary")]
+    assert [row["above"][1] for row in rows if row is not None] == [True, False]

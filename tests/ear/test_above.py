@@ -7,6 +7,8 @@ largest; from memory).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -29,7 +31,8 @@ def cuff_of(
     assert deflation is not None
     beat_s = np.arange(deflation.start_s + 0.3, deflation.end_s, 0.8)
     size = size_mmhg * bell(Cuff(), deflation.pressure_mmhg(beat_s) - largest_mmhg)
-    return Pulses(time_s=beat_s, size_mmhg=size, usable=True), deflation
+    seen = np.ones(beat_s.size, bool)
+    return Pulses(time_s=beat_s, size_mmhg=size, seen=seen, usable=True), deflation
 
 
 def measured(top_mmhg: float, systolic_mmhg: float, **others: float) -> np.ndarray:
@@ -60,5 +63,5 @@ def test_a_top_on_the_bell_may_lie_in_a_gap() -> None:
 
 def test_no_pulse_tells_nothing() -> None:
     pulses, deflation = cuff_of(175.0)
-    hidden = Pulses(time_s=pulses.time_s, size_mmhg=pulses.size_mmhg, usable=False)
+    hidden = replace(pulses, usable=False)
     assert above_measures(hidden, deflation, 134.0, 85.0, -2.0) is None

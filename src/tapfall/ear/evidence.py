@@ -47,11 +47,11 @@ MEASURES = (
     "charted_elsewhere",
     "interval",
     "fall",
-    "late",
+    "moved",
     "here",
 )
-#: Lateness of a weak beat that counts as one.
-LATE_S = 0.05
+#: A move off the track that counts as one.
+MOVED_S = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -167,7 +167,7 @@ def weigh_beats(
     fixed: tuple[FloatArray, FloatArray],
     charted: tuple[FloatArray, FloatArray],
     fall_mmhg: FloatArray,
-    late_s: FloatArray,
+    moved_s: FloatArray,
 ) -> Evidence:
     """Weigh each beat: sound, or none.
 
@@ -187,8 +187,8 @@ def weigh_beats(
         map of delays, each of shape ``(n,)``.
     fall_mmhg
         Fall of the cuff before each beat, shape ``(n,)``.
-    late_s
-        How much later than its neighbours each beat is expected, shape ``(n,)``.
+    moved_s
+        How much later than on the track each beat is expected, shape ``(n,)``.
 
     Returns
     -------
@@ -242,7 +242,7 @@ def weigh_beats(
             *charted,
             _intervals(expected.reference_s),
             fall_mmhg / FALL_MMHG,
-            late_s / LATE_S,
+            moved_s / MOVED_S,
             same(1.0),
         ],
         axis=1,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapfall.ear import lag as lags
 from tapfall.ear.bands import Bands, band_levels
@@ -29,7 +30,7 @@ from tapfall.ear.record import Record
 from tapfall.ear.scan import Guess, chart_sounds, falls, scan
 from tapfall.ear.steady import steady_sound
 from tapfall.ear.template import FOLDS, LEAD_S, RANK, Template, cut, learn_template
-from tapfall.ear.track import follow_track, let_weak_beats_be_late, steady_clock
+from tapfall.ear.track import follow_track, let_beats_move, steady_clock
 from tapfall.ear.whiten import WINDOW_S, White, whiten
 from tapfall.model import FloatArray
 
@@ -52,12 +53,14 @@ class Listening:
     """What one listening found, beat by beat; arrays have shape ``(n,)``.
 
     ``onset_s`` is audio time of the (possible) sound, ``cuff_mmhg`` the trend
-    there, ``late_s`` how much later than expected a weak beat was looked for;
+    there, ``seen`` whether the log shows the beat, ``moved_s`` how much later than on
+    the track it was looked for;
     ``contrast_nats`` how much the sounds stand out where only they make the clock.
     """
 
     expected: Expectation
-    late_s: FloatArray
+    seen: NDArray[np.bool_]
+    moved_s: FloatArray
     onset_s: FloatArray
     cuff_mmhg: FloatArray
     evidence: Evidence
@@ -171,9 +174,9 @@ def _hear(
 ) -> Listening:
     """One round: noise, levels, evidence of each beat, decoding."""
     expected, lag = guess.expected, guess.lag
-    late_s = np.zeros(expected.reference_s.size)
+    moved_s = np.zeros(expected.reference_s.size)
     if guess.anchored:
-        expected, late_s = let_weak_beats_be_late(expected, guess.chart)
+        expected, moved_s = let_beats_move(expected, guess.chart, guess.seen)
     span_s = (
         max(deflation.start_s - lag.seconds, white.start_s),
         min(deflation.end_s - lag.seconds, white.start_s + white.samples.size / white.rate_hz),
@@ -189,14 +192,15 @@ def _hear(
     )
     fall_mmhg = falls(deflation, expected.reference_s + lag.seconds)
     evidence = weigh_beats(
-        white, template, noise, expected, loud_power, fixed, charted, fall_mmhg, late_s
+        white, template, noise, expected, loud_power, fixed, charted, fall_mmhg, moved_s
     )
     story = decode(evidence.log_odds)
     delay_s = np.where(story.heard > 0.3, evidence.delay_s, expected.delay_s)
     onset_s = expected.reference_s + delay_s
     return Listening(
         expected=guess.expected,
-        late_s=late_s,
+        seen=guess.seen,
+        moved_s=moved_s,
         onset_s=onset_s,
         cuff_mmhg=deflation.pressure_mmhg(onset_s + lag.seconds),
         evidence=evidence,
@@ -242,7 +246,7 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
     evidence, before = found.evidence, found.expected
     onset_s = before.reference_s + evidence.delay_s
     if found.anchored:
-        on_track = np.where(found.late_s > 0, 0.0, heard)
+        on_track = np.where(found.moved_s != 0, 0.0, heard)
         expected = follow_track(before, evidence.delay_s, found.cuff_mmhg, on_track)
         chart = guess.chart
     else:
@@ -253,8 +257,10 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
         heard = np.where(same, heard[old], 0.0)
         onset_s = np.where(same, onset_s[old], expected.reference_s)
         chart = chart_sounds(bands, deflation, expected.reference_s, found.lag.seconds)
+    same_beats = expected.reference_s.size == guess.seen.size
     return Guess(
         expected=expected,
+        seen=guess.seen if same_beats else np.ones(expected.reference_s.size, bool),
         onset_s=onset_s,
         heard=heard,
         chart=chart,

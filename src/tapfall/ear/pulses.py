@@ -41,11 +41,13 @@ BODY_S = np.arange(-0.20, 0.305, ALIGN_STEP_S)
 class Pulses:
     """Beats seen on the log: time of steepest rise and height of the pulse in mmHg.
 
-    ``usable`` tells whether the chain stands out at all.
+    ``seen`` is false where the heart only must have beaten; ``usable`` tells
+    whether the chain stands out at all.
     """
 
     time_s: FloatArray
     size_mmhg: FloatArray
+    seen: NDArray[np.bool_]
     usable: bool
 
 
@@ -122,7 +124,9 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
         In log time; empty and not usable where the log is too slow or shows
         no pulse.
     """
-    nothing = Pulses(time_s=np.zeros(0), size_mmhg=np.zeros(0), usable=False)
+    nothing = Pulses(
+        time_s=np.zeros(0), size_mmhg=np.zeros(0), seen=np.zeros(0, bool), usable=False
+    )
     log = lay_out_log(time_s, pressure_mmhg, deflation)
     if log is None:
         return nothing
@@ -134,14 +138,16 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
         return nothing
     interval_s = float(np.median(np.diff(log.time_s[sure])))
     # Where no pulse is seen the heart beats on: any instant may hold one.
-    unseen = log.hole | _stretches(peaks, odds.size, round(UNSEEN_INTERVALS * interval_s / STEP_S))
+    unseen = log.hole | _stretches(sure, odds.size, round(UNSEEN_INTERVALS * interval_s / STEP_S))
+    score = np.full(odds.size, HOLE_SCORE)
+    score[peaks] = np.minimum(odds[peaks], MOST_ODDS) - LEAST_ODDS
     peaks = np.union1d(peaks, np.flatnonzero(unseen))
-    score = np.where(unseen[peaks], HOLE_SCORE, np.minimum(odds[peaks], MOST_ODDS) - LEAST_ODDS)
-    chosen = peaks[best_chain(log.time_s[peaks], score, interval_s)]
+    chosen = peaks[best_chain(log.time_s[peaks], score[peaks], interval_s)]
     times = _align(log.time_s, log.pulse_mmhg, log.time_s[chosen] + STEP_S * _vertex(odds, chosen))
     return Pulses(
         time_s=times + _to_steepest_s(log, times),
         size_mmhg=_sizes(log, times),
+        seen=odds[chosen] > 0,
         usable=bool(np.median(odds[chosen]) >= USABLE_ODDS),
     )
 

@@ -21,6 +21,10 @@ GAP_BEATS, GAP_MMHG = 2, 4.0
 #: Silences so near a threshold that recur at the breathing period (8-30 a minute;
 #: common practice) are the breath's, not gaps (the project's definition).
 BREATH_REACH_MMHG, BREATH_S = 15.0, (2.0, 8.0)
+#: Sounds within so much of a threshold, and then a short silence: the breath moves systolic
+#: and diastolic by that much (below 10 mmHg in the healthy; common practice), so that this
+#: cannot be told from its coming and going (tuned).
+BREATH_SWING_MMHG = 6.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -149,8 +153,8 @@ def _widest_gap(heard: np.ndarray, cuff_mmhg: FloatArray) -> tuple[int, int] | N
 
 def breath_silences(
     heard: np.ndarray, cuff_mmhg: FloatArray, time_s: FloatArray, first: int, last: int
-) -> bool:
-    """Whether silences near a threshold come back as the breath does.
+) -> list[int]:
+    """Silences near a threshold that are the breath's.
 
     Parameters
     ----------
@@ -163,31 +167,37 @@ def breath_silences(
 
     Returns
     -------
-    bool
-        True where at least two silences between sounds lie within 15 mmHg of
-        one threshold, 2-8 s apart (8-30 breaths a minute).
+    list of int
+        First beat of each silence between sounds, shorter than half the longest
+        breath, that has another one 2-8 s (8-30 breaths a minute) away, both
+        within 15 mmHg of one threshold; or whose sounds beyond lie within what
+        the breath moves a threshold by.
 
     Examples
     --------
     >>> story = np.array([0, 0, 1, 1, 0, 0, 1, 1, 0, 1, 1, 1, 1, 1, 0, 0, 0], bool)
     >>> breath_silences(story, 140 - 2.0 * np.arange(17), 0.8 * np.arange(17), 2, 13)
-    True
+    [4, 8]
     """
     inside = heard[first : last + 1].copy()
     inside[[0, -1]] = True
     edges = np.flatnonzero(np.diff(inside.astype(int)))
-    begins = first + edges[::2] + 1
-    if begins.size < 2:
-        return False
-    ends = first + edges[1::2]
+    begins, ends = first + edges[::2] + 1, first + edges[1::2]
+    short = time_s[ends + 1] - time_s[begins - 1] <= BREATH_S[1] / 2
+    begins, ends = begins[short], ends[short]
     middle_s = 0.5 * (time_s[begins] + time_s[ends])
     pressure = 0.5 * (cuff_mmhg[begins] + cuff_mmhg[ends])
-    for threshold in (cuff_mmhg[first], cuff_mmhg[last]):
-        near = np.abs(pressure - threshold) <= BREATH_REACH_MMHG
-        apart_s = np.diff(middle_s[near])
-        if ((apart_s >= BREATH_S[0]) & (apart_s <= BREATH_S[1])).any():
-            return True
-    return False
+    found: set[int] = set()
+    for threshold, edge in (
+        (cuff_mmhg[first], cuff_mmhg[begins - 1]),
+        (cuff_mmhg[last], cuff_mmhg[ends + 1]),
+    ):
+        near = np.flatnonzero(np.abs(pressure - threshold) <= BREATH_REACH_MMHG)
+        apart_s = np.abs(middle_s[near][:, None] - middle_s[near][None, :])
+        again = ((apart_s >= BREATH_S[0]) & (apart_s <= BREATH_S[1])).any(axis=1)
+        found |= set(begins[near[again]].tolist())
+        found |= set(begins[np.abs(edge - threshold) <= BREATH_SWING_MMHG].tolist())
+    return sorted(found)
 
 
 def expected_beats(time_s: FloatArray) -> np.ndarray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from tapfall.ear import lag as lags
@@ -39,10 +40,12 @@ class Guess:
     """What is expected before a round; arrays of shape ``(n,)``.
 
     ``onset_s`` and ``heard`` are what was found so far, ``chart`` the map of
-    delays after ``expected.reference_s``.
+    delays after ``expected.reference_s``; ``seen`` is false where the log does
+    not show the beat.
     """
 
     expected: Expectation
+    seen: NDArray[np.bool_]
     onset_s: FloatArray
     heard: FloatArray
     chart: DelayMap
@@ -81,7 +84,8 @@ def scan_pulses(
     chart = delay_map(bands, pulses.time_s - lag.seconds, fall_mmhg, near_s, "pulses")
     paths = follow(chart.gains(), STEP_S, fall_mmhg)
     path_s = chart.delay_s[paths.best()]
-    return _guess(record, deflation, pulses.time_s - lag.seconds, chart, path_s, lag, None)
+    reference_s = pulses.time_s - lag.seconds
+    return _guess(record, deflation, reference_s, pulses.seen, chart, path_s, lag, None)
 
 
 def scan_sounds(
@@ -99,7 +103,8 @@ def scan_sounds(
         return None
     chart = chart_sounds(bands, deflation, clock.time_s, lag.seconds)
     path_s = chart.delay_s[follow(chart.gains(), STEP_S, None).best()]
-    return _guess(record, deflation, clock.time_s, chart, path_s, lag, onsets)
+    seen = np.ones(clock.time_s.size, bool)
+    return _guess(record, deflation, clock.time_s, seen, chart, path_s, lag, onsets)
 
 
 def chart_sounds(
@@ -114,6 +119,7 @@ def _guess(
     record: Record,
     deflation: Deflation,
     reference_s: FloatArray,
+    seen: NDArray[np.bool_],
     chart: DelayMap,
     path_s: FloatArray,
     lag: lags.LagFound,
@@ -138,6 +144,7 @@ def _guess(
     )
     guess = Guess(
         expected=expected,
+        seen=seen[inside],
         onset_s=onset_s,
         heard=heard,
         chart=chart.rows(inside),

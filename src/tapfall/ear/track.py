@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapfall.ear.beats import lay_out
 from tapfall.ear.delaymap import STEP_S, DelayMap
@@ -36,6 +37,8 @@ SOUND_SPREAD_S, SOUND_SPREAD_S_PER_BEAT, WIDEST_SOUND_SPREAD_S = 0.014, 0.008, 0
 #: from memory); it must look like a sound by itself, and by so many nats more than what
 #: lies on the track (tuned).
 LATE_FROM_S, LATEST_AFTER_S, LEAST_LATE_ODDS, LATE_MARGIN_NATS = 0.02, 0.11, -1.0, 2.0
+#: A beat that the log does not show may lie so far off, either way (tuned).
+UNSEEN_REACH_S = 0.15
 #: How far a clock made of sounds may pass the beats expected so far, in intervals (tuned).
 PASS_INTERVALS = 0.6
 
@@ -87,13 +90,14 @@ def follow_track(
     )
 
 
-def let_weak_beats_be_late(
-    expected: Expectation, chart: DelayMap
+def let_beats_move(
+    expected: Expectation, chart: DelayMap, seen: NDArray[np.bool_]
 ) -> tuple[Expectation, FloatArray]:
-    """Expect a beat later than the track where the map shows it there and not on it.
+    """Expect a beat off the track where the map shows it there and not on it.
 
     The pulse of a weak beat (alternans, a beat that came early) crosses the
-    cuff's pressure nearer to its top than its neighbours' pulses do.
+    cuff's pressure nearer to its top than its neighbours' pulses do: it sounds
+    later.  A beat that the log does not show may sound earlier, too.
 
     Parameters
     ----------
@@ -101,17 +105,21 @@ def let_weak_beats_be_late(
         On the track.
     chart
         Map of the same beats.
+    seen
+        Whether the log shows each beat, shape ``(n,)``.
 
     Returns
     -------
-    expected, late_s
+    expected, moved_s
         What is expected now, and how much later each beat is; shape ``(n,)``.
     """
-    reach_s = 0.5 * (LATEST_AFTER_S - LATE_FROM_S)
+    first_s = np.where(seen, LATE_FROM_S + STEP_S, -UNSEEN_REACH_S)
+    last_s = np.where(seen, LATEST_AFTER_S, UNSEEN_REACH_S)
     on_track, _ = chart.near(expected.delay_s, LATE_FROM_S)
-    odds, place_s = chart.near(expected.delay_s + LATE_FROM_S + STEP_S + reach_s, reach_s)
-    late = (odds > LEAST_LATE_ODDS) & (odds > on_track + LATE_MARGIN_NATS)
-    delay_s = np.where(late, place_s, expected.delay_s)
+    middle_s, reach_s = 0.5 * (first_s + last_s), 0.5 * (last_s - first_s)
+    odds, place_s = chart.near(expected.delay_s + middle_s, reach_s)
+    moved = (odds > LEAST_LATE_ODDS) & (odds > on_track + LATE_MARGIN_NATS)
+    delay_s = np.where(moved, place_s, expected.delay_s)
     return replace(expected, delay_s=delay_s), delay_s - expected.delay_s
 
 

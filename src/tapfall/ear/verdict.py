@@ -107,7 +107,9 @@ def systolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Edg
     if not seen.any():
         return None
     index = ruled.first[seen]
-    return edge(index, index - 1, cuff_mmhg, float(seen.mean()), error_mmhg)
+    # Of alternate beats the strong one before was silent; the weak one between tells nothing.
+    beyond = np.maximum(index - 1 - ruled.alternating_first[seen], 0)
+    return edge(index, beyond, cuff_mmhg, float(seen.mean()), error_mmhg)
 
 
 def diastolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Edge | None:
@@ -116,4 +118,5 @@ def diastolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Ed
     if not seen.any():
         return None
     index = ruled.last[seen]
-    return edge(index, index + 1, cuff_mmhg, float(seen.mean()), error_mmhg)
+    beyond = np.minimum(index + 1 + ruled.alternating_last[seen], cuff_mmhg.size - 1)
+    return edge(index, beyond, cuff_mmhg, float(seen.mean()), error_mmhg)

@@ -1,9 +1,10 @@
 """``python -m tests.accuracy.limits``: draw where reading breaks down, and what confidence means.
 
-Three pictures: the share of recordings with both pressures right against the
-ratio of signal to noise, the same against the rate of deflation, each beside a
-short script of general-purpose libraries (:mod:`tests.accuracy.plain`); and the
-share of values that are right against the confidence given.
+Three pictures: the shares of recordings with both pressures given and right, and
+with one given wrong, against the ratio of signal to noise and against the rate
+of deflation, each beside a short script of general-purpose libraries
+(:mod:`tests.accuracy.plain`); and the share of values that are right against the
+confidence given.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +27,9 @@ from matplotlib.axes import Axes
 from tapfall.show.look import DIASTOLIC, HAIR, INK, SLATE, STYLE, SYSTOLIC
 from tests.accuracy.__main__ import seeds
 from tests.accuracy.groups import SWEEPS
-from tests.accuracy.results import Calibration, GroupResult, Share, results
+from tests.accuracy.results import Calibration, Share, share
 from tests.accuracy.run import READER, SPLITS, score_many
+from tests.accuracy.scoring import Score
 
 PLAIN = "tests.accuracy.plain:read_plain"
 #: Name, line and mark of each reader in the pictures.
@@ -40,13 +43,33 @@ LABELS = {
 }
 
 
-def swept(sweep: str, chosen: range, workers: int) -> dict[str, list[GroupResult]]:
-    """Results of each reader at each value of a sweep."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """Of the recordings at one value: both pressures given and right, and any given wrong."""
+
+    right: Share
+    wrong: Share
+
+
+def outcome(rows: Sequence[Score]) -> Outcome:
+    """Sum up the rows of one value."""
+    both = [(row.systolic, row.diastolic) for row in rows]
+    return Outcome(
+        right=share(all(one.given and one.right for one in pair) for pair in both),
+        wrong=share(any(one.given and not one.right for one in pair) for pair in both),
+    )
+
+
+def swept(sweep: str, chosen: range, workers: int) -> dict[str, list[Outcome]]:
+    """Outcomes of each reader at each value of a sweep."""
     cases = [(name, seed) for name in SWEEPS[sweep] for seed in chosen]
-    return {
-        reader: list(results(score_many(cases, workers=workers, reader=reader))[:-1])
-        for reader in READERS
-    }
+    found = {}
+    for reader in READERS:
+        rows = score_many(cases, workers=workers, reader=reader)
+        found[reader] = [
+            outcome([row for row in rows if row.group == name]) for name in SWEEPS[sweep]
+        ]
+    return found
 
 
 def _percent(share: Share) -> tuple[float, float, float]:
@@ -61,22 +84,23 @@ def _plain_axes(axes: Axes) -> None:
     axes.set_axisbelow(True)
 
 
-def draw_sweep(sweep: str, found: dict[str, list[GroupResult]], file: Path) -> None:
-    """Share right against the value swept, with exact 95 % bounds; abstentions dotted."""
+def draw_sweep(sweep: str, found: dict[str, list[Outcome]], file: Path) -> None:
+    """Shares right, with exact 95 % bounds, and wrong against the value swept."""
     values = np.array(list(SWEEPS[sweep].values()))
     with plt.rc_context(STYLE):
-        figure, axes = plt.subplots(figsize=(6.4, 3.6), layout="constrained")
+        figure, axes = plt.subplots(figsize=(6.4, 3.8), layout="constrained")
         for reader, each in found.items():
             name, tone, line, mark = READERS[reader]
-            right = np.array([_percent(one.success) for one in each])
+            right = np.array([_percent(one.right) for one in each])
+            wrong = [_percent(one.wrong)[0] for one in each]
             axes.fill_between(values, right[:, 1], right[:, 2], color=tone, alpha=0.15, lw=0)
-            axes.plot(values, right[:, 0], line, marker=mark, color=tone, ms=4, label=name)
-        ours = found[READER]
-        given = [100 - 100 * (one.systolic.abstained.value or 0.0) for one in ours]
-        axes.plot(values, given, ":", color=SLATE, lw=1.0, label="tapfall gives a systolic value")
-        axes.set(xlabel=LABELS[sweep], ylim=(-2, 102), xlim=(values.min(), values.max()))
-        axes.set_ylabel("both within 4 mmHg, % of all")
-        axes.legend(frameon=False, loc="lower right" if sweep == "noise" else "lower left")
+            axes.plot(
+                values, right[:, 0], line, marker=mark, color=tone, ms=4, label=f"{name}: right"
+            )
+            axes.plot(values, wrong, ":", marker="x", color=tone, ms=4, lw=1.0, label="given wrong")
+        axes.set(xlabel=LABELS[sweep], ylim=(-3, 103), xlim=(values.min(), values.max()))
+        axes.set_ylabel("% of all recordings")
+        figure.legend(loc="outside upper left", ncols=2, frameon=False)
         _plain_axes(axes)
         figure.savefig(file, dpi=150)
         plt.close(figure)
@@ -115,19 +139,19 @@ def reliability(file: Path) -> Calibration:
 
     whole: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))[-1]["calibration"]
 
-    def share(one: dict[str, Any]) -> Share:
+    def counted(one: dict[str, Any]) -> Share:
         return Share(some=one["some"], all=one["all"])
 
     return Calibration(
         values=whole["values"],
         expected_error=whole["expected_error"],
-        sure_wrong=share(whole["sure_wrong"]),
+        sure_wrong=counted(whole["sure_wrong"]),
         tenths=tuple(
             Tenth(
                 low=one["low"],
                 values=one["values"],
                 mean_confidence=one["mean_confidence"],
-                wrong=share(one["wrong"]),
+                wrong=counted(one["wrong"]),
             )
             for one in whole["tenths"]
         ),
@@ -153,8 +177,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         found = swept(sweep, chosen, given.workers)
         draw_sweep(sweep, found, given.output / f"limits_{sweep}.png")
         for reader, each in found.items():
-            shares = [f"{100 * (one.success.value or 0):.0f}" for one in each]
-            print(f"{sweep} {READERS[reader][0]}: {' '.join(shares)}")
+            shares = [f"{_percent(one.right)[0]:.0f}/{_percent(one.wrong)[0]:.0f}" for one in each]
+            print(f"{sweep}, right/wrong, {READERS[reader][0]}: {' '.join(shares)}")
     if given.results:
         draw_reliability(reliability(given.results), given.output / "reliability.png")
     return 0

@@ -8,7 +8,7 @@ import pytest
 from matplotlib.image import imread
 
 from tests.accuracy.groups import GROUPS, SWEEPS, SWEPT, draw
-from tests.accuracy.limits import READERS, draw_reliability, draw_sweep
+from tests.accuracy.limits import READERS, draw_reliability, draw_sweep, outcome
 from tests.accuracy.plain import falling_s, read_plain
 from tests.accuracy.results import results
 from tests.accuracy.scoring import score
@@ -38,9 +38,10 @@ def test_pictures_are_drawn(tmp_path: Path) -> None:
     simulation = clean(40, 70.0, 3.0)
     reading = read_plain(simulation.recording)
     rows = [score(simulation.truth, reading, group=name, seed=40) for name in SWEEPS["noise"]]
-    each = list(results(rows))
-    draw_sweep("noise", dict.fromkeys(READERS, each[:-1]), tmp_path / "noise.png")
-    draw_reliability(each[-1].calibration, tmp_path / "reliability.png")
+    each = [outcome([row]) for row in rows]
+    assert all(one.right.some + one.wrong.some == 1 for one in each)
+    draw_sweep("noise", dict.fromkeys(READERS, each), tmp_path / "noise.png")
+    draw_reliability(results(rows)[-1].calibration, tmp_path / "reliability.png")
     for name in ("noise.png", "reliability.png"):
         height, width = imread(tmp_path / name).shape[:2]
         assert width > 500

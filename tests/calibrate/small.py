@@ -16,8 +16,8 @@ from tapfall.ear.network import CLIP_SD, Weights
 RIDGE = 3.0
 #: Units of the network for the presence of sounds.
 PRESENCE_UNITS = 6
-#: Units of the network for a gap above.
-ABOVE_UNITS = 4
+#: Units of the network for sounds above those read, and from where on they are missed.
+ABOVE_UNITS, FAR_MMHG = 4, 8.0
 #: Recordings with fewer sounds teach nothing about what a run of sounds is.
 LEAST_SOUNDS = 4
 #: Units and penalty of the network for confidence, and the coverage aimed at.
@@ -103,10 +103,10 @@ def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
 
 
 def above(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
-    """Weights of whether the cuff was only inflated into a silent gap."""
-    known = [row["above"] for row in rows if "above" in row]
-    measures = np.stack([pair[0] for pair in known])
-    inside = np.array([pair[1] for pair in known], float)
+    """Weights of whether sounds lie above the first one read: unheard, or above the top."""
+    known = [(*row["above"], row["score"].systolic.error_mmhg) for row in rows if "above" in row]
+    measures = np.stack([one[0] for one in known])
+    inside = np.array([into or (miss or 0.0) < -FAR_MMHG for _, into, miss in known], float)
     fitted = fit_weights(measures, inside, seed=3, units=ABOVE_UNITS)
     sure = 1 / (1 + np.exp(-Weights(**fitted).log_odds(measures)))
     for least in (0.1, 0.2, 0.3, 0.5, 0.7):

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tapfall.ear.above import ABOVE, above_measures, inflated_into_gap
+from tapfall.ear.above import ABOVE, above_measures, sounds_above
 from tapfall.ear.cuff import Deflation, find_deflation
 from tapfall.ear.pulses import Pulses
 from tapfall.synth.log import bell
@@ -54,11 +54,11 @@ def test_the_manometers_scale_of_pulses_does_not_matter() -> None:
 
 
 def test_a_top_far_above_the_bell_is_above_systolic() -> None:
-    assert inflated_into_gap(measured(175.0, 134.0)) < 0.2
+    assert sounds_above(measured(175.0, 134.0)) < 0.2
 
 
 def test_a_top_on_the_bell_may_lie_in_a_gap() -> None:
-    assert inflated_into_gap(measured(122.0, 106.0)) > 0.8
+    assert sounds_above(measured(122.0, 106.0)) > 0.8
 
 
 def test_no_pulse_tells_nothing() -> None:

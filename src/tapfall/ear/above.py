@@ -1,9 +1,10 @@
-"""Whether the cuff was inflated above systolic, or only into a silent gap.
+"""Whether sounds lie above the first one read: unheard, or above the top of the cuff.
 
-Above a gap nobody listened; but the cuff's own pulse knows.  It is largest
-near the mean pressure, about half as large at systolic and smaller above it
-(ratios 0.5-0.55: Geddes 1982, from memory; bell of the pulse: Liu 2014).  A
-small network, fitted on simulated recordings, weighs that.
+Who inflates into a silent gap, or does not hear the few sounds above one, reads
+far too low; but the cuff's own pulse knows.  It is largest near the mean
+pressure, about half as large at systolic and smaller above it (ratios 0.5-0.55:
+Geddes 1982, from memory; bell of the pulse: Liu 2014).  A small network, fitted
+on simulated recordings, weighs that.
 """
 
 from __future__ import annotations
@@ -39,7 +40,7 @@ def above_measures(
     diastolic_mmhg: float,
     first_sounds: float,
 ) -> FloatArray | None:
-    """What tells whether the top of the deflation lies above systolic.
+    """What tells whether sounds lie above the first one read.
 
     Parameters
     ----------
@@ -77,7 +78,7 @@ def above_measures(
     )
 
 
-def inflated_into_gap(measures: FloatArray) -> float:
-    """Probability that the deflation began inside a silent gap, at even prior odds."""
+def sounds_above(measures: FloatArray) -> float:
+    """Probability that sounds lie far above the first one read, at even prior odds."""
     odds = CALIBRATION.above.log_odds(measures[None, :])
     return float(1 / (1 + np.exp(-odds[0])))

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from tapfall.ear import verdict
-from tapfall.ear.above import above_measures, inflated_into_gap
+from tapfall.ear.above import above_measures, sounds_above
 from tapfall.ear.character import Character, character, name_phases
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.evidence import MEASURES
@@ -49,9 +49,9 @@ from tapfall.model import (
 
 #: Silence above the first sound that excludes a gap above it (the project's definition).
 CLEAR_SILENCE_MMHG = 20.0
-#: Probability that the cuff was only inflated into a gap above which a person is asked
-#: (tuned on development recordings: 2 % of such readings pass).
-LEAST_INTO_GAP = 0.3
+#: Probability that sounds lie above the first one read, beyond a gap, from which on a
+#: person is asked (tuned on development recordings).
+LEAST_ABOVE = 0.6
 #: Probability of a run of Korotkoff sounds below which nothing was heard: a value
 #: given to noise is worse than none (our choice).
 LEAST_PRESENCE = 0.6
@@ -325,7 +325,7 @@ def _flags(
             pulses, deflation, systolic.mmhg, below, _first_sounds(told, listening)
         )
         if top - systolic.mmhg < CLEAR_SILENCE_MMHG or (
-            known is not None and inflated_into_gap(known) > LEAST_INTO_GAP
+            known is not None and sounds_above(known) > LEAST_ABOVE
         ):
             flags.append(Flag.GAP_ABOVE_NOT_EXCLUDED)
         above = listening.evidence.log_odds[told.beats][: max(int(np.median(ruled.first)) - 1, 0)]

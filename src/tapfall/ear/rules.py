@@ -24,7 +24,7 @@ BREATH_REACH_MMHG, BREATH_S = 15.0, (2.0, 8.0)
 #: Sounds within so much of a threshold, and then a short silence: the breath moves systolic
 #: and diastolic by that much (below 10 mmHg in the healthy; common practice), so that this
 #: cannot be told from its coming and going (tuned).
-BREATH_SWING_MMHG = 6.0
+BREATH_SWING_MMHG = 4.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -61,7 +61,7 @@ LEAST_PRESENCE = 0.6
 LEAST_PRESENCE_OF_PART = 0.75
 #: The same where only sounds make the clock: whatever they are, they keep step with it
 #: (tuned; 98 in 100 simulated recordings come to 0.99, one of real heart sounds to 0.78).
-LEAST_PRESENCE_BY_SOUNDS = 0.9
+LEAST_PRESENCE_BY_SOUNDS = 0.85
 #: Least contrast of sounds to the silent beats around them where only sounds make the
 #: clock, without and with a pause in a gap: at least 4 in simulated recordings; real heart
 #: sounds come to about 0, with pauses in one recording to 4.1 (tuned on both).

@@ -16,6 +16,9 @@ from tapfall.model import Flag, FloatArray
 REST_MMHG = 15.0
 #: A measurement ends at a rest of this length (definition).
 REST_S = 5.0
+#: The run-off of a pulse adds to the fall for a beat's length, and by this share at most
+#: (4 mmHg within half a second, smoothed over a second; computed); a release is faster.
+PULSE_RUN_OFF_S, PULSE_RUN_OFF_SHARE = 1.5, 1.4
 #: A deflation is slower than this (definition) ...
 FASTEST_DEFLATION_MMHG_PER_S = 10.0
 #: ... over at least this fall (definition).
@@ -221,6 +224,14 @@ def _slow_stretches(time_s: FloatArray, smooth: FloatArray) -> list[tuple[int, i
     ahead = np.concatenate([smooth[window:], np.full(min(window, smooth.size), smooth[-1])])
     drop = (smooth - ahead[: smooth.size]) / (window * GRID_S)
     fast = drop > FASTEST_DEFLATION_MMHG_PER_S
+    # A quick fall whose pulses run off on top of it is still one deflation.
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], fast, [False]])))
+    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if (
+            end - begin <= round(PULSE_RUN_OFF_S / GRID_S)
+            and drop[begin:end].max() < PULSE_RUN_OFF_SHARE * FASTEST_DEFLATION_MMHG_PER_S
+        ):
+            fast[begin:end] = False
     stretches: list[tuple[int, int]] = []
     for top, bottom in itertools.pairwise(turns):
         if smooth[bottom] >= smooth[top]:

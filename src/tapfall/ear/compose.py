@@ -7,10 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from tapfall.ear import verdict
-from tapfall.ear.above import above_measures, sounds_above
 from tapfall.ear.character import Character, character, name_phases
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.evidence import MEASURES
+from tapfall.ear.flags import heard_flags
 from tapfall.ear.judge import Listening, Nothing
 from tapfall.ear.muffling import Muffled, find_muffling
 from tapfall.ear.presence import presence
@@ -18,7 +17,6 @@ from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
 from tapfall.ear.rules import breath_silences
 from tapfall.ear.thresholds import (
-    ASK_BELOW,
     Told,
     by_rule,
     diastolic_of,
@@ -47,11 +45,6 @@ from tapfall.model import (
     Threshold,
 )
 
-#: Silence above the first sound that excludes a gap above it (the project's definition).
-CLEAR_SILENCE_MMHG = 20.0
-#: Probability that sounds lie above the first one read, beyond a gap, from which on a
-#: person is asked (tuned on development recordings).
-LEAST_ABOVE = 0.6
 #: Probability of a run of Korotkoff sounds below which nothing was heard: a value
 #: given to noise is worse than none (our choice).
 LEAST_PRESENCE = 0.6
@@ -66,8 +59,6 @@ LEAST_PRESENCE_BY_SOUNDS = 0.85
 #: clock, without and with a pause in a gap: at least 4 in simulated recordings; real heart
 #: sounds come to about 0, with pauses in one recording to 4.1 (tuned on both).
 LEAST_CONTRAST, LEAST_CONTRAST_WITH_GAP = 2.5, 5.0
-#: Log odds from which a lone beat above the systolic is told (our choice).
-LONE_LOG_ODDS = 3.0
 #: Cuff pressure below which sounds go on to zero (the project's definition).
 ZERO_MMHG = 10.0
 #: The same where the log shows no pulse below the last sound: the clock is a guess there,
@@ -76,14 +67,9 @@ NEAR_ZERO_MMHG = 20.0
 #: Coefficient of variation of expected intervals beyond which a rhythm is
 #: irregular (sinus rhythm stays well below, atrial fibrillation above; common practice).
 IRREGULAR_VARIATION = 0.12
-#: Signal-to-noise ratio below which a reading is flagged as noisy (our choice).
-NOISY_DB = 8.0
-#: The same below which noise hides the weak first and last sounds, so that whoever hears
-#: the loud ones reads too low and too high: a person has to listen (tuned: recordings
-#: simulated at 0 dB come out at -2 to 2, those at 6 dB almost all above).
-HIDDEN_DB = 2.0
-#: Below this they are surely hidden: seven in ten of the values that could be given from
-#: recordings simulated at 0 dB were wrong.  No value is given (tuned).
+#: Signal-to-noise ratio below which the weak first and last sounds are surely hidden: seven
+#: in ten of the values that could be given from recordings simulated at 0 dB were wrong.
+#: No value is given (tuned).
 MASKED_DB = 0.5
 
 
@@ -255,7 +241,7 @@ def compose(
     diastolic = by_rule(settings.diastolic, last, silence, muffling, to_zero)
     if to_zero:
         silence = Threshold(state=State.NOT_REACHED, reason=Reason.SOUNDS_TO_END)
-    flags += _flags(told, listening, deflation, pulses, systolic, diastolic, gaps, quality, to_zero)
+    flags += heard_flags(told, deflation, pulses, systolic, diastolic, gaps, quality, to_zero)
     rhythm = _rhythm(told, listening)
     if rhythm is Rhythm.ALTERNATING:
         flags.append(Flag.ALTERNATING)
@@ -296,69 +282,6 @@ def compose(
         flags=ordered,
         quality=quality,
     )
-
-
-def _first_sounds(told: Told, listening: Listening) -> float:
-    """Level of the first two sounds against the loudest, nats."""
-    level = listening.evidence.measures[told.beats, MEASURES.index("own_over_loud")]
-    return float(level[np.flatnonzero(told.heard >= 0.5)[:2]].mean())
-
-
-def _flags(
-    told: Told,
-    listening: Listening,
-    deflation: Deflation,
-    pulses: Pulses,
-    systolic: Threshold,
-    diastolic: Diastolic,
-    gaps: tuple[Gap, ...],
-    quality: Quality,
-    to_zero: bool,
-) -> list[Flag]:
-    """Flags that follow from what was heard."""
-    ruled = told.ruled
-    flags: list[Flag] = []
-    if systolic.state is State.OBSERVED and systolic.mmhg is not None:
-        top = float(told.cuff_mmhg[: max(int(np.median(ruled.first)), 1)].max())
-        below = diastolic.mmhg if diastolic.mmhg is not None else float(told.cuff_mmhg[-1])
-        known = above_measures(
-            pulses, deflation, systolic.mmhg, below, _first_sounds(told, listening)
-        )
-        if top - systolic.mmhg < CLEAR_SILENCE_MMHG or (
-            known is not None and sounds_above(known) > LEAST_ABOVE
-        ):
-            flags.append(Flag.GAP_ABOVE_NOT_EXCLUDED)
-        above = listening.evidence.log_odds[told.beats][: max(int(np.median(ruled.first)) - 1, 0)]
-        if ruled.lone_above.mean() >= 0.5 or (above > LONE_LOG_ODDS).any():
-            flags.append(Flag.ISOLATED_SOUND)
-    if systolic.state is State.NOT_REACHED:
-        flags.append(Flag.SYSTOLIC_NOT_REACHED)
-    if diastolic.state is State.NOT_REACHED:
-        flags.append(Flag.DIASTOLIC_NOT_REACHED)
-    if to_zero:
-        flags.append(Flag.SOUNDS_TO_ZERO)
-    if gaps:
-        flags.append(Flag.SILENT_GAP)
-    sure = [c for c in (systolic.confidence, diastolic.confidence) if c is not None]
-    undetermined = any(
-        one.state is State.UNDETERMINED and one.reason is not Reason.NO_MUFFLING
-        for one in (systolic, diastolic)
-    )
-    ratio = quality.signal_to_noise_db
-    hidden = ratio is not None and ratio < HIDDEN_DB
-    if (sure and min(sure) < ASK_BELOW) or undetermined or hidden:
-        flags.append(Flag.LOW_CONFIDENCE)
-    if abs(listening.lag.seconds) > 0.15:
-        flags.append(Flag.LAG_CORRECTED)
-    if not listening.lag.clear:
-        flags.append(Flag.LAG_UNCERTAIN)
-    if not pulses.usable:
-        flags.append(Flag.COARSE_CUFF_LOG)
-    if quality.clipped_share > 1e-3:
-        flags.append(Flag.AUDIO_CLIPPED)
-    if ratio is not None and ratio < NOISY_DB:
-        flags.append(Flag.NOISY)
-    return flags
 
 
 def _beats(

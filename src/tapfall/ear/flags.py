@@ -1,0 +1,102 @@
+"""What a person has to know of a reading besides its values."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tapfall.ear.above import above_measures, sounds_above
+from tapfall.ear.cuff import Deflation
+from tapfall.ear.evidence import MEASURES
+from tapfall.ear.pulses import Pulses
+from tapfall.ear.thresholds import ASK_BELOW, Told
+from tapfall.model import Diastolic, Flag, Gap, Quality, Reason, State, Threshold
+
+#: Silence above the first sound that excludes a gap above it (the project's definition).
+CLEAR_SILENCE_MMHG = 20.0
+#: Probability that sounds lie above the first one read, beyond a gap, from which on a
+#: person is asked (tuned on development recordings).
+LEAST_ABOVE = 0.6
+#: Log odds from which a lone beat above the systolic is told (our choice).
+LONE_LOG_ODDS = 3.0
+#: Signal-to-noise ratio below which a reading is flagged as noisy (our choice).
+NOISY_DB = 8.0
+#: The same below which noise hides the weak first and last sounds, so that whoever hears
+#: the loud ones reads too low and too high: a person has to listen (tuned: recordings
+#: simulated at 0 dB come out at -2 to 2, those at 6 dB almost all above).
+HIDDEN_DB = 2.0
+
+
+def _first_sounds(told: Told) -> float:
+    """Level of the first two sounds against the loudest, nats."""
+    level = told.listening.evidence.measures[told.beats, MEASURES.index("own_over_loud")]
+    first = level[np.flatnonzero(told.heard >= 0.5)[:2]]
+    return float(first.mean()) if first.size else 0.0
+
+
+def heard_flags(
+    told: Told,
+    deflation: Deflation,
+    pulses: Pulses,
+    systolic: Threshold,
+    diastolic: Diastolic,
+    gaps: tuple[Gap, ...],
+    quality: Quality,
+    to_zero: bool,
+) -> list[Flag]:
+    """Flags that follow from what was heard.
+
+    Parameters
+    ----------
+    told, deflation, pulses
+        The stories of the listening, and what the log showed.
+    systolic, diastolic, gaps, to_zero
+        What the reading says.
+    quality
+        Levels of the recording.
+
+    Returns
+    -------
+    list of Flag
+        In no order; rhythm and breath are told elsewhere.
+    """
+    listening, ruled = told.listening, told.ruled
+    flags: list[Flag] = []
+    if systolic.state is State.OBSERVED and systolic.mmhg is not None:
+        top = float(told.cuff_mmhg[: max(int(np.median(ruled.first)), 1)].max())
+        below = diastolic.mmhg if diastolic.mmhg is not None else float(told.cuff_mmhg[-1])
+        known = above_measures(pulses, deflation, systolic.mmhg, below, _first_sounds(told))
+        if top - systolic.mmhg < CLEAR_SILENCE_MMHG or (
+            known is not None and sounds_above(known) > LEAST_ABOVE
+        ):
+            flags.append(Flag.GAP_ABOVE_NOT_EXCLUDED)
+        above = listening.evidence.log_odds[told.beats][: max(int(np.median(ruled.first)) - 1, 0)]
+        if ruled.lone_above.mean() >= 0.5 or (above > LONE_LOG_ODDS).any():
+            flags.append(Flag.ISOLATED_SOUND)
+    if systolic.state is State.NOT_REACHED:
+        flags.append(Flag.SYSTOLIC_NOT_REACHED)
+    if diastolic.state is State.NOT_REACHED:
+        flags.append(Flag.DIASTOLIC_NOT_REACHED)
+    if to_zero:
+        flags.append(Flag.SOUNDS_TO_ZERO)
+    if gaps:
+        flags.append(Flag.SILENT_GAP)
+    sure = [c for c in (systolic.confidence, diastolic.confidence) if c is not None]
+    undetermined = any(
+        one.state is State.UNDETERMINED and one.reason is not Reason.NO_MUFFLING
+        for one in (systolic, diastolic)
+    )
+    ratio = quality.signal_to_noise_db
+    hidden = ratio is not None and ratio < HIDDEN_DB
+    if (sure and min(sure) < ASK_BELOW) or undetermined or hidden:
+        flags.append(Flag.LOW_CONFIDENCE)
+    if abs(listening.lag.seconds) > 0.15:
+        flags.append(Flag.LAG_CORRECTED)
+    if not listening.lag.clear:
+        flags.append(Flag.LAG_UNCERTAIN)
+    if not pulses.usable:
+        flags.append(Flag.COARSE_CUFF_LOG)
+    if quality.clipped_share > 1e-3:
+        flags.append(Flag.AUDIO_CLIPPED)
+    if ratio is not None and ratio < NOISY_DB:
+        flags.append(Flag.NOISY)
+    return flags

@@ -27,7 +27,7 @@ from matplotlib.axes import Axes
 from tapfall.show.look import DIASTOLIC, HAIR, INK, SLATE, STYLE, SYSTOLIC
 from tests.accuracy.__main__ import seeds
 from tests.accuracy.groups import SWEEPS
-from tests.accuracy.results import Calibration, Share, share
+from tests.accuracy.results import Calibration, Share, Tenth, share
 from tests.accuracy.run import READER, SPLITS, score_many
 from tests.accuracy.scoring import Score
 
@@ -135,8 +135,6 @@ def draw_reliability(found: Calibration, file: Path) -> None:
 
 def reliability(file: Path) -> Calibration:
     """The calibration of all groups, from what ``python -m tests.accuracy --json`` wrote."""
-    from tests.accuracy.results import Tenth
-
     whole: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))[-1]["calibration"]
 
     def counted(one: dict[str, Any]) -> Share:

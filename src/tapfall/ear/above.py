@@ -80,5 +80,4 @@ def above_measures(
 
 def sounds_above(measures: FloatArray) -> float:
     """Probability that sounds lie far above the first one read, at even prior odds."""
-    odds = CALIBRATION.above.log_odds(measures[None, :])
-    return float(1 / (1 + np.exp(-odds[0])))
+    return CALIBRATION.above.chance(measures)

@@ -114,8 +114,7 @@ def confidence_measures(
 
 def confidence(measures: FloatArray, kind: str) -> float:
     """Probability that the value lies within 4 mmHg of an expert's; ``kind`` names it."""
-    odds = float(CALIBRATION.confidence[kind].log_odds(measures[None, :])[0])
-    return round(float(1 / (1 + np.exp(-odds))), 4)
+    return round(CALIBRATION.confidence[kind].chance(measures), 4)
 
 
 def widening_mmhg(sure: float, kind: str) -> float:

@@ -9,6 +9,7 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapfall.model import Flag, FloatArray
 
@@ -217,6 +218,18 @@ def _binned(
     return rows, np.asarray(summed, np.float64)
 
 
+def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Half-open ranges in which a mask is true.
+
+    Examples
+    --------
+    >>> runs(np.array([True, False, True, True]))
+    [(0, 1), (2, 4)]
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]))).tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
+
+
 def _slow_stretches(time_s: FloatArray, smooth: FloatArray) -> list[tuple[int, int]]:
     """Grid ranges, one for each fall, from its top to its release."""
     turns = _turns(smooth, REINFLATION_MMHG)
@@ -225,8 +238,7 @@ def _slow_stretches(time_s: FloatArray, smooth: FloatArray) -> list[tuple[int, i
     drop = (smooth - ahead[: smooth.size]) / (window * GRID_S)
     fast = drop > FASTEST_DEFLATION_MMHG_PER_S
     # A quick fall whose pulses run off on top of it is still one deflation.
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], fast, [False]])))
-    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for begin, end in runs(fast):
         if (
             end - begin <= round(PULSE_RUN_OFF_S / GRID_S)
             and drop[begin:end].max() < PULSE_RUN_OFF_SHARE * FASTEST_DEFLATION_MMHG_PER_S
@@ -236,9 +248,8 @@ def _slow_stretches(time_s: FloatArray, smooth: FloatArray) -> list[tuple[int, i
     for top, bottom in itertools.pairwise(turns):
         if smooth[bottom] >= smooth[top]:
             continue
-        edges = np.flatnonzero(np.diff(np.concatenate([[True], fast[top:bottom], [True]])))
         best = max(
-            ((int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)),
+            runs(~fast[top:bottom]),
             key=lambda ab: smooth[top + ab[0]] - smooth[min(top + ab[1], bottom)],
             default=None,
         )

@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapfall.ear.bands import HOP_S, Bands
 from tapfall.ear.calibration import CALIBRATION
@@ -86,7 +87,7 @@ class DelayMap:
         return np.log(near), np.log(elsewhere)
 
 
-def always_there(level: FloatArray) -> FloatArray:
+def always_there(level: NDArray[np.floating]) -> NDArray[np.floating]:
     """What every beat brings, learned where the cuff is highest and lowest.
 
     Conducted heart sounds come at one delay whatever the cuff does; a
@@ -110,7 +111,21 @@ def always_there(level: FloatArray) -> FloatArray:
     # The outermost beats may lie under pump or valve, or be no beats at all.
     inner = level[1:-1] if level.shape[0] > 8 else level
     count = max(3, inner.shape[0] // 4)
-    return np.minimum(np.median(inner[:count], axis=0), np.median(inner[-count:], axis=0))
+    lower = np.minimum(np.median(inner[:count], axis=0), np.median(inner[-count:], axis=0))
+    return np.asarray(lower)
+
+
+def _cells(
+    reference_s: FloatArray,
+    span_s: tuple[float, float],
+    start_s: float,
+    step_s: float,
+    count: int,
+) -> tuple[FloatArray, NDArray[np.intp], NDArray[np.bool_]]:
+    """Delays of a map, the frame each cell falls on (the nearest there is), and if it is one."""
+    delay_s = np.arange(span_s[0], span_s[1] + STEP_S / 2, STEP_S)
+    index = np.rint((reference_s[:, None] + delay_s[None, :] - start_s) / step_s).astype(np.intp)
+    return delay_s, np.clip(index, 0, count - 1), (index >= 0) & (index < count)
 
 
 def plain_map(onsets: Onsets, reference_s: FloatArray, span_s: tuple[float, float]) -> DelayMap:
@@ -130,12 +145,9 @@ def plain_map(onsets: Onsets, reference_s: FloatArray, span_s: tuple[float, floa
     DelayMap
         Shape ``(n, k)``.
     """
-    delay_s = np.arange(span_s[0], span_s[1] + STEP_S / 2, STEP_S)
-    at_s = reference_s[:, None] + delay_s[None, :]
-    index = np.rint((at_s - onsets.start_s) / STEP_S).astype(np.intp)
-    inside = (index >= 0) & (index < onsets.log_odds.size)
-    odds = onsets.log_odds[np.clip(index, 0, onsets.log_odds.size - 1)]
-    return DelayMap(log_odds=np.where(inside, odds, NOTHING), delay_s=delay_s)
+    count = onsets.log_odds.size
+    delay_s, index, inside = _cells(reference_s, span_s, onsets.start_s, STEP_S, count)
+    return DelayMap(log_odds=np.where(inside, onsets.log_odds[index], NOTHING), delay_s=delay_s)
 
 
 def delay_map(
@@ -165,10 +177,9 @@ def delay_map(
     DelayMap
         Shape ``(n, k)``.
     """
-    delay_s = np.arange(span_s[0], span_s[1] + STEP_S / 2, STEP_S)
-    index = np.rint((reference_s[:, None] + delay_s[None, :] - bands.start_s) / HOP_S).astype(int)
-    inside = (index >= 0) & (index < bands.level.shape[0])
-    level = bands.level[np.clip(index, 0, bands.level.shape[0] - 1)].astype(np.float32)
+    frames = bands.level.shape[0]
+    delay_s, index, inside = _cells(reference_s, span_s, bands.start_s, HOP_S, frames)
+    level = bands.level[index].astype(np.float32)
     level[~inside] = 0.0
     count = level.shape[2]
     values = np.zeros((*level.shape[:2], 2 * count + 2), np.float32)

@@ -69,6 +69,10 @@ class Evidence:
     floor: FloatArray
     measures: FloatArray
 
+    def measure(self, name: str) -> FloatArray:
+        """One of :data:`MEASURES` at every beat, shape ``(n,)``."""
+        return np.asarray(self.measures[:, MEASURES.index(name)])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Noise:

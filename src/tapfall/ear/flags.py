@@ -6,7 +6,6 @@ import numpy as np
 
 from tapfall.ear.above import above_measures, sounds_above
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.evidence import MEASURES
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.thresholds import ASK_BELOW, Told
 from tapfall.model import Diastolic, Flag, Gap, Quality, Reason, State, Threshold
@@ -28,7 +27,7 @@ HIDDEN_DB = 2.0
 
 def _first_sounds(told: Told) -> float:
     """Level of the first two sounds against the loudest, nats."""
-    level = told.listening.evidence.measures[told.beats, MEASURES.index("own_over_loud")]
+    level = told.listening.evidence.measure("own_over_loud")[told.beats]
     first = level[np.flatnonzero(told.heard >= 0.5)[:2]]
     return float(first.mean()) if first.size else 0.0
 

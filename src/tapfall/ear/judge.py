@@ -248,7 +248,7 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
     if found.anchored:
         on_track = np.where(found.moved_s != 0, 0.0, heard)
         expected = follow_track(before, evidence.delay_s, found.cuff_mmhg, on_track)
-        chart = guess.chart
+        chart, seen = guess.chart, guess.seen
     else:
         expected = steady_clock(onset_s, heard, before)
         nearest = np.abs(expected.reference_s[:, None] - onset_s[None, :])
@@ -257,10 +257,10 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
         heard = np.where(same, heard[old], 0.0)
         onset_s = np.where(same, onset_s[old], expected.reference_s)
         chart = chart_sounds(bands, deflation, expected.reference_s, found.lag.seconds)
-    same_beats = expected.reference_s.size == guess.seen.size
+        seen = np.ones(expected.reference_s.size, bool)
     return Guess(
         expected=expected,
-        seen=guess.seen if same_beats else np.ones(expected.reference_s.size, bool),
+        seen=seen,
         onset_s=onset_s,
         heard=heard,
         chart=chart,

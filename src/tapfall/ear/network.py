@@ -36,6 +36,10 @@ class Weights:
         z = np.clip((measures - self.mean) / self.spread, -CLIP_SD, CLIP_SD)
         return np.asarray(np.tanh(z @ self.hidden + self.bias) @ self.out + self.offset)
 
+    def chance(self, measures: FloatArray) -> float:
+        """Probability for the measures of one case, shape ``(m,)``."""
+        return float(1 / (1 + np.exp(-self.log_odds(measures[None, :])[0])))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Layer:

@@ -11,7 +11,6 @@ from __future__ import annotations
 import numpy as np
 
 from tapfall.ear.calibration import CALIBRATION
-from tapfall.ear.evidence import MEASURES
 from tapfall.ear.judge import Listening
 from tapfall.model import FloatArray
 
@@ -50,14 +49,11 @@ def presence_measures(listening: Listening) -> FloatArray:
     story, evidence = listening.story, listening.evidence
     sounding = story.heard > 0.5
 
-    def column(name: str) -> FloatArray:
-        return np.asarray(evidence.measures[:, MEASURES.index(name)])
-
     def middle(values: FloatArray, chosen: np.ndarray) -> float:
         return float(np.median(values[chosen])) if chosen.any() else 0.0
 
     def contrast(name: str) -> float:
-        values = column(name)
+        values = evidence.measure(name)
         return middle(values, sounding) - middle(values, ~sounding)
 
     return np.array(
@@ -66,16 +62,16 @@ def presence_measures(listening: Listening) -> FloatArray:
             np.log1p(story.heard.sum()),
             float(story.heard.mean()),
             listening.template.likeness,
-            float(column("loud_over_floor")[0]),
-            float(column("delay_slope")[0]),
+            float(evidence.measure("loud_over_floor")[0]),
+            float(evidence.measure("delay_slope")[0]),
             float(listening.anchored),
             contrast("own_over_fixed"),
             contrast("leader_over_floor"),
-            middle(column("polarity"), sounding),
+            middle(evidence.measure("polarity"), sounding),
             middle(evidence.log_odds, sounding),
             float(story.heard[:3].mean()),
             float(story.heard[-3:].mean()),
-            middle(column("own_over_loud"), sounding),
+            middle(evidence.measure("own_over_loud"), sounding),
         ]
     )
 
@@ -93,5 +89,4 @@ def presence(listening: Listening) -> float:
     float
         At even prior odds.
     """
-    odds = CALIBRATION.presence.log_odds(presence_measures(listening)[None, :])
-    return float(1 / (1 + np.exp(-odds[0])))
+    return CALIBRATION.presence.chance(presence_measures(listening))

@@ -61,7 +61,6 @@ def best_chain(
     time_s: FloatArray,
     score: FloatArray,
     interval_s: float,
-    rhythm_weight: float = RHYTHM_WEIGHT,
 ) -> np.ndarray:
     """Pick the chain of candidates with the most evidence and a steady rhythm.
 
@@ -71,8 +70,6 @@ def best_chain(
         Candidates in order of time and their evidence, shape ``(n,)``.
     interval_s
         Typical beat interval.
-    rhythm_weight
-        Penalty per squared log ratio of an interval to the typical one.
 
     Returns
     -------
@@ -96,10 +93,10 @@ def best_chain(
         if b <= a:
             continue
         ratio = np.log((time_s[j] - time_s[a:b]) / interval_s)
-        gain = total[a:b] - np.minimum(rhythm_weight * ratio * ratio, MOST_ODD)
+        gain = total[a:b] - np.minimum(RHYTHM_WEIGHT * ratio * ratio, MOST_ODD)
         k = int(np.argmax(gain))
         # A fresh start pays for what it leaves out, so chains stay whole.
-        if gain[k] > -rhythm_weight:
+        if gain[k] > -RHYTHM_WEIGHT:
             total[j] += gain[k]
             before[j] = a + k
     chain = [int(np.argmax(total))] if n else []

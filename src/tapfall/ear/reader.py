@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from tapfall.ear.compose import compose, unreadable, why_nothing
-from tapfall.ear.cuff import find_deflation
+from tapfall.ear.cuff import find_deflation, runs
 from tapfall.ear.judge import Nothing, listen
 from tapfall.ear.pulses import find_pulses
 from tapfall.ear.record import Record
@@ -65,8 +65,7 @@ def _dead_s(sound: FloatArray, rate_hz: float) -> float:
     blocks = sound[: sound.size // size * size].reshape(-1, size)
     rms = np.sqrt(np.mean(blocks**2, axis=1))
     dead = rms < DEAD_SHARE * float(np.median(rms))
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], dead, [False]])))
-    return float(np.max(edges[1::2] - edges[::2], initial=0)) * BLOCK_S
+    return float(max((end - begin for begin, end in runs(dead)), default=0)) * BLOCK_S
 
 
 def _judge(record: Record, settings: Settings) -> Reading:

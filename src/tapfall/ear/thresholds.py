@@ -9,7 +9,6 @@ import numpy as np
 from tapfall.ear import verdict
 from tapfall.ear.confidence import confidence, confidence_measures, widening_mmhg
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.evidence import MEASURES
 from tapfall.ear.judge import Listening
 from tapfall.ear.muffling import Muffled
 from tapfall.ear.rules import Ruled, apply_rules, expected_beats
@@ -52,19 +51,18 @@ class Told:
     def measures(self, found: verdict.Edge, kind: str, present: float) -> FloatArray:
         """What the confidence in a threshold rests on."""
         listening, ruled = self.listening, self.ruled
-        loud = listening.evidence.measures[0, MEASURES.index("loud_over_floor")]
         alternate = ruled.alternating_first if kind == "systolic" else ruled.alternating_last
         interval_s = np.diff(listening.expected.reference_s)
         return confidence_measures(
             found,
             listening.evidence.log_odds[self.beats],
             self.heard,
-            listening.evidence.measures[self.beats, MEASURES.index("own_over_floor")],
+            listening.evidence.measure("own_over_floor")[self.beats],
             self.cuff_mmhg,
             inward=1 if kind == "systolic" else -1,
             present=present,
             likeness=listening.template.likeness,
-            loud_over_floor=float(loud),
+            loud_over_floor=float(listening.evidence.measure("loud_over_floor")[0]),
             anchored=listening.anchored,
             lag_moved=listening.lag.seconds != 0.0,
             signal_to_noise_db=self.signal_to_noise_db,

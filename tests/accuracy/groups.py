@@ -109,6 +109,13 @@ def _coarse(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scena
     return _cuff(scenario, log_rate_hz=1.0, rounding_mmhg=2.0)
 
 
+def _slow_log(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    rate_hz = round(float(np.exp(rng.uniform(np.log(7.0), np.log(15.0)))), 2)
+    return _cuff(
+        scenario, log_rate_hz=rate_hz, rounding_mmhg=float(rng.choice([0.1, 0.1, 0.5, 1.0]))
+    )
+
+
 def _lag(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     return _cuff(scenario, lag_s=round(rng.uniform(-1.5, 1.5), 4))
 
@@ -307,6 +314,7 @@ GROUPS: dict[str, Group] = {
     "hum_6db": _group("mains hum at 6 dB", _noisy("hum", 6.0)),
     "fast": _group("deflation at 5-7 mmHg/s", _fast),
     "coarse_log": _group("log at 1 Hz, rounded to 2 mmHg", _coarse),
+    "slow_log": _group("log at 7-15 Hz, rounded to 0.1-1 mmHg", _slow_log),
     "lag": _group("clocks up to 1.5 s apart", _lag),
     "alternans": _group("every second beat 8-20 mmHg weaker", _alternans),
     "ectopic": _group("4-12 ectopic beats a minute, or bigeminy", _ectopic),

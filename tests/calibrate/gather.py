@@ -37,6 +37,17 @@ WIDE = {
     "murmur_db": (-30.0, 3.0),
     "thump_db": (-30.0, 8.0),
 }
+#: The same for conducted heart sounds.
+WIDE_HEART = {
+    "s1_before_s": (0.0, 0.2),
+    "s2_after_s": (0.08, 0.34),
+    "s2_db": (-12.0, 6.0),
+    "s1_slope_db": (3.0, 12.0),
+    "heart_corner_hz": (15.0, 70.0),
+    "heart_length": (0.6, 2.2),
+    "heart_breath_db": (0.0, 5.0),
+}
+WIDE_HEART_SNR_DB = (2.0, 20.0)
 #: The same for the pulse and the log.
 WIDE_PULSE = {
     "upstroke_s": (0.06, 0.26),
@@ -45,8 +56,11 @@ WIDE_PULSE = {
     "alternans_mmhg": (0.0, 15.0),
 }
 WIDE_LOG = {"pulse_mmhg": (0.6, 5.0), "noise_sd_mmhg": (0.02, 0.5), "bumps_per_min": (0.0, 8.0)}
-WIDE_RATES_HZ = (12.5, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0)
+SLOW_RATES_HZ = (4.0, 5.0, 5.0, 6.25, 8.0, 10.0, 10.0, 12.5, 16.0)
+WIDE_RATES_HZ = (*SLOW_RATES_HZ, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0)
 WIDE_ROUNDING_MMHG = (0.1, 0.25, 0.5, 1.0)
+#: Share of logs that show no pulse at all.
+NO_PULSE = 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,8 +76,41 @@ class Known:
 
 
 def widened(scenario: Scenario, seed: int) -> Scenario:
-    """The scenario with some fields of its sound drawn from wider ranges."""
-    rng = stream(seed, "wide")
+    """The scenario with some fields of its sound, heart and log drawn from wider ranges.
+
+    Each of the three for about a third of all seeds, in all combinations.
+    """
+    if seed % 3 == 0:
+        scenario = _widened_sound(scenario, stream(seed, "wide"))
+    if seed % 7 < 3:
+        scenario = _widened_heart(scenario, stream(seed, "wide heart"))
+    if seed % 5 < 2 and scenario.cuff.log_rate_hz > max(SLOW_RATES_HZ):
+        rng = stream(seed, "wide rate")
+        slow: dict[str, float] = {"log_rate_hz": float(rng.choice(SLOW_RATES_HZ))}
+        if rng.random() < 0.4:
+            slow["rounding_mmhg"] = float(rng.choice(WIDE_ROUNDING_MMHG))
+        scenario = replace(scenario, cuff=replace(scenario.cuff, **slow))
+    return scenario
+
+
+def _widened_heart(scenario: Scenario, rng: np.random.Generator) -> Scenario:
+    """Heart sounds of other spectra and lengths, and at times louder."""
+    room = scenario.room
+    drawn = {
+        name: round(float(rng.uniform(low, high)), 4)
+        for name, (low, high) in WIDE_HEART.items()
+        if rng.random() < 0.7
+    }
+    snr_db = round(float(rng.uniform(*WIDE_HEART_SNR_DB)), 3)
+    louder = rng.random() < 0.3
+    noises = tuple(
+        replace(one, snr_db=min(one.snr_db, snr_db)) if louder and one.kind == "heart" else one
+        for one in room.noises
+    )
+    return replace(scenario, room=replace(room, noises=noises, **drawn))
+
+
+def _widened_sound(scenario: Scenario, rng: np.random.Generator) -> Scenario:
     drawn = {
         name: round(float(rng.uniform(low, high)), 4)
         for name, (low, high) in WIDE.items()
@@ -76,14 +123,14 @@ def widened(scenario: Scenario, seed: int) -> Scenario:
 
 
 def _simulated(case: tuple[str, int], wide: bool) -> tuple[Any, Known]:
-    """One recording and what is known of it; every third is widened."""
+    """One recording and what is known of it."""
     from tapfall.ear.cuff import measurement_bounds
     from tapfall.synth import simulate
     from tests.accuracy.groups import draw
 
     group, seed = case
     scenario = draw(group, seed)
-    if wide and seed % 3 == 0:
+    if wide:
         scenario = widened(scenario, seed)
     simulation = simulate(scenario)
     beats = simulation.truth.beats
@@ -166,6 +213,8 @@ def widened_log(scenario: Scenario, seed: int) -> Scenario:
     if rng.random() < 0.3:
         cuff["dropouts_per_min"] = round(float(rng.uniform(0, 4)), 2)
         cuff["dropout_s"] = round(float(rng.uniform(0.1, 1.5)), 2)
+    if rng.random() < NO_PULSE:
+        cuff["pulse_mmhg"] = 0.0
     return replace(
         scenario,
         person=replace(scenario.person, **person),
@@ -192,7 +241,7 @@ def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     pressures = pressures_of(person, beats, breath, seed)
     log = log_of(person, cuff, beats, pressures, trend, seed)
     bounds = measurement_bounds(log.time_s, log.pressure_mmhg)
-    if not bounds or cuff.pulse_mmhg == 0:
+    if not bounds:
         return None
     rows = slice(*bounds[-1])
     deflation = find_deflation(log.time_s[rows], log.pressure_mmhg[rows])
@@ -202,11 +251,14 @@ def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     if laid is None:
         return None
     rise_s = beats.foot_s + cuff.pulse_offset_s + 0.5 * person.upstroke_s
+    if cuff.pulse_mmhg == 0:
+        rise_s = rise_s[:0]
     return {
         "values": rise_values(laid),
         "time_s": laid.time_s,
         "rise_s": rise_s * (1 + cuff.drift_ppm * 1e-6) + cuff.lag_s,
         "span_s": (deflation.start_s, deflation.end_s),
+        "log_rate_hz": deflation.log_rate_hz,
     }
 
 

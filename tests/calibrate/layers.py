@@ -36,6 +36,8 @@ STRETCH = 1024
 SAME_S, UNSURE_S, QUIET_S = 0.0105, 0.03, 0.05
 #: Likewise for the rise of a pulse on the log.
 RISE_S, BESIDE_RISE_S = 0.0205, 0.07
+#: In a slow log a rise lies within so many steps of the log.
+RISE_STEPS = 0.2
 #: Silent beats with sounds this near on both sides count so many times.
 BESIDE, SHORT_SILENCE = 3, 4.0
 #: Share of maps kept whole, and the most that is cut from either end of the others.
@@ -243,10 +245,11 @@ def _log_stretch(row: dict[str, Any], rng: np.random.Generator) -> Arrays:
     low = int(rng.integers(0, max(time_s.size - STRETCH, 0) + 1))
     part = slice(low, low + STRETCH)
     away_s = _near(time_s[part], row["rise_s"])
+    rise_s = max(RISE_S, RISE_STEPS / row["log_rate_hz"])
     return (
         values[:, part],
-        (away_s <= RISE_S)[None],
-        ((away_s > RISE_S) & (away_s < BESIDE_RISE_S))[None],
+        (away_s <= rise_s)[None],
+        ((away_s > rise_s) & (away_s < rise_s + BESIDE_RISE_S - RISE_S))[None],
     )
 
 

@@ -12,8 +12,8 @@ from tapfall.ear.calibration import SURE
 from tapfall.ear.confidence import CONFIDENCE
 from tapfall.ear.network import CLIP_SD, Weights
 
-#: Penalty on squared weights.
-RIDGE = 3.0
+#: Penalty on squared weights, and that of the network for presence.
+RIDGE, PRESENCE_RIDGE = 3.0, 1.0
 #: Units of the network for the presence of sounds.
 PRESENCE_UNITS = 6
 #: Units of the network for sounds above those read, and from where on they are missed.
@@ -93,7 +93,7 @@ def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     known = [row for row in rows if "presence" in row and not 0 < row["audible"] < LEAST_SOUNDS]
     measures = np.stack([row["presence"] for row in known])
     there = np.array([row["audible"] >= LEAST_SOUNDS for row in known], float)
-    fitted = fit_weights(measures, there, seed=5, units=PRESENCE_UNITS)
+    fitted = fit_weights(measures, there, seed=5, units=PRESENCE_UNITS, ridge=PRESENCE_RIDGE)
     odds = Weights(**fitted).log_odds(measures)
     print(
         f"presence: {there.size} recordings, {there.mean():.2f} with sounds; missed "

@@ -91,7 +91,7 @@ def test_only_what_changed_is_written(tmp_path: Path, monkeypatch: pytest.Monkey
 
 
 def test_rises_of_a_log_come_with_their_truth() -> None:
-    row = risen(("ordinary", 3), True)
+    row = risen(("ordinary", 5), True)
     assert row is not None
     assert row["values"].shape == (1, row["time_s"].size, 4)
     inside = (row["rise_s"] > row["span_s"][0]) & (row["rise_s"] < row["span_s"][1])

@@ -114,16 +114,15 @@ def steepest_s(foot_s: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize("interval_s", [0.5, 0.65, 0.85, 1.1, 1.35])
 @pytest.mark.parametrize("rate_hz", [25.0, 50.0, 100.0, 200.0])
 def test_pulses_are_placed_within_20_ms(rate_hz: float, interval_s: float) -> None:
-    # A log slower than 50 Hz has rows 40 ms apart: within 30 ms there.
+    # Within 20 ms of one instant of the upstroke, and that instant near the steepest.
     foot_s = feet(interval_s)
     found = found_in(foot_s, rate_hz=rate_hz)
     assert found.usable
     true_s = steepest_s(foot_s)
     nearest = np.abs(found.time_s[None, :] - true_s[:, None]).argmin(axis=1)
     miss_s = found.time_s[nearest] - true_s
-    allowed_s = 0.020 if rate_hz >= 50.0 else 0.030
-    assert np.mean(np.abs(miss_s) <= allowed_s) >= 0.95
-    assert abs(np.median(miss_s)) <= 0.5 * allowed_s + 0.005
+    assert np.mean(np.abs(miss_s - np.median(miss_s)) <= 0.020) >= 0.97
+    assert abs(np.median(miss_s)) <= 0.020
 
 
 @pytest.mark.parametrize("interval_s", [0.65, 0.85, 1.1])
@@ -154,7 +153,16 @@ def test_an_irregular_rhythm_is_followed() -> None:
     assert np.mean(miss_s <= 0.030) >= 0.9
 
 
-@pytest.mark.parametrize("rate_hz", [1.0, 4.0, 10.0])
+@pytest.mark.parametrize("rate_hz", [8.0, 10.0, 16.0])
+def test_a_log_of_some_rows_a_beat_still_shows_the_pulses(rate_hz: float) -> None:
+    foot_s = feet(0.85)
+    found = found_in(foot_s, rate_hz=rate_hz)
+    assert found.usable
+    miss_s = np.array([np.abs(found.time_s - t).min() for t in steepest_s(foot_s)])
+    assert np.mean(miss_s <= 0.4 / rate_hz) >= 0.95
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 2.0, 5.0])
 def test_a_slow_log_shows_no_pulse(rate_hz: float) -> None:
     found = found_in(feet(0.85), rate_hz=rate_hz)
     assert not found.usable

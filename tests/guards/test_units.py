@@ -33,6 +33,7 @@ BARE = {
         "upstroke_shape",
         "deflation_curve",
         "spread",
+        "heart_length",
         "bits",
     },
     "synth/truth.py": set(),

@@ -148,9 +148,9 @@ def test_first_heart_sound_falls_as_in_sakai_1971() -> None:
     # Sakai 1971: first sound -6.5 to -7.5 dB per octave; second -6 dB per octave to 80 Hz,
     # flat from 80 to 140 Hz.
     hz = np.array([40.0, 80.0, 140.0])
-    first_db = 20 * np.log10(s1_gain(hz, Room().s1_slope_db))
+    first_db = 20 * np.log10(s1_gain(hz, Room().s1_slope_db, Room().heart_corner_hz))
     assert 6.5 <= first_db[0] - first_db[1] <= 7.5
-    second_db = 20 * np.log10(s2_gain(hz))
+    second_db = 20 * np.log10(s2_gain(hz, Room().heart_corner_hz))
     assert second_db[0] - second_db[1] == pytest.approx(6.0)
     assert second_db[1] == pytest.approx(second_db[2])
 

@@ -47,14 +47,14 @@ from tapfall.model import (
 
 #: Probability of a run of Korotkoff sounds below which nothing was heard: a value
 #: given to noise is worse than none (our choice).
-LEAST_PRESENCE = 0.6
+LEAST_PRESENCE = 0.75
 #: The same where the sounds seem to pause in a gap, come from the top or go on to the
 #: end: heart sounds that come and go with the breath look like that (tuned on simulated
 #: recordings, seen on real heart sounds).
-LEAST_PRESENCE_OF_PART = 0.75
+LEAST_PRESENCE_OF_PART = 0.8
 #: The same where only sounds make the clock: whatever they are, they keep step with it
-#: (tuned; 98 in 100 simulated recordings come to 0.99, one of real heart sounds to 0.78).
-LEAST_PRESENCE_BY_SOUNDS = 0.85
+#: (tuned; 98 in 100 simulated recordings come to 0.99, one of real heart sounds to 0.91).
+LEAST_PRESENCE_BY_SOUNDS = 0.92
 #: Least contrast of sounds to the silent beats around them where only sounds make the
 #: clock, without and with a pause in a gap: at least 4 in simulated recordings; real heart
 #: sounds come to about 0, with pauses in one recording to 4.1 (tuned on both).

@@ -90,13 +90,15 @@ class Noise:
 class Expectation:
     """Where the sound of each beat is looked for; arrays of shape ``(n,)``.
 
-    ``slope_s_per_mmhg`` is that of the delay's track, 0 where there is none.
+    ``slope_s_per_mmhg`` is that of the delay's track, 0 where there is none;
+    ``error_s`` how far off each reference is, as a standard deviation.
     """
 
     reference_s: FloatArray
     delay_s: FloatArray
     spread_s: FloatArray
     slope_s_per_mmhg: float
+    error_s: float = 0.0
 
     def delays(self) -> tuple[FloatArray, FloatArray]:
         """Delays searched, shape ``(n, k)``, and their squared deviations."""

@@ -52,7 +52,9 @@ class Paths:
         return columns
 
 
-def follow(gains: FloatArray, step_s: float, fall_mmhg: FloatArray | None) -> Paths:
+def follow(
+    gains: FloatArray, step_s: float, fall_mmhg: FloatArray | None, error_s: float = 0.0
+) -> Paths:
     """Find the smoothest and most rewarding paths through a map.
 
     Parameters
@@ -64,6 +66,8 @@ def follow(gains: FloatArray, step_s: float, fall_mmhg: FloatArray | None) -> Pa
     fall_mmhg
         Fall of the cuff before each beat, shape ``(n,)``; ``None`` where the
         delay means nothing because the clock is made of sounds.
+    error_s
+        How far off each beat's reference is, as a standard deviation.
 
     Returns
     -------
@@ -76,7 +80,9 @@ def follow(gains: FloatArray, step_s: float, fall_mmhg: FloatArray | None) -> Pa
     else:
         fall = np.clip(fall_mmhg, 0.0, MOST_FALL_MMHG)
         drift_s = -DELAY_S_PER_MMHG * fall
-        spread_s = np.hypot(PULSE_JITTER_S, DELAY_SPREAD_S_PER_MMHG * fall)
+        spread_s = np.hypot(
+            np.hypot(PULSE_JITTER_S, np.sqrt(2) * error_s), DELAY_SPREAD_S_PER_MMHG * fall
+        )
     reach = int(np.ceil(float(np.max(np.abs(drift_s) + 2.5 * spread_s)) / step_s))
     shift_s = np.arange(-reach, reach + 1) * step_s
     rough = ((shift_s[None, :] - drift_s[:, None]) / spread_s[:, None]) ** 2

@@ -30,6 +30,12 @@ PRESENCE = (
     "sounds_at_top",
     "sounds_at_end",
     "own_over_loud",
+    "charted",
+    "charted_contrast",
+    "delay_deviation",
+    "rest_contrast",
+    "turns",
+    "delay_spread",
 )
 
 
@@ -72,6 +78,14 @@ def presence_measures(listening: Listening) -> FloatArray:
             float(story.heard[:3].mean()),
             float(story.heard[-3:].mean()),
             middle(evidence.measure("own_over_loud"), sounding),
+            middle(evidence.measure("charted"), sounding),
+            contrast("charted"),
+            float(np.mean(evidence.measure("delay_deviation")[sounding]))
+            if sounding.any()
+            else 0.0,
+            contrast("rest_over_floor"),
+            float(np.mean(np.abs(np.diff(story.heard)))),
+            middle(evidence.measure("delay_spread"), sounding),
         ]
     )
 

@@ -74,18 +74,21 @@ def scan_pulses(
         reach_s = lags.LARGEST_LAG_S + 0.06
         span_s = (near_s[0] - reach_s, near_s[1] + reach_s)
         cheap = plain_map(find_onsets(bands), pulses.time_s, span_s)
-        marks = follow(cheap.gains(), STEP_S, fall_mmhg)
+        marks = follow(cheap.gains(), STEP_S, fall_mmhg, pulses.error_s)
         if not lags.needs_no_lag(cheap, marks, bands, deflation):
             wide = delay_map(bands, pulses.time_s, fall_mmhg, span_s, "pulses")
             everywhere, plain = (
-                follow(one.gains(), STEP_S, fall_mmhg) for one in (wide, wide.between(*near_s))
+                follow(one.gains(), STEP_S, fall_mmhg, pulses.error_s)
+                for one in (wide, wide.between(*near_s))
             )
             lag = lags.find_lag(wide, everywhere, plain, bands, deflation)
     chart = delay_map(bands, pulses.time_s - lag.seconds, fall_mmhg, near_s, "pulses")
-    paths = follow(chart.gains(), STEP_S, fall_mmhg)
+    paths = follow(chart.gains(), STEP_S, fall_mmhg, pulses.error_s)
     path_s = chart.delay_s[paths.best()]
     reference_s = pulses.time_s - lag.seconds
-    return _guess(record, deflation, reference_s, pulses.seen, chart, path_s, lag, None)
+    return _guess(
+        record, deflation, reference_s, pulses.seen, chart, path_s, lag, None, pulses.error_s
+    )
 
 
 def scan_sounds(
@@ -124,9 +127,10 @@ def _guess(
     path_s: FloatArray,
     lag: lags.LagFound,
     onsets: Onsets | None,
+    error_s: float = 0.0,
 ) -> Guess | None:
     """Beats on the deflation, on the path through the map."""
-    odds, delay_s = chart.near(path_s, PATH_REACH_S)
+    odds, delay_s = chart.near(path_s, PATH_REACH_S + error_s)
     heard = special.expit(odds)
     onset_s = reference_s + np.where(heard > 0.5, delay_s, path_s)
     first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
@@ -139,8 +143,9 @@ def _guess(
     expected = Expectation(
         reference_s=reference_s,
         delay_s=onset_s - reference_s,
-        spread_s=np.full(reference_s.size, FIRST_SPREAD_S),
+        spread_s=np.full(reference_s.size, FIRST_SPREAD_S + error_s),
         slope_s_per_mmhg=0.0,
+        error_s=error_s,
     )
     guess = Guess(
         expected=expected,

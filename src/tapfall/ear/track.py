@@ -26,6 +26,8 @@ STEEPEST_S_PER_MMHG = 0.008
 #: Deviation at which a beat loses half its weight, from the bent track and from the
 #: straight line before it.
 ROBUST_S, LOOSE_S = 0.025, 0.020
+#: A beat that misses the track by more counts no more for its spread (tuned).
+MOST_MISS_S = 0.03
 #: The track bends over this much pressure; beats that its local slope is drawn by.
 BEND_MMHG, BEND_BEATS = 9.0, 3.0
 #: A slope expected beforehand and the weight of that expectation, in beats
@@ -68,9 +70,11 @@ def follow_track(
             delay_s=expected.delay_s,
             spread_s=expected.spread_s,
             slope_s_per_mmhg=0.0,
+            error_s=expected.error_s,
         )
-    slope, miss = _straight(delay_s, cuff_mmhg, weight)
-    robust = weight / (1 + (miss / ROBUST_S) ** 2)
+    error_s = expected.error_s
+    slope, miss = _straight(delay_s, cuff_mmhg, weight, LOOSE_S + error_s)
+    robust = weight / (1 + (miss / (ROBUST_S + error_s)) ** 2)
     sounding = weight > 0
     low, high = float(cuff_mmhg[sounding].min()), float(cuff_mmhg[sounding].max())
     # Beyond the sounds the crossing has reached the top or the foot of the upstroke.
@@ -78,15 +82,21 @@ def follow_track(
     track = _bent(within, np.clip(within, low, high), delay_s, cuff_mmhg, robust, slope)
     miss = delay_s - track
     scatter = float(
-        np.sqrt(np.average(np.minimum(miss[sounding] ** 2, 9e-4), weights=robust[sounding]))
+        np.sqrt(
+            np.average(
+                np.minimum(np.abs(miss[sounding]), MOST_MISS_S + error_s) ** 2,
+                weights=robust[sounding],
+            )
+        )
     )
     beyond = np.maximum(np.maximum(low - cuff_mmhg, cuff_mmhg - high), 0.0)
     spread_s = max(TRACK_SPREAD_S, scatter) + TRACK_SPREAD_S_PER_MMHG * beyond
     return Expectation(
         reference_s=expected.reference_s,
         delay_s=track,
-        spread_s=np.minimum(spread_s, WIDEST_SPREAD_S),
+        spread_s=np.minimum(spread_s, WIDEST_SPREAD_S + error_s),
         slope_s_per_mmhg=slope,
+        error_s=error_s,
     )
 
 
@@ -113,9 +123,10 @@ def let_beats_move(
     expected, moved_s
         What is expected now, and how much later each beat is; shape ``(n,)``.
     """
-    first_s = np.where(seen, LATE_FROM_S + STEP_S, -UNSEEN_REACH_S)
+    near_s = LATE_FROM_S + expected.error_s
+    first_s = np.where(seen, near_s + STEP_S, -UNSEEN_REACH_S)
     last_s = np.where(seen, LATEST_AFTER_S, UNSEEN_REACH_S)
-    on_track, _ = chart.near(expected.delay_s, LATE_FROM_S)
+    on_track, _ = chart.near(expected.delay_s, near_s)
     middle_s, reach_s = 0.5 * (first_s + last_s), 0.5 * (last_s - first_s)
     odds, place_s = chart.near(expected.delay_s + middle_s, reach_s)
     moved = (odds > LEAST_LATE_ODDS) & (odds > on_track + LATE_MARGIN_NATS)
@@ -124,7 +135,7 @@ def let_beats_move(
 
 
 def _straight(
-    delay_s: FloatArray, cuff_mmhg: FloatArray, weight: FloatArray
+    delay_s: FloatArray, cuff_mmhg: FloatArray, weight: FloatArray, loose_s: float
 ) -> tuple[float, FloatArray]:
     """Robust straight line through the delays: its slope, and what it misses."""
     x = cuff_mmhg - float(np.average(cuff_mmhg, weights=weight))
@@ -138,7 +149,7 @@ def _straight(
         pull = float(np.sum(robust * x * (delay_s - level))) + usual * USUAL_S_PER_MMHG
         slope = float(np.clip(pull / spread, 0.0, STEEPEST_S_PER_MMHG))
         miss = delay_s - level - slope * x
-        robust = weight / (1 + (miss / LOOSE_S) ** 2)
+        robust = weight / (1 + (miss / loose_s) ** 2)
     return slope, miss
 
 

@@ -9,22 +9,22 @@ from tapfall.synth.rhythm import Beats, Breath
 from tapfall.synth.scenario import Room
 from tapfall.synth.streams import stream
 
-#: Where the fall of the spectrum starts (our choice), Hz.
-CORNER_HZ = 25.0
+#: Widths of the first and second sound's envelopes (standard deviation; our choice).
+WIDTHS_S = (0.022, 0.014)
 
-_LENGTH_S = 0.16
+_LENGTH_S, _CENTRE_S = 0.16, 0.07
 
 
-def s1_gain(frequency_hz: FloatArray, slope_db: float) -> FloatArray:
+def s1_gain(frequency_hz: FloatArray, slope_db: float, corner_hz: float) -> FloatArray:
     """Spectrum of the first sound: a fall of ``slope_db`` per octave above the corner."""
-    octaves = np.log2(np.maximum(frequency_hz, 1.0) / CORNER_HZ)
+    octaves = np.log2(np.maximum(frequency_hz, 1.0) / corner_hz)
     db = np.where(octaves > 0, -slope_db * octaves, 12.0 * octaves)
     return np.where(frequency_hz > 0, 10 ** (db / 20), 0.0)
 
 
-def s2_gain(frequency_hz: FloatArray) -> FloatArray:
+def s2_gain(frequency_hz: FloatArray, corner_hz: float) -> FloatArray:
     """Spectrum of the second sound: -6 dB per octave to 80 Hz, flat to 140 Hz (Sakai 1971)."""
-    octaves = np.log2(np.clip(frequency_hz, 1.0, 80.0) / CORNER_HZ)
+    octaves = np.log2(np.clip(frequency_hz, 1.0, 80.0) / corner_hz)
     db = np.where(octaves > 0, -6.0 * octaves, 12.0 * octaves)
     db = db - 12.0 * np.log2(np.maximum(frequency_hz, 140.0) / 140.0)
     return np.where(frequency_hz > 0, 10 ** (db / 20), 0.0)
@@ -34,9 +34,10 @@ def _bursts(
     n: int, rate_hz: float, gain: FloatArray, rng: np.random.Generator, width_s: float
 ) -> FloatArray:
     """One own waveform with 20 % change from beat to beat, shape ``(n, samples)``."""
-    length = int(_LENGTH_S * rate_hz)
+    length = 2 * (gain.size - 1)
     time_s = np.arange(length) / rate_hz
-    window = np.exp(-0.5 * ((time_s - 0.07) / width_s) ** 2)
+    centre_s = _CENTRE_S / _LENGTH_S * length / rate_hz
+    window = np.exp(-0.5 * ((time_s - centre_s) / width_s) ** 2)
     raw = rng.standard_normal(length) + 0.2 * rng.standard_normal((n, length))
     shaped = np.fft.irfft(np.fft.rfft(raw * window, axis=1) * gain, n=length, axis=1)
     shaped *= np.hanning(length)
@@ -53,11 +54,17 @@ def heart_sounds(
     Loudness swings with the breath; cuff pressure changes nothing.
     """
     rng = stream(seed, "heart")
-    length = int(_LENGTH_S * rate_hz)
+    longer = room.heart_length
+    length = 2 * int(_LENGTH_S * max(longer, 1.0) * rate_hz / 2)
+    centre = round(_CENTRE_S / _LENGTH_S * length)
     frequency_hz = np.fft.rfftfreq(length, 1 / rate_hz).astype(np.float64)
+    corner_hz = room.heart_corner_hz
     m = beats.foot_s.size
-    first = _bursts(m, rate_hz, s1_gain(frequency_hz, room.s1_slope_db), rng, 0.022)
-    second = _bursts(m, rate_hz, s2_gain(frequency_hz), rng, 0.014)
+    gains = s1_gain(frequency_hz, room.s1_slope_db, corner_hz), s2_gain(frequency_hz, corner_hz)
+    first, second = (
+        _bursts(m, rate_hz, gain, rng, longer * width_s)
+        for gain, width_s in zip(gains, WIDTHS_S, strict=True)
+    )
     level = 10 ** ((room.heart_breath_db * breath.at(beats.foot_s) + rng.normal(0, 0.7, m)) / 20)
     wander_s = rng.normal(0, 0.003, (2, m))
     s1_s = beats.foot_s - room.s1_before_s + wander_s[0]
@@ -66,7 +73,7 @@ def heart_sounds(
     loud = 10 ** (room.s2_db / 20)
     for i in range(m):
         for at_s, wave in ((s1_s[i], first[i]), (s2_s[i], loud * second[i])):
-            start = int((at_s - 0.07) * rate_hz)
+            start = int(at_s * rate_hz) - centre
             low, high = max(start, 0), min(start + length, n)
             if high > low:
                 out[low:high] += level[i] * wave[low - start : high - start]

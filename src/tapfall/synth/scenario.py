@@ -292,6 +292,12 @@ class Room:
     s1_slope_db: float = quantity(
         7.0, 3, 12, "dB/octave", "fall of the first heart sound; 6.5-7.5 in Sakai 1971"
     )
+    heart_corner_hz: float = quantity(
+        25.0, 10, 100, "Hz", "where the fall of the heart sounds' spectrum starts (our choice)"
+    )
+    heart_length: float = quantity(
+        1.0, 0.4, 3, "", "length of the heart sounds, over 50 and 33 ms (our choice)"
+    )
     heart_breath_db: float = quantity(
         2.0, 0, 10, "dB", "swing of the heart sounds with the breath, amplitude"
     )

@@ -47,15 +47,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     names = kind_names(given.kinds)
     if given.per_kind < 1 or given.first_seed < 0:
         raise SystemExit("--per-kind has to be 1 or more, --first-seed 0 or more")
-    absent = files.missing()
-    if absent:
-        raise SystemExit(absent)
     seeds = range(given.first_seed, given.first_seed + given.per_kind)
     cases = [(name, seed) for name in names for seed in seeds]
     rows = read_cases(cases, workers=given.workers, least_log_hz=given.min_log_hz)
     if not rows:
         raise SystemExit(f"none of {len(cases)} recordings has a log from {given.min_log_hz:g} Hz")
     print(f"second simulator, seeds {seeds[0]} to {seeds[-1]}, {len(rows)} recordings\n")
+    absent = files.missing()
+    if absent:
+        print(absent + "\n")
     print(table(rows))
     if given.save_rows:
         save_rows(rows, given.save_rows)

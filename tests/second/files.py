@@ -1,31 +1,27 @@
 """Real beats, pulses, heart sounds and background sounds, from open files.
 
-They are no part of the project.  They are looked for in the folder that
-``TAPFALL_DATA`` names, else in ``../shared/data`` beside the project.
+They are no part of the project and looked for where :mod:`tests.accuracy.splits` looks;
+where they are missing, made ones stand in.
 """
 
 from __future__ import annotations
 
 import csv
-import os
 from functools import lru_cache
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import soundfile
 from scipy import signal
 
+from tests.accuracy.splits import DATA
 from tests.second.waves import RATE_HZ, FloatArray
-
-DATA = Path(
-    os.environ.get("TAPFALL_DATA", Path(__file__).resolve().parents[2] / ".." / "shared" / "data")
-)
 
 FIBRILLATION = "beats/af_ltafdb74_5min.csv"
 SINUS = ("beats/sinus_nsr2db_nsr001.csv", "beats/sinus_nsr2db_nsr004.csv")
 PULSES = "arterial/abp_waveformtools_125hz_mmHg.csv"
 CHEST = tuple(f"heart_sounds/chest_ecg_{number}" for number in (1, 2, 3))
+CHEST_FILES = tuple(f"{name}{end}" for end in (".wav", "_events.csv") for name in CHEST)
 SPEECH = tuple(f"noise/speech_{number}.wav" for number in (1, 2, 3, 4, 5))
 HISS, RUB = "noise/vinyl_hiss.flac", "noise/ambi_glass_rub.flac"
 KNOCKS = tuple(
@@ -33,12 +29,7 @@ KNOCKS = tuple(
     for name in ("drum_bass_soft", "drum_tom_lo_soft", "bd_fat", "bd_haus", "perc_door")
 )
 
-NEEDED = (
-    *(FIBRILLATION, *SINUS, PULSES),
-    *(f"{name}.wav" for name in CHEST),
-    *(f"{name}_events.csv" for name in CHEST),
-    *(*SPEECH, HISS, RUB, *KNOCKS),
-)
+NEEDED = (FIBRILLATION, *SINUS, PULSES, *CHEST_FILES, *SPEECH, HISS, RUB, *KNOCKS)
 
 #: Rate of the file of arterial pulses.
 PULSE_RATE_HZ = 125
@@ -47,14 +38,19 @@ PULSE_RATE_HZ = 125
 FIRST_S, SECOND_S = 0.16, 0.14
 
 
+def there(*names: str) -> bool:
+    """Whether all of these files are there."""
+    return all((DATA / name).is_file() for name in names)
+
+
 def missing() -> str:
     """One line about files that are not there; empty where all are."""
-    absent = [name for name in NEEDED if not (DATA / name).is_file()]
+    absent = [name for name in NEEDED if not there(name)]
     if not absent:
         return ""
     return (
         f"{len(absent)} of {len(NEEDED)} files of real beats and sounds are missing, "
-        f"the first is {absent[0]}: set TAPFALL_DATA to the folder that holds them"
+        f"the first is {absent[0]} (see TAPFALL_DATA): made ones stand in"
     )
 
 

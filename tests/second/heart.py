@@ -13,6 +13,8 @@ from tests.second.waves import BoolArray, FloatArray, slow_curve
 
 #: Most intervals of one recording.
 MOST = 260
+#: Spread of the logarithm of made intervals in fibrillation (our choice).
+UNEVEN_SPREAD = 0.22
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,12 +69,14 @@ def draw_beats(rng: np.random.Generator, kind: str, person: Person, end_s: float
 def _intervals_s(rng: np.random.Generator, kind: str, person: Person) -> FloatArray:
     """Real intervals, in sinus rhythm scaled to the person's rate, or made ones."""
     mean_s = 60 / person.heart_rate_per_min
+    if kind == "af" and not files.there(files.FIBRILLATION):
+        return mean_s * np.clip(np.exp(UNEVEN_SPREAD * rng.standard_normal(MOST)), 0.5, 1.9)
     if kind == "af":
         real_s = files.intervals_s(files.FIBRILLATION)
         real_s = real_s[np.isfinite(real_s) & (real_s > 0.25) & (real_s < 2.5)]
         start = rng.integers(0, len(real_s))
         return np.roll(real_s, -start) * rng.uniform(0.85, 1.25)
-    if rng.random() < 0.7:
+    if rng.random() < 0.7 and files.there(*files.SINUS):
         real_s = files.intervals_s(files.SINUS[rng.integers(2)])
         real_s = real_s[np.isfinite(real_s)]
         start = rng.integers(0, len(real_s) - MOST)

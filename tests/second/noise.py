@@ -66,7 +66,7 @@ def _named(
 
 def _room(rng: np.random.Generator, count: int) -> FloatArray:
     """Steady noise of a room, real hiss in three of ten; its level wanders."""
-    if rng.random() < 0.3:
+    if rng.random() < 0.3 and files.there(files.HISS):
         hiss = files.sound(files.HISS)
         start = rng.integers(0, len(hiss))
         hiss = np.clip(hiss, -3.5, 3.5)  # its loud crackles are not a room's
@@ -112,7 +112,8 @@ def _speech(rng: np.random.Generator, count: int) -> FloatArray:
     voices = rng.permutation(len(files.SPEECH))[: int(rng.integers(1, 3))]
     speed = rng.uniform(0.9, 1.12)
     while at < count:
-        spoken = files.sound(files.SPEECH[voices[rng.integers(len(voices))]])
+        name = files.SPEECH[voices[rng.integers(len(voices))]]
+        spoken = files.sound(name) if files.there(name) else _murmuring(rng)
         size = int(len(spoken) / speed)
         place = np.linspace(0, len(spoken) - 1, size)
         spoken = np.interp(place, np.arange(len(spoken)), spoken) * ratio(rng.uniform(-3, 3))
@@ -126,17 +127,25 @@ def _speech(rng: np.random.Generator, count: int) -> FloatArray:
     return signal.sosfilt(wall, track)
 
 
+def _murmuring(rng: np.random.Generator) -> FloatArray:
+    """Twelve seconds of syllables without words."""
+    count = 12 * RATE_HZ
+    syllables = slow_curve(rng, count, 0.12).clip(0) * slow_curve(rng, count, 0.8).clip(0)
+    voice = coloured(rng, count, 1.2, 120, 1500) * syllables
+    return voice / np.sqrt(np.mean(voice**2))
+
+
 def _friction(rng: np.random.Generator, count: int) -> FloatArray:
     """Rubbing, knocks at the tube, and cloth that sticks and slips: bursts at any time."""
     track = np.zeros(count)
     at_s = rng.uniform(0, 2)
     while at_s < count / RATE_HZ:
         which = rng.random()
-        if which < 0.25:
+        if which < 0.25 and files.there(files.RUB):
             rub, size = files.sound(files.RUB), int(rng.uniform(0.2, 1.2) * RATE_HZ)
             start = rng.integers(0, len(rub) - size)
             burst = rub[start : start + size] * signal.windows.tukey(size, 0.4)
-        elif which < 0.45:
+        elif which < 0.45 and files.there(*files.KNOCKS):
             knock = files.sound(files.KNOCKS[rng.integers(len(files.KNOCKS))])
             burst = knock[: int(0.5 * RATE_HZ)] * 0.9
         else:
@@ -163,7 +172,7 @@ def _heart(rng: np.random.Generator, beats: Beats, count: int) -> FloatArray:
     track = np.zeros(count)
     before_s = rng.uniform(0.10, 0.18)  # first sound before the foot at the arm
     pool, base = None, 0
-    if rng.random() < 0.6:
+    if rng.random() < 0.6 and files.there(*files.CHEST_FILES):
         pool = files.heart_sounds()
         base = rng.integers(len(pool))
     first_hz, second_hz = rng.uniform(28, 50), rng.uniform(40, 70)

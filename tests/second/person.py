@@ -148,7 +148,7 @@ def _breath(rng: np.random.Generator) -> Breath:
 
 def _pulse(rng: np.random.Generator) -> Pulse:
     """A real pulse or a made one; upstrokes of 90-190 ms (80-150 ms in papers, from memory)."""
-    if rng.random() < 0.5:
+    if rng.random() < 0.5 and files.there(files.PULSES):
         real = files.pulses()
         time_s, height = real[rng.integers(len(real))]
         time_s = time_s * rng.uniform(0.85, 1.2)

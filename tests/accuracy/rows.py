@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -16,6 +15,7 @@ from tests.accuracy.scoring import (
     match_beats,
     score,
 )
+from tests.running import write_csv
 
 
 def pressure_text(one: Threshold | TrueThreshold | None) -> str:
@@ -82,12 +82,7 @@ def cells(row: Score) -> dict[str, Any]:
 
 def save_rows(rows: Sequence[Score], path: Path) -> None:
     """Write one CSV line per recording, then rename into place."""
-    part = path.with_name(path.name + ".part")
-    with part.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, fieldnames=list(cells(rows[0])))
-        writer.writeheader()
-        writer.writerows(map(cells, rows))
-    part.replace(path)
+    write_csv(list(map(cells, rows)), path)
 
 
 def _compare(name: str, quiet: TrueThreshold, noise: TrueThreshold, read: Threshold) -> str:

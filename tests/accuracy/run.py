@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import importlib
-import multiprocessing
-import os
-import sys
 import time
 import traceback
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 from tests.accuracy.scoring import Score, failed, score
+from tests.running import run_cases
 
 #: Seeds of each use: development, the fit of the confidence map, closing figures only.
 SPLITS = {
@@ -56,30 +54,12 @@ def score_many(
     cases: Sequence[tuple[str, int]], *, workers: int = 1, reader: str = READER
 ) -> list[Score]:
     """Score many recordings; rows come back in the order of the cases."""
-    rows: dict[tuple[str, int], Score] = {}
-    for row in _scored(cases, workers, reader):
-        rows[row.group, row.seed] = row
-        if sys.stderr.isatty():
-            print(f"\r{len(rows)}/{len(cases)} {row.group:<24}", end="", file=sys.stderr)
-    if sys.stderr.isatty():
-        print("\r" + " " * 48 + "\r", end="", file=sys.stderr)
-    return [rows[case] for case in cases]
+    return run_cases(partial(_score_case, reader=reader), cases, workers=workers, lost=_lost)
 
 
-def _scored(cases: Sequence[tuple[str, int]], workers: int, reader: str) -> Iterator[Score]:
-    if workers <= 1:
-        for group, seed in cases:
-            yield score_one(group, seed, reader)
-        return
-    os.environ["OMP_NUM_THREADS"] = "1"
-    os.environ["OPENBLAS_NUM_THREADS"] = "1"
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(max_workers=workers, mp_context=context) as pool:
-        futures: dict[Future[Score], tuple[str, int]] = {
-            pool.submit(score_one, group, seed, reader): (group, seed) for group, seed in cases
-        }
-        for future in as_completed(futures):
-            try:
-                yield future.result()
-            except Exception:  # a worker that died has no row of its own
-                yield failed(*futures[future], traceback.format_exc())
+def _score_case(case: tuple[str, int], reader: str) -> Score:
+    return score_one(*case, reader)
+
+
+def _lost(case: tuple[str, int]) -> Score:
+    return failed(*case, traceback.format_exc())

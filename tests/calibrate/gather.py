@@ -75,6 +75,17 @@ class Known:
     lag_s: float
 
 
+def _some(
+    rng: np.random.Generator, ranges: dict[str, tuple[float, float]], share: float
+) -> dict[str, float]:
+    """About this share of the fields, each drawn from its range."""
+    return {
+        name: round(float(rng.uniform(low, high)), 4)
+        for name, (low, high) in ranges.items()
+        if rng.random() < share
+    }
+
+
 def widened(scenario: Scenario, seed: int) -> Scenario:
     """The scenario with some fields of its sound, heart and log drawn from wider ranges.
 
@@ -96,11 +107,7 @@ def widened(scenario: Scenario, seed: int) -> Scenario:
 def _widened_heart(scenario: Scenario, rng: np.random.Generator) -> Scenario:
     """Heart sounds of other spectra and lengths, and at times louder."""
     room = scenario.room
-    drawn = {
-        name: round(float(rng.uniform(low, high)), 4)
-        for name, (low, high) in WIDE_HEART.items()
-        if rng.random() < 0.7
-    }
+    drawn = _some(rng, WIDE_HEART, 0.7)
     snr_db = round(float(rng.uniform(*WIDE_HEART_SNR_DB)), 3)
     louder = rng.random() < 0.3
     noises = tuple(
@@ -111,11 +118,8 @@ def _widened_heart(scenario: Scenario, rng: np.random.Generator) -> Scenario:
 
 
 def _widened_sound(scenario: Scenario, rng: np.random.Generator) -> Scenario:
-    drawn = {
-        name: round(float(rng.uniform(low, high)), 4)
-        for name, (low, high) in WIDE.items()
-        if rng.random() < 0.6
-    }
+    """Korotkoff sounds of other levels and waveforms."""
+    drawn = _some(rng, WIDE, 0.6)
     low_hz = drawn.get("low_hz", scenario.sound.low_hz)
     high_hz = drawn.get("high_hz", scenario.sound.high_hz)
     drawn["high_hz"] = max(high_hz, 1.3 * low_hz)
@@ -197,15 +201,7 @@ def scanned(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
 def widened_log(scenario: Scenario, seed: int) -> Scenario:
     """The scenario with pulse and log drawn from wider ranges."""
     rng = stream(seed, "wide log")
-
-    def some(ranges: dict[str, tuple[float, float]]) -> dict[str, float]:
-        return {
-            name: round(float(rng.uniform(low, high)), 4)
-            for name, (low, high) in ranges.items()
-            if rng.random() < 0.5
-        }
-
-    person, cuff = some(WIDE_PULSE), some(WIDE_LOG)
+    person, cuff = _some(rng, WIDE_PULSE, 0.5), _some(rng, WIDE_LOG, 0.5)
     if rng.random() < 0.5:
         cuff["log_rate_hz"] = float(rng.choice(WIDE_RATES_HZ))
     if rng.random() < 0.3:

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
 import traceback
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 
 from tapfall.ear import take_reading
 from tapfall.model import CuffLog, Reading, Recording
+from tests.running import Case, run_cases
 from tests.second.made import Made, make
 from tests.second.scoring import Row, score
-
-Case = tuple[str, int]
 
 
 def read(made: Made) -> Reading:
@@ -40,21 +37,14 @@ def read_case(case: Case, least_log_hz: float = 0.0) -> Row | None:
 
 def read_cases(cases: Sequence[Case], *, workers: int = 1, least_log_hz: float = 0.0) -> list[Row]:
     """Rows in the order of the cases, without those whose log is too slow."""
-    if workers <= 1:
-        rows = [read_case(case, least_log_hz) for case in cases]
-        return [row for row in rows if row is not None]
-    os.environ["OMP_NUM_THREADS"] = "1"
-    os.environ["OPENBLAS_NUM_THREADS"] = "1"
-    context = multiprocessing.get_context("spawn")
-    rows = []
-    with ProcessPoolExecutor(max_workers=workers, mp_context=context) as pool:
-        futures = [pool.submit(read_case, case, least_log_hz) for case in cases]
-        for case, future in zip(cases, futures, strict=True):
-            try:
-                rows.append(future.result())
-            except Exception:  # a worker that died has no row of its own
-                rows.append(_failed(case, None))
+    rows = run_cases(
+        partial(read_case, least_log_hz=least_log_hz), cases, workers=workers, lost=_lost
+    )
     return [row for row in rows if row is not None]
+
+
+def _lost(case: Case) -> Row:
+    return _failed(case, None)
 
 
 def _failed(case: Case, log_rate_hz: float | None) -> Row:

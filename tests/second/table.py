@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from tests.running import write_csv
 from tests.second.scoring import Row, Value
 
 #: Rate from which a log shows the cuff's pulse well (our choice).
@@ -126,10 +126,5 @@ def _cells(row: Row) -> dict[str, object]:
 
 
 def save_rows(rows: Sequence[Row], path: Path) -> None:
-    """Write one line per recording, beside the place first and then renamed into it."""
-    part = path.with_name(path.name + ".part")
-    with part.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, fieldnames=list(_cells(rows[0])))
-        writer.writeheader()
-        writer.writerows(_cells(row) for row in rows)
-    part.replace(path)
+    """Write one line per recording."""
+    write_csv([_cells(row) for row in rows], path)

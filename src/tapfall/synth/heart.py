@@ -31,13 +31,14 @@ def s2_gain(frequency_hz: FloatArray, corner_hz: float) -> FloatArray:
 
 
 def _bursts(
-    n: int, rate_hz: float, gain: FloatArray, rng: np.random.Generator, width_s: float
+    n: int, after_s: FloatArray, gain: FloatArray, rng: np.random.Generator, width_s: float
 ) -> FloatArray:
-    """One own waveform with 20 % change from beat to beat, shape ``(n, samples)``."""
-    length = 2 * (gain.size - 1)
-    time_s = np.arange(length) / rate_hz
-    centre_s = _CENTRE_S / _LENGTH_S * length / rate_hz
-    window = np.exp(-0.5 * ((time_s - centre_s) / width_s) ** 2)
+    """One own waveform with 20 % change from beat to beat, shape ``(n, samples)``.
+
+    ``after_s`` is the time of each sample after the sound's centre.
+    """
+    length = after_s.size
+    window = np.exp(-0.5 * (after_s / width_s) ** 2)
     raw = rng.standard_normal(length) + 0.2 * rng.standard_normal((n, length))
     shaped = np.fft.irfft(np.fft.rfft(raw * window, axis=1) * gain, n=length, axis=1)
     shaped *= np.hanning(length)
@@ -57,12 +58,13 @@ def heart_sounds(
     longer = room.heart_length
     length = 2 * int(_LENGTH_S * max(longer, 1.0) * rate_hz / 2)
     centre = round(_CENTRE_S / _LENGTH_S * length)
+    after_s = (np.arange(length) - centre) / rate_hz
     frequency_hz = np.fft.rfftfreq(length, 1 / rate_hz).astype(np.float64)
     corner_hz = room.heart_corner_hz
     m = beats.foot_s.size
     gains = s1_gain(frequency_hz, room.s1_slope_db, corner_hz), s2_gain(frequency_hz, corner_hz)
     first, second = (
-        _bursts(m, rate_hz, gain, rng, longer * width_s)
+        _bursts(m, after_s, gain, rng, longer * width_s)
         for gain, width_s in zip(gains, WIDTHS_S, strict=True)
     )
     level = 10 ** ((room.heart_breath_db * breath.at(beats.foot_s) + rng.normal(0, 0.7, m)) / 20)

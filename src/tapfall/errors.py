@@ -57,6 +57,38 @@ class MisuseError(TapfallError, RuntimeError):
     """A stateful object was used out of order; its state is unchanged."""
 
 
+def printable(text: str) -> str:
+    r"""Escape every character that is not printable.
+
+    File names and cells of other people's files reach terminals and error
+    messages only through here: a control character could otherwise move the
+    cursor, and a line break could forge a second line.
+
+    Examples
+    --------
+    >>> print(printable("arm\x1b[2J.wav"))
+    arm\x1b[2J.wav
+    """
+    if text.isprintable():
+        return text
+    return "".join(
+        ch if ch.isprintable() else ch.encode("unicode_escape", "surrogatepass").decode("ascii")
+        for ch in text
+    )
+
+
+def shown(cell: str, longest: int = 40) -> str:
+    """Quote a piece of a file for an error message, shortened and escaped.
+
+    Examples
+    --------
+    >>> print(shown("x" * 50, longest=5))
+    'xxxxx...'
+    """
+    tail = "..." if len(cell) > longest else ""
+    return f"'{printable(cell[:longest])}{tail}'"
+
+
 def fault_text(headline: str, faults: Sequence[str] = ()) -> str:
     """Join a headline and its further faults into one message.
 

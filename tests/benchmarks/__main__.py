@@ -17,7 +17,8 @@ import soxr
 
 import tapfall
 from tests.benchmarks.measure import RUNS, Row, command, medians_s, peak_mb, program
-from tests.benchmarks.recording import RATE_HZ, SECONDS, Files, make
+from tests.benchmarks.recording import RATE_HZ, SECONDS, STREAM_RATE_HZ, Files, make
+from tests.benchmarks.streaming import import_row, night_rows, streaming_rows
 
 _IMPORTS = "import numpy, scipy.signal, soundfile"
 
@@ -104,24 +105,34 @@ def machine() -> str:
 
 
 def markdown(rows: Sequence[Row]) -> str:
-    """The table; targets with one decimal, ratios with two."""
+    """The table; targets with one decimal, ratios with two or three."""
     lines = ["| measured | against | ratio | at most |", "|---|---|---|---|"]
     lines += [
-        f"| {row.what} | {row.against} | {row.ratio:.2f} | {row.target:.1f} |" for row in rows
+        f"| {row.what} | {row.against} | {_figure(row.ratio)} | {row.target:.3g} |" for row in rows
     ]
     return "\n".join(lines)
 
 
+def _figure(ratio: float) -> str:
+    return f"{ratio:.2f}" if ratio >= 0.1 else f"{ratio:.3f}"
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Measure and print; the exit code is 0 whatever the ratios are."""
-    argparse.ArgumentParser(
+    parser = argparse.ArgumentParser(
         prog="python -m tests.benchmarks",
         description="Measure speed and memory as ratios within one run; print a table.",
-        epilog="Let nothing else run meanwhile. It takes about half a minute.",
-    ).parse_args(arguments)
+        epilog="Let nothing else run meanwhile. It takes about half a minute, a day about five.",
+    )
+    parser.add_argument("--day", action="store_true", help="also 24 hours in one process")
+    options = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory(prefix="tapfall-") as folder:
         files = make(Path(folder))
-        rows = [*reading_rows(files), *start_rows(files), memory_row(files)]
+        rows = [*reading_rows(files), *start_rows(files), import_row(), memory_row(files)]
+        slow = make(Path(folder), rate_hz=STREAM_RATE_HZ)
+        rows += streaming_rows(slow)
+        if options.day:
+            rows += night_rows(slow)
     print(f"Recording of {SECONDS:.0f} s at {RATE_HZ / 1000:.1f} kHz; medians of {RUNS}")
     print(f"interleaved runs; {machine()}.\n")
     print(markdown(rows))

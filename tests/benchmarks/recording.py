@@ -12,6 +12,8 @@ from tapfall.model import CuffLog, Recording
 from tapfall.synth import load_builtin, simulate
 
 RATE_HZ = 44_100
+#: Rate of the sound that is pushed piece by piece.
+STREAM_RATE_HZ = 4_000
 SECONDS = 60.0
 
 

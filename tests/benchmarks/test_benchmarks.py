@@ -7,9 +7,11 @@ from pathlib import Path
 import pytest
 import soundfile
 
+from tapfall.files import load
 from tests.benchmarks.__main__ import machine, markdown, memory_row, reading_rows, start_rows
 from tests.benchmarks.measure import Row, medians_s, program
 from tests.benchmarks.recording import Files, make
+from tests.benchmarks.streaming import import_row, streaming_rows, time_pushes
 
 
 @pytest.fixture(scope="module")
@@ -54,7 +56,7 @@ def test_candidates_take_turns_and_the_median_counts() -> None:
 
 def test_the_table_is_markdown() -> None:
     row = Row(what="x, 2 s", against="y, 1 s", ratio=2.0, target=3.0)
-    assert markdown([row]).splitlines()[-1] == "| x, 2 s | y, 1 s | 2.00 | 3.0 |"
+    assert markdown([row]).splitlines()[-1] == "| x, 2 s | y, 1 s | 2.00 | 3 |"
 
 
 def test_the_machine_is_described() -> None:
@@ -62,3 +64,17 @@ def test_the_machine_is_described() -> None:
     assert "cores" in text
     assert "numpy" in text
     assert Path(program("tapfall")).exists()
+
+
+def test_pushes_are_timed_and_those_with_a_reading_are_known(files: Files) -> None:
+    pushes = time_pushes(load(files.audio, files.cuff), push_s=0.5)
+    assert pushes.seconds.size == pushes.judged.size == 120
+    assert 5 < pushes.judged.sum() < 60
+    assert pushes.seconds.min() > 0
+
+
+def test_ratios_of_streaming_and_of_the_import(files: Files) -> None:
+    spent, slow = streaming_rows(files, runs=1)
+    assert 0 < spent.ratio < 1
+    assert slow.ratio > 0
+    assert import_row(runs=1).ratio > 0.5

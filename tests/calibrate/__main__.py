@@ -11,9 +11,10 @@ In this order, for each rests on those before it::
     python -m tests.calibrate presence
     python -m tests.calibrate above
     python -m tests.calibrate confidence
+    python -m tests.calibrate promises
 
-All but the last use development seeds, ``confidence`` uses calibration seeds and
-nothing else does.  Networks go to ``ear/layers.npz``, all else to
+All but the last two use development seeds, ``confidence`` and ``promises`` use
+calibration seeds and nothing else does.  Networks go to ``ear/layers.npz``, all else to
 ``ear/calibration.json``.
 """
 
@@ -23,12 +24,12 @@ import argparse
 from collections.abc import Sequence
 
 from tests.calibrate import small
-from tests.calibrate.gather import gather, heard, risen, scanned
+from tests.calibrate.gather import gather, heard, promised, risen, scanned
 from tests.calibrate.stored import write_layers, write_numbers
 
 CHARTS = ("rises", "onsets", "pulses", "sounds")
 BEATS = ("evidence", "muffling")
-WHAT = (*CHARTS, *BEATS, "presence", "above", "confidence")
+WHAT = (*CHARTS, *BEATS, "presence", "above", "confidence", "promises")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -44,7 +45,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     what, count, workers = options.what, options.per_group, options.workers
     first = options.first_seed
     if first is None:
-        first = 10_000 if what == "confidence" else 2000
+        first = {"confidence": 10_000, "promises": 10_300}.get(what, 2000)
     if what in CHARTS:
         from tests.calibrate import layers
 
@@ -65,6 +66,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     elif what == "above":
         rows = gather(heard, first, count, workers)
         write_numbers(above=small.above(rows))
+    elif what == "promises":
+        write_numbers(**small.nothing_promised())
+        write_numbers(promises=small.promises(gather(promised, first, count, workers)))
     else:
         write_numbers(**small.nothing_known())
         rows = gather(heard, first, count, workers)

@@ -128,7 +128,7 @@ def _widened_sound(scenario: Scenario, rng: np.random.Generator) -> Scenario:
 
 def _simulated(case: tuple[str, int], wide: bool) -> tuple[Any, Known]:
     """One recording and what is known of it."""
-    from tapfall.ear.cuff import measurement_bounds
+    from tapfall.ear.measurement import measurement_bounds
     from tapfall.synth import simulate
     from tests.accuracy.groups import draw
 
@@ -158,8 +158,8 @@ def _watching(module: Any, name: str, seen: list[Any]) -> Iterator[None]:
     """Keep the arguments and the result of every call of a function."""
     plain = getattr(module, name)
 
-    def watched(*arguments: Any) -> Any:
-        result = plain(*arguments)
+    def watched(*arguments: Any, **named: Any) -> Any:
+        result = plain(*arguments, **named)
         seen.append((arguments, result))
         return result
 
@@ -198,6 +198,30 @@ def scanned(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     }
 
 
+def promised(case: tuple[str, int], wide: bool) -> dict[str, Any]:
+    """What every provisional value rests on, and whether the final reading keeps it.
+
+    ``values`` holds, in order of time, the threshold's kind, the measures, whether it
+    was kept, and the audio time.
+    """
+    from tapfall.ear import Listener, announcer
+
+    simulation, _ = _simulated(case, wide)
+    recording = simulation.recording
+    listener = Listener(rate_hz=recording.rate_hz)
+    seen: list[Any] = []
+    with _watching(announcer, "promise_measures", seen):
+        listener.push_cuff(recording.cuff.time_s, recording.cuff.pressure_mmhg)
+        listener.push_audio(recording.samples)
+        final = listener.finish()
+    values = []
+    for (value, reading, *_), measures in seen:
+        kind = "systolic" if value is reading.systolic else "diastolic"
+        kept = announcer.kept(value.mmhg, getattr(final, kind))
+        values.append((kind, measures, kept, reading.beats[-1].time_s))
+    return {"group": case[0], "seed": case[1], "values": values, "final": final}
+
+
 def widened_log(scenario: Scenario, seed: int) -> Scenario:
     """The scenario with pulse and log drawn from wider ranges."""
     rng = stream(seed, "wide log")
@@ -220,7 +244,8 @@ def widened_log(scenario: Scenario, seed: int) -> Scenario:
 
 def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     """What the network of rises reads of a log, and where the pulses rise; no sound."""
-    from tapfall.ear.cuff import find_deflation, measurement_bounds
+    from tapfall.ear.cuff import find_deflation
+    from tapfall.ear.measurement import measurement_bounds
     from tapfall.ear.rises import lay_out_log, rise_values
     from tapfall.synth.artery import pressures_of
     from tapfall.synth.hand import trend_of

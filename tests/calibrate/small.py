@@ -11,6 +11,7 @@ from scipy.optimize import minimize
 from tapfall.ear.calibration import SURE
 from tapfall.ear.confidence import CONFIDENCE
 from tapfall.ear.network import CLIP_SD, Weights
+from tapfall.ear.promises import PROMISE
 
 #: Penalty on squared weights, and that of the network for presence.
 RIDGE, PRESENCE_RIDGE = 3.0, 1.0
@@ -22,6 +23,8 @@ ABOVE_UNITS, FAR_MMHG = 4, 8.0
 LEAST_SOUNDS = 4
 #: Units and penalty of the network for confidence, and the coverage aimed at.
 CONFIDENCE_UNITS, CONFIDENCE_RIDGE, COVERAGE = 4, 2.0, 0.957
+#: Units of the network for the promise that a provisional value holds.
+PROMISE_UNITS = 4
 
 
 def fit_weights(
@@ -155,6 +158,33 @@ def confidence(rows: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str
     return fitted, widening
 
 
+def promises(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """Weights of the promise that a provisional value holds; prints what settling would break."""
+    fitted = {}
+    for kind in ("systolic", "diastolic"):
+        taken = [[one for one in row["values"] if one[0] == kind] for row in rows]
+        known = [one for values in taken for one in values]
+        measures = np.stack([one[1] for one in known])
+        kept = np.array([one[2] for one in known], float)
+        fitted[kind] = fit_weights(
+            measures, kept, seed=9, units=PROMISE_UNITS, even=False, ridge=CONFIDENCE_RIDGE
+        )
+        net = Weights(**fitted[kind])
+        print(f"{kind}: {kept.size} provisional values, {kept.mean():.3f} kept")
+        for least in (0.9, 0.95, 0.97, 0.98, 0.99):
+            firsts = [
+                next((one[2] for one in values if net.chance(one[1]) >= least), None)
+                for values in taken
+                if values
+            ]
+            settled = [one for one in firsts if one is not None]
+            print(
+                f"  settled from {least} on: {len(settled) / len(firsts):.3f}, "
+                f"of which kept {np.mean(settled):.4f}"
+            )
+    return fitted
+
+
 def _short_mmhg(value: Any) -> float:
     """How much an interval misses the threshold by (either truth's, or between them)."""
     true = [
@@ -177,10 +207,16 @@ def _widening(short_mmhg: np.ndarray, sure: np.ndarray) -> float:
     return 200.0
 
 
+def nothing_promised() -> dict[str, Any]:
+    """Numbers under which nothing is settled, so that every provisional value is asked for."""
+    return {"promises": dict.fromkeys(("systolic", "diastolic"), blank(len(PROMISE), -9.0))}
+
+
 def nothing_known() -> dict[str, Any]:
     """Numbers under which every value is given, so that each can be learned from."""
     kinds = ("systolic", "diastolic")
     return {
+        **nothing_promised(),
         "confidence": dict.fromkeys(kinds, blank(len(CONFIDENCE), 4.0)),
         "widening_mmhg": dict.fromkeys(kinds, 0.0),
     }

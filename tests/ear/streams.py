@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from tapfall.ear import Listener
+from tapfall.events import Event
 from tapfall.model import CuffLog, Reading, Recording, Settings
 
 Push = tuple[str, int]
@@ -35,24 +36,24 @@ def pushes(recording: Recording, ways: Iterator[Push]) -> Iterator[tuple[str, sl
             return
 
 
-def push(listener: Listener, recording: Recording, kind: str, part: slice) -> None:
+def push(listener: Listener, recording: Recording, kind: str, part: slice) -> tuple[Event, ...]:
     """Push a part of one of the streams."""
     if kind == "audio":
-        listener.push_audio(recording.samples[part])
-    else:
-        listener.push_cuff(recording.cuff.time_s[part], recording.cuff.pressure_mmhg[part])
+        return listener.push_audio(recording.samples[part])
+    return listener.push_cuff(recording.cuff.time_s[part], recording.cuff.pressure_mmhg[part])
 
 
 def streamed(
     recording: Recording, ways: Iterator[Push], chosen: Settings | None = None
 ) -> tuple[Reading, ...]:
     """Readings of a stream, with its last one from ``finish``."""
-    listener = Listener(rate_hz=recording.rate_hz, settings=chosen)
+    listener = Listener(rate_hz=recording.rate_hz, settings=chosen, announce=False)
     for kind, part in pushes(recording, ways):
         push(listener, recording, kind, part)
     last = listener.finish()
-    assert not listener.readings or listener.readings[-1] == last
-    return listener.readings or (last,)
+    readings = listener.readings()
+    assert not readings or readings[-1] == last
+    return readings or (last,)
 
 
 def with_samples(recording: Recording, samples: np.ndarray) -> Recording:

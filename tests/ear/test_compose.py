@@ -280,6 +280,20 @@ def test_clipped_sound_is_flagged() -> None:
     assert Flag.AUDIO_CLIPPED in reading.flags
     assert 0.0 < reading.quality.clipped_share <= 1.0
     assert fixture_reading("ordinary").quality.clipped_share == 0.0
+    assert Flag.AUDIO_CLIPPED not in fixture_reading("ordinary").flags
+
+
+@pytest.mark.parametrize("name", ["ordinary", "silent_gap", "slow_rounded_log"])
+def test_heavily_clipped_sound_asks_for_a_person_and_is_never_sure(name: str) -> None:
+    recording = fixture(name)
+    gain = 6.0 / float(np.quantile(np.abs(recording.samples), 0.9995))
+    loud = np.clip(recording.samples * gain, -1.0, 1.0).astype(np.float32)
+    reading = take_reading(Recording(samples=loud, rate_hz=recording.rate_hz, cuff=recording.cuff))
+    assert Flag.AUDIO_CLIPPED in reading.flags
+    assert reading.status is not Status.OK
+    assert reading.quality.clipped_share >= 0.05
+    for one in (reading.systolic, reading.diastolic):
+        assert one.confidence is None or one.confidence <= 0.75
 
 
 def test_a_slow_log_is_called_coarse() -> None:

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tapfall.ear.cuff import Deflation, find_deflation, measurement_bounds
+from tapfall.ear.cuff import Deflation, find_deflation
+from tapfall.ear.measurement import measurement_bounds
 from tapfall.model import Flag
 from tests.ear.made import Corner, line, rounded_to, with_pulses
 

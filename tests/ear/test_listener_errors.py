@@ -212,7 +212,7 @@ def test_nothing_is_taken_in_after_the_end() -> None:
             call()
         assert str(caught.value) == text
     assert listener.snapshot() == reading
-    assert listener.readings in ((reading,), ())
+    assert listener.readings() in ((reading,), ())
     assert listener.audio_s == pytest.approx(24.0)
 
 

@@ -43,7 +43,7 @@ def test_a_cuff_at_rest_is_no_deflation() -> None:
     reading = listener.finish()
     assert (reading.status, reading.reasons) == (Status.UNREADABLE, (Reason.NO_DEFLATION,))
     assert reading.systolic.state is State.UNDETERMINED
-    assert listener.readings == ()
+    assert listener.readings() == ()
 
 
 def test_two_measurements_give_two_readings_each_as_if_alone() -> None:
@@ -71,7 +71,7 @@ def test_a_measurement_is_read_as_soon_as_its_rest_is_over() -> None:
     times_s = seconds + np.arange(64) / 16
     listener.push_cuff(times_s, np.zeros(64))
     listener.push_audio(np.zeros(round(4 * AUDIO_HZ), np.float32))
-    assert listener.readings == (take_reading(recording),)
+    assert listener.readings() == (take_reading(recording),)
 
 
 def test_repeated_rows_count_for_their_own_measurement() -> None:

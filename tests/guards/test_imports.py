@@ -4,10 +4,21 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
-HEAVY = {"matplotlib", "librosa", "soundfile", "pandas", "numpy", "scipy", "jsonschema"}
+HEAVY = {
+    "matplotlib",
+    "librosa",
+    "soundfile",
+    "pandas",
+    "numpy",
+    "scipy",
+    "jsonschema",
+    "wfdb",
+    "edfio",
+}
 
 
 def loaded(code: str) -> set[str]:
@@ -65,3 +76,27 @@ def test_the_ear_needs_numpy_and_scipy_alone() -> None:
 def test_the_block_blocks() -> None:
     with pytest.raises(subprocess.CalledProcessError):
         loaded(BLOCK + "import soundfile")
+
+
+VECTOR = Path(__file__).resolve().parents[2] / "synth_fixtures" / "vectors" / "ordinary"
+READ = f"""
+import json
+import numpy as np
+from tapfall.ear import Listener
+
+with np.load({str(VECTOR) + ".sound.npz"!r}) as made:
+    audio, log_s, log_mmhg = made["audio"], made["log_s"], made["log_mmhg"]
+with open({str(VECTOR) + ".json"!r}, encoding="utf-8") as file:
+    page = json.load(file)
+ear = Listener(rate_hz=page["audio_rate_hz"])
+told = [*ear.push_cuff(log_s, log_mmhg), *ear.push_audio(audio)]
+reading = ear.finish()
+assert any(event.kind == "systolic_settled" for event in told)
+expected = page["expected"]["reading"]
+assert abs(reading.systolic.mmhg - expected["systolic"]["mmHg"]) < 0.05
+assert abs(reading.diastolic.mmhg - expected["diastolic"]["mmHg"]) < 0.05
+"""
+
+
+def test_the_ear_reads_a_recording_with_numpy_and_scipy_alone() -> None:
+    assert "tapfall.ear" in loaded(BLOCK + READ)

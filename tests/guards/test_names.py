@@ -27,7 +27,6 @@ def test_files() -> None:
         "ReadingRecord",
         "check_writable",
         "load",
-        "printable",
         "read_cuff_log",
         "read_reading",
         "reading_schema",
@@ -44,9 +43,10 @@ def test_load_takes_its_choices_by_name() -> None:
     assert str(
         inspect.signature(tapfall.load).replace(return_annotation=inspect.Signature.empty)
     ) == (
-        "(audio: 'PathLike', cuff: 'PathLike | None' = None, *, channel: 'int | None' = None, "
-        "cuff_channel: 'int | None' = None, cuff_scale: 'float | None' = None, "
-        "cuff_offset: 'float | None' = None, lag_s: 'float | None' = None)"
+        "(audio: 'PathLike', cuff: 'PathLike | None' = None, *, "
+        "channel: 'int | str | None' = None, cuff_channel: 'int | str | None' = None, "
+        "cuff_scale: 'float | None' = None, cuff_offset: 'float | None' = None, "
+        "lag_s: 'float | None' = None)"
     )
 
 

@@ -11,7 +11,8 @@ from tapfall.cli.simulate import write_simulated
 
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
-    from tapfall.files import load, printable, write_reading
+    from tapfall.errors import printable
+    from tapfall.files import load, write_reading
     from tapfall.model import Settings, Status
     from tapfall.synth import load_builtin
 

@@ -18,8 +18,7 @@ def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
     from dataclasses import replace
 
-    from tapfall.errors import SettingError
-    from tapfall.files import printable
+    from tapfall.errors import SettingError, printable
     from tapfall.synth import builtin_names, load_builtin
 
     if args.list:

@@ -25,9 +25,9 @@ class Calibration:
     """All fitted numbers.
 
     Networks of the evidence, of muffling, of the presence of sounds, of a gap above
-    the top and of the confidence in each threshold; ``widening_mmhg`` is how much
-    wider an interval grows on each side as confidence falls from ``SURE`` to zero;
-    ``layers`` are the networks of layers by kind.
+    the top, of the confidence in each threshold and of the promise that a provisional
+    one holds; ``widening_mmhg`` is how much wider an interval grows on each side as
+    confidence falls from ``SURE`` to zero; ``layers`` are the networks of layers by kind.
     """
 
     evidence: BeatNetwork
@@ -35,6 +35,7 @@ class Calibration:
     presence: Weights
     above: Weights
     confidence: dict[str, Weights]
+    promises: dict[str, Weights]
     widening_mmhg: dict[str, float]
     layers: dict[str, tuple[Layer, ...]]
 
@@ -92,6 +93,7 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
         presence=weights(raw["presence"]),
         above=weights(raw["above"]),
         confidence={kind: weights(one) for kind, one in raw["confidence"].items()},
+        promises={kind: weights(one) for kind, one in raw["promises"].items()},
         widening_mmhg={kind: float(value) for kind, value in raw["widening_mmhg"].items()},
         layers=networks,
     )

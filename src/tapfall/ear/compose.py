@@ -9,7 +9,7 @@ import numpy as np
 from tapfall.ear import verdict
 from tapfall.ear.character import Character, character, name_phases
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.flags import heard_flags
+from tapfall.ear.flags import CLIPPED_SHARE, heard_flags
 from tapfall.ear.judge import Listening, Nothing
 from tapfall.ear.muffling import Muffled, find_muffling
 from tapfall.ear.presence import presence
@@ -205,8 +205,14 @@ def compose(
     lag_error_s = listening.lag.error_s if listening.lag.clear else 0.8
     told = tell(listening, deflation, lag_error_s)
     quality = _quality(record, deflation, listening, told)
-    told = replace(told, signal_to_noise_db=quality.signal_to_noise_db)
+    told = replace(
+        told,
+        signal_to_noise_db=quality.signal_to_noise_db,
+        clipped_share=quality.clipped_share,
+    )
     flags = list(noticed)
+    if quality.clipped_share >= CLIPPED_SHARE:
+        flags.append(Flag.AUDIO_CLIPPED)
     ruled = told.ruled
     present = presence(listening)
     paused = bool((ruled.gap_upper >= 0).mean() >= 0.5)

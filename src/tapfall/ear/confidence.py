@@ -36,7 +36,8 @@ CONFIDENCE = (
 CLEAR_DB = 30.0
 
 
-def _logit(probability: float) -> float:
+def logit(probability: float) -> float:
+    """Log odds of a probability, bounded where it is next to certain."""
     bounded = min(max(probability, 0.002), 0.998)
     return float(np.log(bounded / (1 - bounded)))
 
@@ -92,8 +93,8 @@ def confidence_measures(
     ratio_db = CLEAR_DB if signal_to_noise_db is None else min(signal_to_noise_db, CLEAR_DB)
     return np.array(
         [
-            _logit(found.mass),
-            _logit(present),
+            logit(found.mass),
+            logit(present),
             likeness,
             loud_over_floor,
             float(np.median(np.abs(np.diff(cuff_mmhg)))),

@@ -13,10 +13,6 @@ from numpy.typing import NDArray
 
 from tapfall.model import Flag, FloatArray
 
-#: Below this the cuff is at rest (definition of a measurement).
-REST_MMHG = 15.0
-#: A measurement ends at a rest of this length (definition).
-REST_S = 5.0
 #: The run-off of a pulse adds to the fall for a beat's length, and by this share at most
 #: (4 mmHg within half a second, smoothed over a second; computed); a release is faster.
 PULSE_RUN_OFF_S, PULSE_RUN_OFF_SHARE = 1.5, 1.4
@@ -81,50 +77,6 @@ class Deflation:
         """Fall in mmHg/s (positive while falling) at log times."""
         slope = -np.gradient(self.trend_mmhg, GRID_S)
         return np.interp(time_s, self.time_s, slope)
-
-
-def measurement_bounds(time_s: FloatArray, pressure_mmhg: FloatArray) -> list[tuple[int, int]]:
-    """Cut a log into measurements.
-
-    Parameters
-    ----------
-    time_s, pressure_mmhg
-        Log of shape ``(n,)``.
-
-    Returns
-    -------
-    list of (int, int)
-        Half-open row ranges, each from the row where the cuff leaves rest to
-        the row that completes a rest of 5 s, or the end of the log.
-
-    Examples
-    --------
-    >>> t = np.arange(20.0)
-    >>> p = np.where((t > 3) & (t < 9), 100.0, 0.0)
-    >>> measurement_bounds(t, p)
-    [(4, 15)]
-    """
-    bounds: list[tuple[int, int]] = []
-    begin: int | None = None
-    rest_since: float | None = None
-    sides = np.flatnonzero(np.diff(pressure_mmhg < REST_MMHG, prepend=True))
-    for row in [*sides.tolist(), time_s.size]:
-        # Between two of these rows the cuff stays on one side of the rest pressure.
-        if begin is not None and rest_since is not None:
-            stop = int(np.searchsorted(time_s, rest_since + REST_S))
-            if stop < row:
-                bounds.append((begin, stop + 1))
-                begin = None
-        if row == time_s.size:
-            break
-        if pressure_mmhg[row] >= REST_MMHG:
-            begin = row if begin is None else begin
-            rest_since = None
-        else:
-            rest_since = float(time_s[row])
-    if begin is not None:
-        bounds.append((begin, time_s.size))
-    return bounds
 
 
 def _box(values: FloatArray, count: int) -> FloatArray:

@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from tapfall.ear.above import above_measures, sounds_above
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.thresholds import ASK_BELOW, Told
-from tapfall.model import Diastolic, Flag, Gap, Quality, Reason, State, Threshold
+from tapfall.model import (
+    REVIEW_FLAGS,
+    Diastolic,
+    Flag,
+    Gap,
+    Quality,
+    Reading,
+    Reason,
+    State,
+    Status,
+    Threshold,
+)
 
 #: Silence above the first sound that excludes a gap above it (the project's definition).
 CLEAR_SILENCE_MMHG = 20.0
@@ -17,6 +30,9 @@ CLEAR_SILENCE_MMHG = 20.0
 LEAST_ABOVE = 0.6
 #: Log odds from which a lone beat above the systolic is told (our choice).
 LONE_LOG_ODDS = 3.0
+#: Share of clipped samples from which a person is asked: with 2 in 100 readings of simulated
+#: recordings are as right as without, with 9 in 100 one value in seven is wrong (measured).
+CLIPPED_SHARE = 0.01
 #: Signal-to-noise ratio below which a reading is flagged as noisy (our choice).
 NOISY_DB = 8.0
 #: The same below which noise hides the weak first and last sounds, so that whoever hears
@@ -94,8 +110,28 @@ def heard_flags(
         flags.append(Flag.LAG_UNCERTAIN)
     if not pulses.usable:
         flags.append(Flag.COARSE_CUFF_LOG)
-    if quality.clipped_share > 1e-3:
-        flags.append(Flag.AUDIO_CLIPPED)
     if ratio is not None and ratio < NOISY_DB:
         flags.append(Flag.NOISY)
     return flags
+
+
+def with_flag(reading: Reading, flag: Flag) -> Reading:
+    """A reading with one more flag, in the flags' own order.
+
+    One that asks for a person makes a reading that was ``ok`` a ``review``.
+
+    Examples
+    --------
+    >>> from tapfall.ear.compose import unreadable
+    >>> from tapfall.model import Settings
+    >>> bare = unreadable(Reason.NO_SOUNDS, Settings())
+    >>> with_flag(bare, Flag.NOISY).flags
+    (<Flag.NOISY: 'noisy'>,)
+    """
+    flags = {*reading.flags, flag}
+    ask = flag in REVIEW_FLAGS and reading.status is Status.OK
+    return replace(
+        reading,
+        flags=tuple(one for one in Flag if one in flags),
+        status=Status.REVIEW if ask else reading.status,
+    )

@@ -8,6 +8,7 @@ and decimated copy only.  The filters carry their state from push to push
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -234,6 +235,22 @@ class FrontEnd:
         if not sounds:
             return np.zeros(0), np.zeros(0, np.bool_)
         return np.concatenate(sounds), np.concatenate(marks)
+
+    def arrays(self) -> dict[str, NDArray[np.generic]]:
+        """All that is remembered from push to push, as arrays."""
+        return {
+            "low_carry": self._low_carry.copy(),
+            "high_carry": self._high_carry.copy(),
+            "samples_seen": np.array(self._seen),
+            "clipped": np.array(self._clipped),
+        }
+
+    def restore(self, arrays: Mapping[str, Any]) -> None:
+        """Take over what :meth:`arrays` of another front end of this rate returned."""
+        self._low_carry = np.array(arrays["low_carry"], np.float64)
+        self._high_carry = np.array(arrays["high_carry"], np.float64)
+        self._seen = int(arrays["samples_seen"])
+        self._clipped = bool(arrays["clipped"])
 
     def _filtered(self, block: FloatArray, skip: int) -> FloatArray:
         """Low-pass, decimate, high-pass; the filters remember where they are."""

@@ -34,6 +34,9 @@ LAG_MARGIN_SHARE, LAG_MARGIN_NATS = 0.05, 14.0
 #: The release is heard: the most that a jump in loudness counts, its weight, and how
 #: far the log's knee may be off (tuned).
 MOST_JUMP_NATS, JUMP_WEIGHT, KNEE_S = 3.0, 2.5, 0.12
+#: Error of a lag of 0 where no pulse on the log can tell: clocks that were started by
+#: hand or by one program, some tenths of a second apart (our choice).
+UNSEEN_ERROR_S = 0.25
 #: Rival lags closer than this are the same.
 SAME_LAG_S = 0.25
 

@@ -10,6 +10,7 @@ trade apply as they stand.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -32,8 +33,11 @@ ALTERNATE, ALTERNATE_ENDS = 0.2, 0.2
 #: Chance per beat of falling into a gap; 21 % of hypertensives have one
 #: (Cavallini 1996), some 20 beats each.
 GAP, GAP_ENDS = 0.05, 0.25
-#: Paths drawn from the posterior.
-PATHS = 400
+#: Paths drawn from the posterior; with 400, drawn one by one, other draws moved the end of
+#: an interval by up to 4 mmHg, these by 1 (measured on noisy recordings).
+PATHS = 1000
+#: Beats for which numbers are made at a time.
+SPREAD_ROWS = 64
 #: The model's states, in order.
 STATES = (
     "above", "above-lone", "every-second", "between", "a-first", "a-sound", "a-miss",
@@ -189,10 +193,17 @@ def _log_quiet(bounded: FloatArray) -> float:
     return total
 
 
+@lru_cache(maxsize=8)
+def _spread(blocks: int) -> FloatArray:
+    """Numbers between 0 and 1, at each beat spread evenly over the paths in an order of its own."""
+    drawn = np.random.Generator(np.random.PCG64(20)).random((blocks * SPREAD_ROWS, PATHS))
+    return np.asarray((np.argsort(drawn, axis=1) + 0.5) / PATHS)
+
+
 def _draw(chain: Chain, forward: FloatArray) -> np.ndarray:
     """Draw whole paths backwards from the posterior; fixed numbers, so equal every time."""
     n = forward.shape[0]
-    uniform = np.random.Generator(np.random.PCG64(20)).random((n, PATHS))
+    uniform = _spread(-(-n // SPREAD_ROWS))[:n]
     heard = np.zeros((PATHS, n), bool)
     weight = forward[-1] * chain.end
     edges = np.cumsum(weight)

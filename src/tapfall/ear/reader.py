@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from tapfall.ear.compose import compose, unreadable, why_nothing
-from tapfall.ear.cuff import find_deflation, runs
+from tapfall.ear.cuff import Deflation, find_deflation, runs
+from tapfall.ear.flags import with_flag
 from tapfall.ear.judge import Nothing, listen
-from tapfall.ear.pulses import find_pulses
+from tapfall.ear.pulses import Pulses, find_pulses
 from tapfall.ear.record import Record
 from tapfall.model import Flag, FloatArray, Reading, Reason, Settings, Threshold
 
@@ -21,7 +22,21 @@ LEAST_COVER, LEAST_COVER_S = 1 / 3, 5.0
 DEAD_SHARE, DEAD_S, BLOCK_S = 1e-4, 0.3, 0.05
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Judged:
+    """A reading with what the log showed on the way to it, ``None`` if it came to nothing."""
+
+    reading: Reading
+    deflation: Deflation | None = None
+    pulses: Pulses | None = None
+
+
 def judge(record: Record, settings: Settings) -> Reading:
+    """Judge one measurement: the reading of :func:`look_into` alone."""
+    return look_into(record, settings).reading
+
+
+def look_into(record: Record, settings: Settings, centre_s: float = 0.0) -> Judged:
     """Judge one measurement, in time from its first row of the log.
 
     Parameters
@@ -30,15 +45,32 @@ def judge(record: Record, settings: Settings) -> Reading:
         Sound and log rows of the measurement.
     settings
         What the user chose.
+    centre_s
+        Lag around which another one is searched.
 
     Returns
     -------
-    Reading
-        Equal for equal records.
+    Judged
+        Equal readings for equal records; deflation and pulses in time from the first row.
     """
-    origin_s = float(record.log_s[0]) if record.log_s.size else 0.0
-    here = replace(record, log_s=record.log_s - origin_s, start_s=record.start_s - origin_s)
-    return _moved(_judge(here, settings), origin_s)
+    origin_s = float(record.log_s[0]) - centre_s if record.log_s.size else 0.0
+    here = replace(
+        record,
+        log_s=record.log_s - centre_s - origin_s,
+        start_s=record.start_s - origin_s,
+        lost_s=tuple((a - origin_s, b - origin_s) for a, b in record.lost_s),
+    )
+    found = _judge(here, settings)
+    reading = _moved(found.reading, origin_s)
+    if centre_s and reading.lag is not None:
+        lag = replace(
+            reading.lag,
+            seconds=round(reading.lag.seconds + centre_s, 3),
+            low_s=round(reading.lag.low_s + centre_s, 3),
+            high_s=round(reading.lag.high_s + centre_s, 3),
+        )
+        reading = with_flag(replace(reading, lag=lag), Flag.LAG_CORRECTED)
+    return replace(found, reading=reading)
 
 
 def _moved(reading: Reading, by_s: float) -> Reading:
@@ -68,15 +100,20 @@ def _dead_s(sound: FloatArray, rate_hz: float) -> float:
     return float(max((end - begin for begin, end in runs(dead)), default=0)) * BLOCK_S
 
 
-def _judge(record: Record, settings: Settings) -> Reading:
+def _judge(record: Record, settings: Settings) -> Judged:
     """Judge a record whose times start at its first row."""
     noticed: list[Flag] = []
     if record.rows_repeated:
         noticed.append(Flag.CUFF_LOG_ROWS_REPEATED)
     deflation = find_deflation(record.log_s, record.log_mmhg)
     if deflation is None:
-        return unreadable(Reason.NO_DEFLATION, settings, tuple(noticed))
+        return Judged(reading=unreadable(Reason.NO_DEFLATION, settings, tuple(noticed)))
     noticed += deflation.flags
+
+    def nothing(reason: Reason, pulses: Pulses | None = None) -> Judged:
+        reading = unreadable(reason, settings, tuple(noticed))
+        return Judged(reading=reading, deflation=deflation, pulses=pulses)
+
     lag_s = settings.lag_s or 0.0
     span_s = deflation.end_s - deflation.start_s
     covered_s = min(deflation.end_s - lag_s, record.end_s) - max(
@@ -85,14 +122,17 @@ def _judge(record: Record, settings: Settings) -> Reading:
     if covered_s < 0.98 * span_s - 0.5:
         noticed.append(Flag.AUDIO_PARTIAL)
     if covered_s < LEAST_COVER * span_s or covered_s < LEAST_COVER_S:
-        return unreadable(Reason.TOO_LITTLE_SOUND, settings, tuple(noticed))
+        return nothing(Reason.TOO_LITTLE_SOUND)
     sound, _ = record.between(deflation.start_s - lag_s, deflation.end_s - lag_s)
     if float(np.ptp(sound)) < 1e-7:
-        return unreadable(Reason.SILENT_AUDIO, settings, tuple(noticed))
-    if _dead_s(sound, record.rate_hz) >= DEAD_S:
+        return nothing(Reason.SILENT_AUDIO)
+    first_s, last_s = deflation.start_s - lag_s, deflation.end_s - lag_s
+    lost = any(a < last_s and b > first_s for a, b in record.lost_s)
+    if lost or _dead_s(sound, record.rate_hz) >= DEAD_S:
         noticed.append(Flag.AUDIO_DROPOUT)
     pulses = find_pulses(record.log_s, record.log_mmhg, deflation)
     listening = listen(record, deflation, pulses, settings.lag_s)
     if isinstance(listening, Nothing):
-        return unreadable(why_nothing(listening), settings, tuple(noticed))
-    return compose(record, deflation, pulses, listening, settings, tuple(noticed))
+        return nothing(why_nothing(listening), pulses)
+    reading = compose(record, deflation, pulses, listening, settings, tuple(noticed))
+    return Judged(reading=reading, deflation=deflation, pulses=pulses)

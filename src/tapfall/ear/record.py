@@ -16,7 +16,7 @@ class Record:
 
     ``sound`` and ``clipped`` have shape ``(n,)`` at ``rate_hz``, the first
     sample at audio time ``start_s``; ``log_s`` and ``log_mmhg`` have shape
-    ``(k,)`` in log time.
+    ``(k,)`` in log time.  ``lost_s`` are stretches of audio time that never came.
     """
 
     sound: FloatArray
@@ -26,6 +26,7 @@ class Record:
     log_s: FloatArray
     log_mmhg: FloatArray
     rows_repeated: int = 0
+    lost_s: tuple[tuple[float, float], ...] = ()
 
     @property
     def end_s(self) -> float:

@@ -6,8 +6,10 @@ import math
 
 import numpy as np
 
+from tapfall.ear.flags import with_flag
 from tapfall.ear.frontend import as_samples
-from tapfall.ear.listener import Listener, as_rows, with_flag
+from tapfall.ear.listener import Listener
+from tapfall.ear.rows import as_rows
 from tapfall.ear.settings import check_settings
 from tapfall.model import Flag, Reading, Recording, Settings
 
@@ -37,7 +39,7 @@ def take_readings(recording: Recording, settings: Settings | None = None) -> tup
         If sound, log or settings cannot be used.
     """
     chosen = check_settings(settings or Settings())
-    listener = Listener(rate_hz=recording.rate_hz, settings=chosen)
+    listener = Listener(rate_hz=recording.rate_hz, settings=chosen, announce=False)
     samples = as_samples(recording.samples)
     log_s, log_mmhg = as_rows(recording.cuff.time_s, recording.cuff.pressure_mmhg)
     length_s = samples.size / recording.rate_hz
@@ -61,7 +63,7 @@ def take_readings(recording: Recording, settings: Settings | None = None) -> tup
         listener.push_audio(samples[sample:next_sample])
         row, sample = next_row, next_sample
     last = listener.finish()
-    readings = listener.readings or (last,)
+    readings = listener.readings() or (last,)
     if recording.cuff.rows_repeated:
         readings = tuple(with_flag(one, Flag.CUFF_LOG_ROWS_REPEATED) for one in readings)
     return readings

@@ -18,6 +18,9 @@ from tapfall.model import Diastolic, FloatArray, Gap, Reason, Rule, State, Thres
 ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.35
 #: What is left of the confidence where the log has a hole at the threshold (our choice).
 IN_HOLE = 0.7
+#: The same where so large a share of the samples is clipped: what is loud no longer stands
+#: out of what is not, and a quarter of the values are wrong (measured).
+IN_CLIPPING, HEAVILY_CLIPPED = 0.75, 0.05
 #: Error of the trend that no log gets below (movement, wobble; tuned).
 LEAST_TREND_ERROR_MMHG = 0.35
 
@@ -36,6 +39,7 @@ class Told:
     listening: Listening
     deflation: Deflation
     signal_to_noise_db: float | None = None
+    clipped_share: float = 0.0
 
     def hole_at(self, index: int, beyond: int) -> tuple[float, float] | None:
         """Pressures at the edges of a hole in the log between two neighbouring beats."""
@@ -103,6 +107,8 @@ def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Thr
         # Nobody saw where in the hole the cuff was: the whole of it is possible.
         sure = round(sure * IN_HOLE, 4)
         low_mmhg, high_mmhg = min(low_mmhg, hole[0]), max(high_mmhg, hole[1])
+    if told.clipped_share >= HEAVILY_CLIPPED:
+        sure = round(sure * IN_CLIPPING, 4)
     if sure < ABSTAIN_BELOW:
         return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
     return Threshold(

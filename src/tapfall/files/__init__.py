@@ -6,9 +6,8 @@ and what is allowed.  Outputs appear under their name only when complete.
 
 from __future__ import annotations
 
-from tapfall.files.convert import to_json
+from tapfall.convert import to_json
 from tapfall.files.cufflog import read_cuff_log
-from tapfall.files.names import printable
 from tapfall.files.record import (
     SCHEMA_NAME,
     ReadingRecord,
@@ -25,7 +24,6 @@ __all__ = [
     "ReadingRecord",
     "check_writable",
     "load",
-    "printable",
     "read_cuff_log",
     "read_reading",
     "reading_schema",

@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tapfall.errors import AudioError, SettingError
-from tapfall.files.names import PathLike, label_of, open_regular, printable
+from tapfall.errors import AudioError, SettingError, printable
+from tapfall.files.names import PathLike, label_of, open_regular
 
 #: Lowest sampling rate: a Korotkoff sound needs 25-250 Hz and a margin (our choice).
 LOWEST_RATE_HZ = 1000
@@ -26,6 +26,9 @@ MAX_SAMPLES = 200_000_000
 
 #: Largest file, bytes (our choice).
 MAX_BYTES = 4_000_000_000
+
+#: How the comment of a sound file starts that holds a simulated sound.
+SIMULATED_COMMENT = "tapfall simulated"
 
 #: Highest rate that a pressure channel is brought down to by averaging (our choice).
 PRESSURE_RATE_HZ = 200
@@ -52,6 +55,8 @@ class Sound:
         Means of blocks of the pressure channel, full scale 1.0, shape ``(m,)``.
     cuff_time_s
         The middle of each block, shape ``(m,)``.
+    simulated
+        Whether the file's comment says so.
     """
 
     samples: NDArray[np.float32]
@@ -60,6 +65,7 @@ class Sound:
     channels: int
     cuff_samples: NDArray[np.float64] | None = None
     cuff_time_s: NDArray[np.float64] | None = None
+    simulated: bool = False
 
 
 def read_sound(
@@ -98,13 +104,14 @@ def read_sound(
                 sound_index, cuff_index = _choose(label, track.channels, channel, cuff_channel)
                 samples, pressure, block = _read(label, track, sound_index, cuff_index)
                 rate_hz, channels = float(track.samplerate), int(track.channels)
+                simulated = str(track.comment).startswith(SIMULATED_COMMENT)
         except (soundfile.SoundFileError, RuntimeError) as fault:
             reason = getattr(fault, "error_string", str(fault)).strip().rstrip(".")
             raise AudioError(
                 f"{label}: found data that cannot be read as sound ({printable(reason)}); "
                 f"allowed {_WANTED}"
             ) from None
-    _check_samples(label, samples)
+    check_samples(label, samples)
     times = None
     if pressure is not None:
         first = np.arange(len(pressure)) * block
@@ -117,6 +124,7 @@ def read_sound(
         channels=channels,
         cuff_samples=pressure,
         cuff_time_s=times,
+        simulated=simulated,
     )
 
 
@@ -211,7 +219,8 @@ def _read(
     return samples, np.concatenate(means) if means else None, block
 
 
-def _check_samples(label: str, samples: NDArray[np.float32]) -> None:
+def check_samples(label: str, samples: NDArray[np.float32]) -> None:
+    """Raise where samples are not finite, or all alike."""
     low, high = float(samples.min()), float(samples.max())
     if not (np.isfinite(low) and np.isfinite(high)):
         where = int(np.flatnonzero(~np.isfinite(samples))[0])

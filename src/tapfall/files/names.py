@@ -7,30 +7,10 @@ import os
 import stat
 from pathlib import Path
 
-from tapfall.errors import InputError
+from tapfall.errors import InputError, printable
 
 #: What a caller may name a file by.
 PathLike = str | os.PathLike[str]
-
-
-def printable(text: str) -> str:
-    r"""Escape every character that is not printable.
-
-    File names and cells of other people's files reach terminals and error
-    messages only through here: a control character could otherwise move the
-    cursor, and a line break could forge a second line.
-
-    Examples
-    --------
-    >>> print(printable("arm\x1b[2J.wav"))
-    arm\x1b[2J.wav
-    """
-    if text.isprintable():
-        return text
-    return "".join(
-        ch if ch.isprintable() else ch.encode("unicode_escape", "surrogatepass").decode("ascii")
-        for ch in text
-    )
 
 
 def label_of(path: PathLike) -> str:
@@ -42,18 +22,6 @@ def label_of(path: PathLike) -> str:
     visits/arm.wav ''
     """
     return printable(os.fspath(path)) or "''"
-
-
-def shown(cell: str, longest: int = 40) -> str:
-    """Quote a piece of a file for an error message, shortened and escaped.
-
-    Examples
-    --------
-    >>> print(shown("x" * 50, longest=5))
-    'xxxxx...'
-    """
-    tail = "..." if len(cell) > longest else ""
-    return f"'{printable(cell[:longest])}{tail}'"
 
 
 def base_name(path: PathLike) -> str:

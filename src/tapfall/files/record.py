@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
 from tapfall import __version__
-from tapfall.errors import ReadingError
-from tapfall.files.convert import check_keys, from_json, kind, to_json
-from tapfall.files.names import PathLike, label_of, open_regular, shown
+from tapfall.convert import check_keys, from_json, kind, to_json
+from tapfall.errors import ReadingError, shown
+from tapfall.files.names import PathLike, label_of, open_regular
 from tapfall.files.writing import write_json
 from tapfall.model import CAUTION, Reading, Settings, Source
 

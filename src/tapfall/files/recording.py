@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tapfall.errors import CuffLogError, InputError, SettingError
-from tapfall.files.audio import Sound, read_sound
-from tapfall.files.cufflog import read_hashed_cuff_log
+from tapfall.errors import CuffLogError, InputError, SettingError, shown
+from tapfall.files.audio import SIMULATED_COMMENT, Sound, read_sound
+from tapfall.files.cufflog import SIMULATED_COLUMN, read_marked_cuff_log
 from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG, check_overlap
+from tapfall.files.lab import lab_log, lab_sound, log_of, opener_of
+from tapfall.files.labfile import LabFile
 from tapfall.files.names import PathLike, base_name, label_of
 from tapfall.files.writing import write_atomically, write_bytes
 from tapfall.model import CuffLog, Recording, Source
@@ -21,8 +24,8 @@ def load(
     audio: PathLike,
     cuff: PathLike | None = None,
     *,
-    channel: int | None = None,
-    cuff_channel: int | None = None,
+    channel: int | str | None = None,
+    cuff_channel: int | str | None = None,
     cuff_scale: float | None = None,
     cuff_offset: float | None = None,
     lag_s: float | None = None,
@@ -33,17 +36,22 @@ def load(
     ----------
     audio
         A sound file that libsndfile reads (WAV, FLAC, OGG, ...), at 1 kHz or
-        more, of one channel or with ``channel`` chosen.
+        more, of one channel or with ``channel`` chosen; or a WFDB record
+        (``.hea``), an EDF file or a MATLAB file, chosen by suffix.
     cuff
         The cuff log: CSV with the columns ``time_s`` and ``pressure_mmHg`` or
-        ``pressure_kPa``; see :mod:`tapfall.files.cufflog`.
+        ``pressure_kPa``, see :mod:`tapfall.files.cufflog`; or a file of one of
+        those other forms.
     channel
-        The channel of the sound, counted from 1.
+        The channel of the sound, counted from 1; its name where the form has names.
     cuff_channel
-        Instead of ``cuff``: the channel of the sound file that carries the
-        cuff pressure, counted from 1.  It is averaged down to 200 Hz or less.
+        The channel that carries the cuff pressure, by number or name: of
+        ``cuff`` where that is a file with channels, of ``audio`` where
+        ``cuff`` is None.  It is averaged down to 200 Hz or less.
     cuff_scale
-        mmHg per full scale (1.0) of the pressure channel; needed with it.
+        mmHg per full scale (1.0) of the pressure channel of a sound file;
+        needed with it.  In the other forms mmHg per volt, or per unit of the
+        values: needed where the channel is in no unit of pressure.
     cuff_offset
         mmHg at a sample of 0; 0 unless given.
     lag_s
@@ -71,18 +79,29 @@ def load(
 
         recording = load("arm.wav", "arm.csv")
         recording = load("both.wav", cuff_channel=2, cuff_scale=300.0)
+        recording = load("arm.edf", channel="Mic", cuff_channel="Cuff")
     """
-    _check_arguments(cuff, cuff_channel, cuff_scale, cuff_offset, lag_s)
-    sound = read_sound(audio, channel=channel, cuff_channel=cuff_channel)
+    _check_arguments(audio, cuff, cuff_channel, cuff_scale, cuff_offset, lag_s)
+
+    def to_log(lab: LabFile, index: int) -> CuffLog:
+        return log_of(lab, index, cuff_scale, cuff_offset)
+
+    sound, log = _sound(audio, channel, cuff_channel if cuff is None else None, to_log)
     audio_name = base_name(audio)
+    simulated = sound.simulated
     if cuff is None:
-        label = f"{label_of(audio)}: channel {cuff_channel}"
-        log = _channel_log(label, sound, cuff_scale or math.nan, cuff_offset or 0.0)
+        label = f"{label_of(audio)}: channel {_named(cuff_channel)}"
+        if log is None:
+            log = _channel_log(label, sound, cuff_scale or math.nan, cuff_offset or 0.0)
         cuff_name, cuff_sha256 = audio_name, sound.sha256
     else:
-        label = label_of(cuff)
-        log, cuff_sha256 = read_hashed_cuff_log(cuff)
-        cuff_name = base_name(cuff)
+        label, cuff_name = label_of(cuff), base_name(cuff)
+        opener = opener_of(cuff)
+        if opener is not None:
+            log, cuff_sha256 = lab_log(opener, cuff, cuff_channel, to_log)
+        else:
+            log, cuff_sha256, marked = read_marked_cuff_log(cuff)
+            simulated = simulated or marked
     check_overlap(label, log, len(sound.samples) / sound.rate_hz, lag_s or 0.0)
     source = Source(
         audio_name=audio_name,
@@ -90,7 +109,36 @@ def load(
         cuff_name=cuff_name,
         cuff_sha256=cuff_sha256,
     )
-    return Recording(samples=sound.samples, rate_hz=sound.rate_hz, cuff=log, source=source)
+    return Recording(
+        samples=sound.samples,
+        rate_hz=sound.rate_hz,
+        cuff=log,
+        source=source,
+        simulated=simulated,
+    )
+
+
+def _sound(
+    audio: PathLike,
+    channel: int | str | None,
+    cuff_channel: int | str | None,
+    to_log: Callable[[LabFile, int], CuffLog],
+) -> tuple[Sound, CuffLog | None]:
+    """Read the sound, with the log where it comes ready from the same file."""
+    opener = opener_of(audio)
+    if opener is not None:
+        return lab_sound(opener, audio, channel, cuff_channel, to_log)
+    for name, value in (("channel", channel), ("cuff_channel", cuff_channel)):
+        if isinstance(value, str):
+            raise SettingError(
+                f"{label_of(audio)}: found {name} {shown(value)}; allowed a number, counted from "
+                "1: the channels of a sound file have no names"
+            )
+    return read_sound(audio, channel=channel, cuff_channel=cuff_channel), None  # type: ignore
+
+
+def _named(channel: int | str | None) -> str:
+    return shown(channel, 30) if isinstance(channel, str) else str(channel)
 
 
 def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
@@ -104,6 +152,9 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
         The sound file to write, in WAV form whatever its name.
     cuff
         The CSV to write: times to the microsecond, pressures to 0.0001 mmHg.
+
+    A simulated recording is marked in both: by the comment of the sound file, and by a
+    column of the log.
 
     Raises
     ------
@@ -122,7 +173,10 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
     def fill(draft: Path) -> None:
         with draft.open("wb") as file:
             rate = int(recording.rate_hz)
-            soundfile.write(file, np.clip(samples, -1.0, 1.0), rate, "PCM_24", format="WAV")
+            with soundfile.SoundFile(file, "w", rate, 1, "PCM_24", format="WAV") as track:
+                if recording.simulated:
+                    track.comment = f"{SIMULATED_COMMENT}: no person was measured"
+                track.write(np.clip(samples, -1.0, 1.0))
 
     write_atomically(audio, fill)
     rows = zip(
@@ -130,7 +184,9 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
         np.round(recording.cuff.pressure_mmhg, 4).tolist(),
         strict=True,
     )
-    text = "time_s,pressure_mmHg\n" + "".join(f"{time},{mmhg}\n" for time, mmhg in rows)
+    head, cell = (f",{SIMULATED_COLUMN}", ",1") if recording.simulated else ("", "")
+    text = f"time_s,pressure_mmHg{head}\n"
+    text += "".join(f"{time},{mmhg}{cell}\n" for time, mmhg in rows)
     write_bytes(cuff, text.encode("ascii"))
 
 
@@ -148,18 +204,20 @@ def full_scale(samples: NDArray[np.generic]) -> NDArray[np.floating]:
 
 
 def _check_arguments(
+    audio: PathLike,
     cuff: PathLike | None,
-    cuff_channel: int | None,
+    cuff_channel: int | str | None,
     cuff_scale: float | None,
     cuff_offset: float | None,
     lag_s: float | None,
 ) -> None:
-    if (cuff is None) == (cuff_channel is None):
+    lab = opener_of(audio if cuff is None else cuff) is not None
+    if (cuff is None) == (cuff_channel is None) and not (lab and cuff is not None):
         found = "neither" if cuff is None else "both"
         raise SettingError(f"found {found} of a cuff log and a cuff channel; allowed one of them")
-    if cuff_channel is None and (cuff_scale is not None or cuff_offset is not None):
+    if cuff_channel is None and not lab and (cuff_scale is not None or cuff_offset is not None):
         raise SettingError("found a cuff scale or offset; allowed only with a cuff channel")
-    if cuff_channel is not None and cuff_scale is None:
+    if cuff_channel is not None and cuff_scale is None and not lab:
         raise SettingError("found no cuff scale; allowed a cuff channel with its scale in mmHg")
     for name, value in (("scale", cuff_scale), ("offset", cuff_offset), ("lag", lag_s)):
         if value is not None and not math.isfinite(value):

@@ -5,8 +5,7 @@ from __future__ import annotations
 from difflib import get_close_matches
 from importlib.resources import files
 
-from tapfall.errors import ScenarioError
-from tapfall.files import printable
+from tapfall.errors import ScenarioError, printable
 from tapfall.synth.scenario import Scenario
 from tapfall.synth.toml import scenario_from_toml
 

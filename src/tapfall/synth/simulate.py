@@ -157,5 +157,7 @@ def simulate(scenario: Scenario) -> Simulation:
     log = log_of(
         scenario.person, scenario.cuff, layers.beats, layers.pressures, layers.trend, scenario.seed
     )
-    recording = Recording(samples=record(scenario.sensor, heard), rate_hz=layers.rate_hz, cuff=log)
+    recording = Recording(
+        samples=record(scenario.sensor, heard), rate_hz=layers.rate_hz, cuff=log, simulated=True
+    )
     return Simulation(recording=recording, truth=truth_of(scenario, layers), scenario=scenario)

@@ -16,8 +16,8 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from tapfall.errors import ScenarioError
-from tapfall.files import printable, write_bytes
+from tapfall.errors import ScenarioError, printable
+from tapfall.files import write_bytes
 from tapfall.synth.scenario import Cuff, Noise, Person, Room, Scenario, Sensor, Sound
 
 _PARTS: dict[str, type] = {

@@ -1,4 +1,4 @@
-"""Dataclasses to and from JSON values, by their type hints alone.
+"""Dataclasses to and from JSON values, and their JSON Schema, by their type hints alone.
 
 A key in JSON is the field's name with ``mmhg`` spelt ``mmHg``.  Every field is
 written and every field is wanted back; an unknown one is refused.
@@ -13,13 +13,12 @@ from enum import StrEnum
 from functools import cache
 from typing import Any, TypeVar, Union, cast, get_args, get_origin, get_type_hints
 
-from tapfall.errors import ReadingError
-from tapfall.files.names import shown
+from tapfall.errors import ReadingError, shown
 
 T = TypeVar("T")
 
 #: Lowest and highest value of fields that are shares or probabilities.
-BOUNDS = {"confidence": (0.0, 1.0), "heard": (0.0, 1.0), "clipped_share": (0.0, 1.0)}
+BOUNDS = dict.fromkeys(("confidence", "heard", "probability", "clipped_share"), (0.0, 1.0))
 
 
 def key_of(name: str) -> str:
@@ -170,3 +169,45 @@ def _number(value: Any, where: str, name: str, or_null: str) -> float:
         return float(value)
     allowed = f"a number from {low:g} to {high:g}" if name in BOUNDS else "a finite number"
     raise ReadingError(f"{where}: found {kind(value)}; allowed {allowed}{or_null}")
+
+
+def shape_of_fields(cls: Any, defs: dict[str, Any]) -> dict[str, Any]:
+    """Return the JSON Schema of each field of a dataclass, by key; classes go to ``defs``."""
+    return {key_of(n): shape_of(hint, n, defs) for n, hint in hints_of(cls).items()}
+
+
+def shape_of_object(properties: dict[str, Any]) -> dict[str, Any]:
+    """Return the JSON Schema of an object that has these fields and no others."""
+    return {
+        "type": "object",
+        "properties": properties,
+        "required": list(properties),
+        "additionalProperties": False,
+    }
+
+
+def shape_of(hint: Any, name: str, defs: dict[str, Any]) -> dict[str, Any]:
+    """Return the JSON Schema of a value of a type; ``name`` is that of its field."""
+    inner, optional = without_none(hint)
+    if optional:
+        return {"anyOf": [shape_of(inner, name, defs), {"type": "null"}]}
+    if get_origin(inner) is tuple:
+        return {"type": "array", "items": shape_of(get_args(inner)[0], name, defs)}
+    if is_dataclass(inner) and isinstance(inner, type):
+        if inner.__name__ not in defs:
+            defs[inner.__name__] = {}
+            defs[inner.__name__] = {
+                "description": (inner.__doc__ or "").partition("\n")[0],
+                **shape_of_object(shape_of_fields(inner, defs)),
+            }
+        return {"$ref": f"#/$defs/{inner.__name__}"}
+    if issubclass(inner, StrEnum):
+        defs[inner.__name__] = {
+            "description": (inner.__doc__ or "").partition("\n")[0],
+            "enum": [str(member) for member in inner],
+        }
+        return {"$ref": f"#/$defs/{inner.__name__}"}
+    if inner is float:
+        low_high = dict(zip(("minimum", "maximum"), BOUNDS.get(name, ()), strict=False))
+        return {"type": "number", **low_high}
+    return {"type": {str: "string", bool: "boolean", int: "integer"}[inner]}

@@ -1,0 +1,108 @@
+"""``tapfall check-device``: whether readings are possible with a prototype."""
+
+from __future__ import annotations
+
+import argparse
+
+from tapfall.cli.codes import DONE, UNREADABLE
+from tapfall.cli.output import say
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from typing import Any
+
+    from tapfall.device import DeviceFinding, DeviceReport
+    from tapfall.model import Source
+
+#: Name of the form of the JSON.
+SCHEMA_NAME = "tapfall.device/1"
+WIDTH = 80
+_TITLES = {"sound": "Sound", "log": "Cuff log", "trial": "Trial and clocks"}
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the command and return its exit code."""
+    from tapfall.device import Verdict, check_device
+    from tapfall.files import check_writable, load, write_json
+    from tapfall.files.writing import json_text
+
+    inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
+    if args.json not in (None, "-"):
+        check_writable(args.json, inputs)
+    recording = load(
+        args.audio,
+        args.cuff,
+        channel=args.channel,
+        cuff_channel=args.cuff_channel,
+        cuff_scale=args.cuff_scale,
+        cuff_offset=args.cuff_offset,
+        lag_s=args.lag,
+    )
+    report = check_device(recording, lag_s=args.lag)
+    if args.json == "-":
+        say(json_text(report_record(report, recording.source)))
+    else:
+        say(report_text(report, recording.source))
+    if args.json not in (None, "-"):
+        write_json(args.json, report_record(report, recording.source))
+    return UNREADABLE if report.verdict is Verdict.NOT_POSSIBLE else DONE
+
+
+def report_record(report: DeviceReport, source: Source | None) -> dict[str, Any]:
+    """Return a report as JSON values, with its source, version and caution."""
+    from tapfall import __version__
+    from tapfall.convert import to_json
+    from tapfall.model import CAUTION
+
+    return {
+        "schema": SCHEMA_NAME,
+        **to_json(report),
+        "source": to_json(source),
+        "version": __version__,
+        "caution": CAUTION,
+    }
+
+
+def report_text(report: DeviceReport, source: Source | None) -> str:
+    """Return a report as a table of at most 80 columns, with a line break at the end."""
+    from tapfall.model import CAUTION
+
+    far = ", as far as this recording tells" if report.untold else ""
+    lines = [*_heading(source), f"Readings with this device: {report.verdict}{far}"]
+    lines += _listed(report.why)
+    untold = [one.sentence for one in report.findings if one.check in report.untold]
+    if untold:
+        lines += ["", "Not told by this recording:", *_listed(untold)]
+    for part, title in _TITLES.items():
+        lines += ["", f"{title:<24}{'found':<17}{'needed':<28}"]
+        lines += [_row(one) for one in report.findings if one.part == part]
+    lines += ["", *_wrapped(CAUTION)]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _heading(source: Source | None) -> Iterator[str]:
+    from tapfall.errors import printable
+
+    if source is not None:
+        names = dict.fromkeys((source.audio_name, source.cuff_name))
+        yield from _wrapped(" with ".join(printable(name) for name in names))
+        yield ""
+
+
+def _row(finding: DeviceFinding) -> str:
+    found = finding.found
+    shown = "?" if found is None else found if isinstance(found, str) else f"{found:g}"
+    shown = f"{shown} {finding.unit}".rstrip()
+    return f"  {finding.check:<22}{shown:<17}{finding.needed:<28}{finding.state}"
+
+
+def _listed(sentences: tuple[str, ...] | list[str]) -> Iterator[str]:
+    for sentence in sentences:
+        yield from _wrapped(sentence, "  - ", "    ")
+
+
+def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest)

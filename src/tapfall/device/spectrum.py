@@ -1,0 +1,236 @@
+"""Where a device's spectrum begins and ends, and mains hum in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import signal
+
+from tapfall.model import FloatArray
+
+#: Length of the spectrum's frames; its lines are the inverse apart.
+FRAME_S = 0.25
+#: Points of the smoothed spectrum per octave, each the mean of a sixth of an octave.
+PER_OCTAVE = 12
+#: The floor is looked for in this part of the spectrum, over half the rate, above ...
+FLOOR_SHARES = (0.75, 0.92)
+#: ... and the spectrum ends where it comes this close to it (our choice).
+NEAR_FLOOR_DB = 6.0
+#: A floor is flat: what slopes more, dB per octave, goes on falling (pink noise falls by 3).
+FLAT_DB_PER_OCTAVE = 1.5
+#: Sounds and rooms do not fall by so much within a third of an octave: a filter does (our
+#: choice: an order of ten or more).
+STEEP_DB = 20.0
+#: The filter's slope ends where it falls by less within a quarter of an octave (our choice).
+SLOPE_DB = 7.0
+#: Below so much under what lies above it, the low end is cut off: steady noise, and the loud
+#: parts (our choice; rooms, breath and heart have more at the low end).
+CUT_NOISE_DB, CUT_LOUD_DB = 15.0, 25.0
+#: Mains: frequencies, how far they may be off, width of a line, and where its surroundings lie.
+MAINS_HZ, OFF_HZ, LINE_HZ, AROUND_HZ = (50.0, 60.0), 0.7, 1.0, (3.0, 9.0)
+#: The band in which hum hides sounds.
+MAINS_BAND_HZ = (25.0, 250.0)
+#: Lines stand so far out of their surroundings (our choice; noise reaches 8 dB at most in
+#: the median of seven frames).
+LINE_DB = 10.0
+#: The hum is told from sounds by its narrow lines: frames of this length, so long at least.
+HUM_FRAME_S, LEAST_HUM_S = 2.0, 6.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hum:
+    """Mains hum: its power re full scale in 25-250 Hz, and the lines that were seen.
+
+    ``told`` is whether it could be looked for.
+    """
+
+    mains_hz: float | None
+    power: float
+    lines_hz: tuple[float, ...]
+    told: bool
+
+
+def find_edges(
+    samples: FloatArray, rate_hz: float
+) -> tuple[float | None, float | None, float | None]:
+    """Find where the spectrum begins, ends, and whether it was cut.
+
+    Parameters
+    ----------
+    samples
+        Sound without offset, shape ``(n,)``.
+    rate_hz
+        Its rate.
+
+    Returns
+    -------
+    lower_hz, upper_hz, cut_hz
+        0 where the low end is whole; half the rate where the spectrum meets no floor;
+        ``cut_hz``, where the fall begins, only if it is as steep as a filter's.  ``None`` where the
+        sound is too short, constant, or the spectrum so flat that it shows no end.
+
+    Examples
+    --------
+    >>> noise = np.random.default_rng(2).standard_normal(40_000)
+    >>> sos = signal.butter(12, 500.0, fs=4000.0, output="sos")
+    >>> low, up, cut = find_edges(signal.sosfilt(sos, noise), 4000.0)
+    >>> low, cut < 600 < up
+    (0.0, True)
+    """
+    size = round(FRAME_S * rate_hz)
+    if samples.size < 4 * size or float(np.ptp(samples)) == 0.0:
+        return None, None, None
+    line_hz, _, power = signal.spectrogram(
+        samples, rate_hz, window="hann", nperseg=size, noverlap=size // 2, detrend=False
+    )
+    spots_hz = _spots(rate_hz)
+    loud_db = _smooth_db(line_hz, power.mean(axis=1), spots_hz)
+    steady_db = _smooth_db(line_hz, np.median(power, axis=1), spots_hz)
+    upper_hz, cut_hz = _upper_edge(spots_hz, loud_db, steady_db, rate_hz / 2)
+    lower_hz = _lower_edge(spots_hz, loud_db, steady_db, upper_hz or rate_hz / 2)
+    return lower_hz, upper_hz, cut_hz
+
+
+def _spots(rate_hz: float) -> FloatArray:
+    """Frequencies of the smoothed spectrum, from 25 Hz to close under half the rate."""
+    low, high = 25.0, FLOOR_SHARES[1] * rate_hz / 2
+    count = int(PER_OCTAVE * np.log2(high / low)) + 1
+    return np.asarray(low * 2.0 ** (np.arange(count) / PER_OCTAVE))
+
+
+def _smooth_db(line_hz: FloatArray, power: FloatArray, spots_hz: FloatArray) -> FloatArray:
+    """Mean power around each spot, dB; between lines that lie far apart, from line to line."""
+    total = np.concatenate([[0.0], np.cumsum(power)])
+    step_hz = float(line_hz[1])
+
+    def below(edge_hz: FloatArray) -> FloatArray:
+        return np.asarray(np.interp(edge_hz / step_hz + 0.5, np.arange(total.size), total))
+
+    half = np.maximum(spots_hz * (2.0 ** (1 / PER_OCTAVE) - 1), 0.5 * step_hz)
+    mean = (below(spots_hz + half) - below(spots_hz - half)) / (2 * half / step_hz)
+    return np.asarray(10 * np.log10(np.maximum(mean, 1e-30)))
+
+
+def _upper_edge(
+    spots_hz: FloatArray, loud_db: FloatArray, steady_db: FloatArray, half_rate_hz: float
+) -> tuple[float | None, float | None]:
+    """Where the spectrum falls into a floor, and the same if a filter made it."""
+    top = spots_hz >= FLOOR_SHARES[0] * half_rate_hz
+    floor_db = float(np.median(loud_db[top]))
+    # What comes and goes is sound, also where it is as even as a floor.
+    passing = loud_db > steady_db + NEAR_FLOOR_DB
+    above = np.flatnonzero((loud_db > floor_db + NEAR_FLOOR_DB) | passing)
+    if above.size == 0:
+        # White noise at the level of its own floor: no end, no floor can be told.
+        return None, None
+    last = int(above[-1])
+    edge_hz = float(spots_hz[last])
+    octaves, level_db = np.log2(spots_hz[last + 1 :]), loud_db[last + 1 :]
+    if edge_hz >= FLOOR_SHARES[0] * half_rate_hz or octaves.size < 3:
+        return half_rate_hz, None
+    # The first spots still belong to the fall; what counts is how the rest goes on.
+    rest = octaves.size // 3
+    slope = float(np.polyfit(octaves[rest:], level_db[rest:], 1)[0])
+    if slope < -FLAT_DB_PER_OCTAVE:
+        return half_rate_hz, None
+    before = max(last - PER_OCTAVE // 3, 0)
+    steep = float(loud_db[before]) - floor_db > STEEP_DB + NEAR_FLOOR_DB
+    if not steep:
+        return float(round(edge_hz)), None
+    # Back up the slope to where the filter begins.
+    quarter = PER_OCTAVE // 4
+    corner = last
+    while corner >= quarter and loud_db[corner - quarter] - loud_db[corner] > SLOPE_DB:
+        corner -= 1
+    return float(round(edge_hz)), float(round(float(spots_hz[corner])))
+
+
+def _lower_edge(
+    spots_hz: FloatArray, loud_db: FloatArray, steady_db: FloatArray, upper_hz: float
+) -> float:
+    """From where on the spectrum is whole; 0 where it is so from 25 Hz."""
+    edges = [0.0]
+    # Hidden from this rule: what lies beyond the sounds.
+    inside = spots_hz <= min(upper_hz, 1000.0)
+    for level_db, cut_db in ((steady_db, CUT_NOISE_DB), (loud_db, CUT_LOUD_DB)):
+        seen_db = level_db[inside]
+        beyond_db = np.maximum.accumulate(seen_db[::-1])[::-1]
+        missing = np.flatnonzero(seen_db < beyond_db - cut_db)
+        whole = missing.size == 0 or missing[0] != 0
+        edges.append(0.0 if whole else float(spots_hz[_first_end(missing) + 1]))
+    return float(round(max(edges)))
+
+
+def _first_end(places: np.ndarray) -> int:
+    """Last of the places that follow each other from the first on."""
+    apart = np.flatnonzero(np.diff(places) > 1)
+    return int(places[apart[0]] if apart.size else places[-1])
+
+
+def find_hum(sound: FloatArray, rate_hz: float) -> Hum:
+    """Look for mains hum and its harmonics up to 250 Hz.
+
+    Parameters
+    ----------
+    sound
+        Band-limited sound, shape ``(n,)``.
+    rate_hz
+        Its rate, 1-2 kHz.
+
+    Returns
+    -------
+    Hum
+        Not told where the sound is shorter than 6 s, or silent most of the time.
+
+    Examples
+    --------
+    >>> time_s = np.arange(20_000) / 2000.0
+    >>> noise = 0.01 * np.random.default_rng(1).standard_normal(time_s.size)
+    >>> find_hum(noise + 0.1 * np.sin(2 * np.pi * 50 * time_s), 2000.0).mains_hz
+    50.0
+    """
+    nothing = Hum(mains_hz=None, power=0.0, lines_hz=(), told=False)
+    if sound.size < LEAST_HUM_S * rate_hz:
+        return nothing
+    size = round(HUM_FRAME_S * rate_hz)
+    line_hz, _, frames = signal.spectrogram(
+        sound, rate_hz, window="hann", nperseg=size, noverlap=size // 2
+    )
+    # What is always there: sounds come and go.
+    density = np.median(frames, axis=1)
+    inside = (line_hz >= MAINS_BAND_HZ[0]) & (line_hz <= MAINS_BAND_HZ[1])
+    if float(density[inside].sum()) <= 0.0:
+        return nothing
+    best = Hum(mains_hz=None, power=0.0, lines_hz=(), told=True)
+    for mains_hz in MAINS_HZ:
+        count = int(MAINS_BAND_HZ[1] // mains_hz)
+        lines = {
+            mains_hz * k: _line_power(line_hz, density, mains_hz * k) for k in range(1, count + 1)
+        }
+        seen = tuple(at_hz for at_hz, power in lines.items() if power > 0.0)
+        power = sum(lines.values())
+        if (mains_hz in seen or len(seen) >= 2) and power > best.power:
+            best = Hum(mains_hz=mains_hz, power=power, lines_hz=seen, told=True)
+    return best
+
+
+def without_lines(band: FloatArray, rate_hz: float, hum: Hum) -> FloatArray:
+    """The sound with the lines of a hum notched out, shape as ``band``."""
+    for at_hz in hum.lines_hz:
+        notch, feedback = signal.iirnotch(at_hz, at_hz / (2 * LINE_HZ), fs=rate_hz)
+        band = np.asarray(signal.lfilter(notch, feedback, band))
+    return band
+
+
+def _line_power(line_hz: FloatArray, density: FloatArray, at_hz: float) -> float:
+    """Power of a narrow line, 0 where none stands out."""
+    apart_hz = np.abs(line_hz - at_hz)
+    around = (apart_hz >= AROUND_HZ[0]) & (apart_hz <= AROUND_HZ[1])
+    base = float(np.median(density[around]))
+    near = np.flatnonzero(apart_hz <= OFF_HZ)
+    peak = int(near[np.argmax(density[near])])
+    if density[peak] < base * 10 ** (LINE_DB / 10) or density[peak] == 0.0:
+        return 0.0
+    line = np.abs(line_hz - line_hz[peak]) <= LINE_HZ
+    return max(float(np.sum(density[line] - base)) * float(line_hz[1]), 0.0)

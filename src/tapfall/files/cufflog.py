@@ -1,7 +1,8 @@
 """The cuff-pressure log: CSV with a header that names the unit.
 
 The header names a column ``time_s`` and a column ``pressure_mmHg`` or
-``pressure_kPa``, in any order and case; other columns are passed over.  Cells
+``pressure_kPa``, in any order and case; other columns are passed over (one named
+``tapfall_simulated`` says that no person was measured).  Cells
 are parted by commas, semicolons or tabs; with the last two a decimal comma is
 read as a point.  Empty lines are passed over.  The file is UTF-8 text, with
 or without a byte-order mark, with any line ends.
@@ -22,7 +23,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from tapfall.errors import CuffLogError, fault_text
+from tapfall.errors import CuffLogError, fault_text, shown
 from tapfall.files.cuffrules import (
     MAX_WORDED,
     Column,
@@ -31,7 +32,7 @@ from tapfall.files.cuffrules import (
     check_spacing,
     check_unit,
 )
-from tapfall.files.names import PathLike, label_of, open_regular, shown
+from tapfall.files.names import PathLike, label_of, open_regular
 from tapfall.model import CuffLog
 from tapfall.standards import KILOPASCAL
 
@@ -42,6 +43,9 @@ MAX_BYTES = 200_000_000
 _CHUNK_BYTES = 1 << 20
 _WANTED = "a cuff log (CSV with the columns time_s and pressure_mmHg or pressure_kPa)"
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+#: The column that marks a log as simulated: a table keeps it where it loses a comment.
+SIMULATED_COLUMN = "tapfall_simulated"
+
 _UNITS = {"pressure_mmhg": ("mmHg", 1.0), "pressure_kpa": ("kPa", KILOPASCAL.value)}
 
 
@@ -60,12 +64,15 @@ class _Rows:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Layout:
+class Layout:
+    """Where a line holds time and pressure, and what parts its cells."""
+
     delimiter: str
     width: int
     time: int
     pressure: int
     column: Column
+    simulated: bool = False
 
 
 def read_cuff_log(path: PathLike) -> CuffLog:
@@ -95,23 +102,23 @@ def read_cuff_log(path: PathLike) -> CuffLog:
     ...     read_cuff_log(path).pressure_mmhg.round(2).tolist()
     [120.01, 119.26]
     """
-    return read_hashed_cuff_log(path)[0]
+    return read_marked_cuff_log(path)[0]
 
 
-def read_hashed_cuff_log(path: PathLike) -> tuple[CuffLog, str]:
-    """Read a log as :func:`read_cuff_log` does, with the SHA-256 of the file."""
+def read_marked_cuff_log(path: PathLike) -> tuple[CuffLog, str, bool]:
+    """Read a log with the SHA-256 of its file, and whether it is marked as simulated."""
     label = label_of(path)
     with open_regular(path, CuffLogError, _WANTED, MAX_BYTES) as file:
         sha256 = hashlib.file_digest(file, "sha256").hexdigest()
         file.seek(0)
         rows = _Rows()
-        layout: _Layout | None = None
+        layout: Layout | None = None
         for number, lines in _line_chunks(file, label):
             if layout is None:
                 skip = next((i for i, line in enumerate(lines) if line.strip()), None)
                 if skip is None:
                     continue
-                layout = _layout(lines[skip], f"{label}: line {number + skip}")
+                layout = layout_of(lines[skip], f"{label}: line {number + skip}")
                 lines, number = lines[skip + 1 :], number + skip + 1
             _take(lines, number, layout, rows)
     if layout is None:
@@ -136,7 +143,7 @@ def read_hashed_cuff_log(path: PathLike) -> tuple[CuffLog, str]:
     check_length(label, log)
     check_spacing(label, log)
     check_unit(label, log, layout.column)
-    return log, sha256
+    return log, sha256, layout.simulated
 
 
 def _line_chunks(file: io.FileIO, label: str) -> Iterator[tuple[int, list[str]]]:
@@ -171,7 +178,8 @@ def _line_chunks(file: io.FileIO, label: str) -> Iterator[tuple[int, list[str]]]
             return
 
 
-def _layout(header: str, where: str) -> _Layout:
+def layout_of(header: str, where: str) -> Layout:
+    """Return the layout that a header names; ``where`` is its place, for messages."""
     best: list[str] = []
     for delimiter in (",", ";", "\t"):
         try:
@@ -185,12 +193,13 @@ def _layout(header: str, where: str) -> _Layout:
         if lowered.count("time_s") == 1 and len(units) == 1:
             unit, factor = _UNITS[units[0]]
             pressure = lowered.index(units[0])
-            return _Layout(
+            return Layout(
                 delimiter=delimiter,
                 width=len(names),
                 time=lowered.index("time_s"),
                 pressure=pressure,
                 column=Column(name=f"pressure_{unit}", unit=unit, mmhg_per_unit=factor),
+                simulated=SIMULATED_COLUMN in lowered,
             )
     listed = ", ".join(shown(name, 20) for name in best[:6])
     more = ", ..." if len(best) > 6 else ""
@@ -200,7 +209,7 @@ def _layout(header: str, where: str) -> _Layout:
     )
 
 
-def _take(lines: list[str], number: int, layout: _Layout, rows: _Rows) -> None:
+def _take(lines: list[str], number: int, layout: Layout, rows: _Rows) -> None:
     """Turn lines into rows, the plain ones at once, the others one by one."""
     end = len(lines)
     while end and not lines[end - 1].strip():
@@ -216,7 +225,7 @@ def _take(lines: list[str], number: int, layout: _Layout, rows: _Rows) -> None:
 
 
 def _plain(
-    lines: list[str], layout: _Layout
+    lines: list[str], layout: Layout
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
     """Return times and pressures where every line is plain numbers, else None."""
     text = "\n".join(lines)
@@ -225,12 +234,13 @@ def _plain(
         return None
     if layout.delimiter != ",":
         lines = text.replace(",", ".").split("\n")
-    cells = [line.split(layout.delimiter) for line in lines]
-    if not lines or set(map(len, cells)) != {layout.width}:
+    width, delimiter = layout.width, layout.delimiter
+    if {line.count(delimiter) for line in lines} != {width - 1}:
         return None
+    cells = delimiter.join(lines).split(delimiter)
     try:
-        time_s = np.array([float(row[layout.time]) for row in cells])
-        raw = np.array([float(row[layout.pressure]) for row in cells])
+        time_s = np.array([*map(float, cells[layout.time :: width])])
+        raw = np.array([*map(float, cells[layout.pressure :: width])])
     except ValueError:
         return None
     if not (np.isfinite(time_s).all() and np.isfinite(raw).all()):
@@ -238,12 +248,12 @@ def _plain(
     return time_s, raw
 
 
-def _take_slowly(lines: list[str], number: int, layout: _Layout, rows: _Rows) -> None:
+def _take_slowly(lines: list[str], number: int, layout: Layout, rows: _Rows) -> None:
     times, pressures, numbers = [], [], []
     for line_number, line in enumerate(lines, number):
         if not line.strip():
             continue
-        found = _row(line, layout)
+        found = row_of(line, layout)
         if isinstance(found, str):
             rows.fault_count += 1
             if len(rows.faults) < MAX_WORDED:
@@ -262,7 +272,7 @@ def _decimal_commas(cells: list[str]) -> bool:
     return all(_NUMBER.fullmatch(cell.strip()) for cell in cells)
 
 
-def _row(line: str, layout: _Layout) -> tuple[float, float] | str:
+def row_of(line: str, layout: Layout) -> tuple[float, float] | str:
     """Return time and pressure, or what is wrong with the line."""
     try:
         reader = csv.reader([line], delimiter=layout.delimiter, skipinitialspace=True, strict=True)

@@ -1,0 +1,184 @@
+"""``tapfall listen``: streams in, events and readings out, a JSON line each."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+
+from tapfall.cli.codes import DONE, UNREADABLE
+from tapfall.cli.options import Usage
+from tapfall.cli.output import complain
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
+
+    from tapfall.cli.feeds import Interleaved, Replay, Separate
+    from tapfall.cli.streams import Stopping
+    from tapfall.events import Event
+    from tapfall.model import Reading, Source
+
+    Feed = Interleaved | Separate | Replay
+
+
+class _ReaderLeft(Exception):  # noqa: N818 - no fault, and it never leaves this module
+    """Nobody reads standard output any more."""
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the command and return its exit code."""
+    _check(args)
+    from tapfall.cli.streams import Stopping
+
+    with Stopping() as stopping:
+        try:
+            return _listen(args, stopping)
+        except _ReaderLeft:
+            return DONE
+
+
+def _check(args: argparse.Namespace) -> None:
+    """Raise where options contradict each other."""
+    scale, offset = args.cuff_scale, args.cuff_offset
+    if args.replay is not None:
+        for name in ("rate", "format", "cuff"):
+            if getattr(args, name) is not None:
+                raise Usage(f"found --{name} with --replay; allowed one of them")
+        if len(args.replay) > 2:
+            raise Usage(f"found {len(args.replay)} files to replay; allowed a sound and its log")
+        return
+    for name in ("speed", "channel"):
+        if getattr(args, name) is not None:
+            raise Usage(f"found --{name} without --replay; allowed only with it")
+    for name in ("rate", "format"):
+        if getattr(args, name) is None:
+            raise Usage(f"found no --{name}; allowed --rate and --format, or --replay")
+    if (args.cuff is None) == (args.cuff_channel is None):
+        found = "neither" if args.cuff is None else "both"
+        raise Usage(f"found {found} of --cuff and --cuff-channel; allowed one of them")
+    if args.cuff_channel is None:
+        if scale is not None or offset is not None:
+            raise Usage("found --cuff-scale or --cuff-offset; allowed only with --cuff-channel")
+        return
+    if args.cuff_channel > 2:
+        raise Usage(f"found --cuff-channel {args.cuff_channel}; allowed 1 or 2")
+    if not scale:
+        found = "no --cuff-scale" if scale is None else "--cuff-scale 0"
+        raise Usage(f"found {found}; allowed --cuff-channel with mmHg per full scale, not 0")
+
+
+def _listen(args: argparse.Namespace, stopping: Stopping) -> int:
+    from tapfall.ear import Listener
+    from tapfall.ear.flags import with_flag
+    from tapfall.files.eventlines import (
+        End,
+        Ending,
+        Start,
+        end_line,
+        event_line,
+        reading_line,
+        start_line,
+    )
+    from tapfall.model import Flag, Rule, Settings, Status
+
+    settings = Settings(
+        diastolic=Rule(args.diastolic), lag_s=args.lag, manometer_mmhg=args.manometer_error
+    )
+    feed, rate_hz, source, repeated = _feed(args)
+    listener = Listener(rate_hz=rate_hz, settings=settings)
+    say_line(start_line(Start(rate_hz=rate_hz, source=source, settings=settings)))
+    last: Reading | None = None
+
+    def tell(events: tuple[Event, ...], readings: tuple[Reading, ...]) -> Reading | None:
+        for event in events:
+            say_line(event_line(event))
+        told = last
+        for reading in readings:
+            told = with_flag(reading, Flag.CUFF_LOG_ROWS_REPEATED) if repeated else reading
+            say_line(reading_line(told, source, settings))
+        return told
+
+    for piece in feed.pieces(stopping):
+        last = tell(listener.push_cuff(piece.time_s, piece.pressure_mmhg), listener.readings())
+        last = tell(listener.push_audio(piece.samples), listener.readings())
+    why = Ending.STOPPED if stopping.asked else Ending.INPUT_OVER
+    final = listener.finish()
+    # Where nothing was measured that is told as a reading is, with its reason.
+    last = tell(listener.events(), listener.readings() or (() if last else (final,)))
+    say_line(end_line(End(why=why, audio_s=listener.audio_s)))
+    for note in feed.notes():
+        complain(note)
+    return UNREADABLE if last is None or last.status is Status.UNREADABLE else DONE
+
+
+def _feed(args: argparse.Namespace) -> tuple[Feed, float, Source | None, bool]:
+    """Return what is heard, its rate, its files, and whether rows of its log were dropped."""
+    from tapfall.cli.feeds import Interleaved, Replay, Separate
+    from tapfall.cli.streams import cuff_place, standard_input
+    from tapfall.errors import printable
+    from tapfall.files.pcm import CuffScale, Frames
+
+    lag_s = args.lag or 0.0
+    if args.replay is not None:
+        from tapfall.files import load
+
+        audio, *cuff = args.replay
+        recording = load(
+            audio,
+            cuff[0] if cuff else None,
+            channel=args.channel,
+            cuff_channel=args.cuff_channel,
+            cuff_scale=args.cuff_scale,
+            cuff_offset=args.cuff_offset,
+            lag_s=args.lag,
+        )
+        replay = Replay(recording, lag_s=lag_s, speed=args.speed)
+        return replay, recording.rate_hz, recording.source, recording.cuff.rows_repeated > 0
+    if args.cuff is None:
+        scale = CuffScale(
+            channel=args.cuff_channel,
+            scale_mmhg=args.cuff_scale,
+            offset_mmhg=args.cuff_offset or 0.0,
+        )
+        frames = Frames(args.format, args.rate, scale)
+        sound = standard_input()
+        return Interleaved(lambda: sound, frames, args.rate), args.rate, None, False
+    place, sound = cuff_place(args.cuff), standard_input()
+    separate = Separate(
+        lambda: sound,
+        Frames(args.format, args.rate),
+        args.rate,
+        cuff_label=printable(args.cuff),
+        cuff_opened=place,
+        lag_s=lag_s,
+    )
+    return separate, args.rate, None, False
+
+
+def say_line(line: dict[str, Any]) -> None:
+    """Write a line at once; the write waits for a slow reader, and nothing is dropped.
+
+    Raises
+    ------
+    _ReaderLeft
+        Nobody reads any more.
+    InputError
+        It cannot be written.
+    """
+    from tapfall.errors import InputError
+    from tapfall.files.eventlines import line_text
+
+    if sys.stdout is None:
+        return
+    try:
+        sys.stdout.write(line_text(line))
+        sys.stdout.flush()
+    except OSError as fault:
+        # What is still in the buffer goes nowhere, also when the process ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if isinstance(fault, BrokenPipeError):
+            raise _ReaderLeft from None
+        raise InputError(
+            f"standard output: cannot be written ({fault.strerror}); allowed a place with room"
+        ) from None

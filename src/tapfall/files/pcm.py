@@ -1,0 +1,146 @@
+"""Raw sound as a stream of bytes: whole frames in, samples and cuff pressures out.
+
+A frame is one value, or two where the cuff pressure comes with the sound.  The pressure
+is then averaged over blocks as :func:`tapfall.files.load` averages a pressure channel,
+to 200 Hz or less; the time of a mean is the middle of its block.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapfall.errors import AudioError, CuffLogError
+from tapfall.files.audio import PRESSURE_RATE_HZ
+from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG
+from tapfall.model import FloatArray
+
+#: Forms of raw samples: little-endian type, and what full scale is.
+FORMS: dict[str, tuple[str, float]] = {"s16le": ("<i2", 32768.0), "f32le": ("<f4", 1.0)}
+
+_NONE: FloatArray = np.zeros(0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Piece:
+    """What came next: samples, and rows of the cuff log, either of which may be empty.
+
+    ``samples`` has shape ``(n,)``, ``time_s`` and ``pressure_mmhg`` have shape ``(k,)``.
+    """
+
+    samples: NDArray[np.generic]
+    time_s: FloatArray
+    pressure_mmhg: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CuffScale:
+    """Which value of a frame, 1 or 2, is the cuff pressure, and what it means.
+
+    ``scale_mmhg`` is mmHg per full scale, ``offset_mmhg`` the pressure at a value of 0.
+    """
+
+    channel: int
+    scale_mmhg: float
+    offset_mmhg: float = 0.0
+
+
+class Frames:
+    """Turns bytes into samples, however the bytes are cut.
+
+    Parameters
+    ----------
+    form
+        A key of :data:`FORMS`.
+    rate_hz
+        Frames per second.
+    cuff
+        The cuff pressure in the frames; without it a frame is one value.
+
+    Examples
+    --------
+    >>> frames = Frames("s16le", 4000.0)
+    >>> frames.take(bytes([0, 64, 0])).samples, frames.take(bytes([192])).samples
+    (array([16384], dtype=int16), array([-16384], dtype=int16))
+    """
+
+    def __init__(self, form: str, rate_hz: float, cuff: CuffScale | None = None) -> None:
+        name, self._full_scale = FORMS[form]
+        self._dtype = np.dtype(name)
+        self._rate_hz, self._cuff = rate_hz, cuff
+        self._width = 1 if cuff is None else 2
+        self._block = int(-(-rate_hz // PRESSURE_RATE_HZ))
+        self._rest = b""
+        self._pressures = _NONE
+        self.samples = 0
+
+    @property
+    def frame_bytes(self) -> int:
+        """Bytes of a frame."""
+        return self._dtype.itemsize * self._width
+
+    @property
+    def bytes_over(self) -> int:
+        """Bytes of a frame that has not come whole."""
+        return len(self._rest)
+
+    def take(self, data: bytes) -> Piece:
+        """Return what the next bytes complete.
+
+        Raises
+        ------
+        AudioError
+            A sample is not finite.
+        CuffLogError
+            A pressure is not finite or lies outside -20 to 400 mmHg.
+        """
+        held = self._rest + data
+        whole = len(held) - len(held) % self.frame_bytes
+        self._rest = held[whole:]
+        values = np.frombuffer(held[:whole], self._dtype).reshape(-1, self._width)
+        values = values.astype(self._dtype.newbyteorder("="), copy=False)
+        sound = values[:, 0 if self._cuff is None or self._cuff.channel == 2 else 1]
+        bad = np.flatnonzero(~np.isfinite(sound))
+        if bad.size:
+            raise AudioError(
+                f"standard input: found {sound[bad[0]]} at sample {self.samples + bad[0] + 1}; "
+                "allowed finite samples (see the rate and the format)"
+            )
+        self.samples += len(sound)
+        times, pressures = _NONE, _NONE
+        if self._cuff is not None:
+            raw = values[:, self._cuff.channel - 1] / self._full_scale
+            self._pressures = np.concatenate([self._pressures, raw.astype(np.float64)])
+            times, pressures = self._means(len(self._pressures) // self._block * self._block)
+        return Piece(samples=np.ascontiguousarray(sound), time_s=times, pressure_mmhg=pressures)
+
+    def end(self) -> Piece:
+        """Return the mean of the last pressures, fewer than a block."""
+        times, pressures = self._means(len(self._pressures))
+        return Piece(
+            samples=np.zeros(0, self._dtype.newbyteorder("=")),
+            time_s=times,
+            pressure_mmhg=pressures,
+        )
+
+    def _means(self, count: int) -> tuple[FloatArray, FloatArray]:
+        """Means of the first pressures kept, and their times; the pressures are dropped."""
+        if self._cuff is None or count == 0:
+            return _NONE, _NONE
+        first = self.samples - len(self._pressures)
+        edges = np.arange(0, count, self._block)
+        ends = np.append(edges[1:], count)
+        sums = np.add.reduceat(self._pressures[:count], edges)
+        self._pressures = self._pressures[count:]
+        times = (2 * first + edges + ends - 1) / (2.0 * self._rate_hz)
+        with np.errstate(over="ignore", invalid="ignore"):
+            mmhg = sums / (ends - edges) * self._cuff.scale_mmhg + self._cuff.offset_mmhg
+        bad = np.flatnonzero(~((mmhg >= LOWEST_MMHG) & (mmhg <= HIGHEST_MMHG)))
+        if bad.size:
+            raise CuffLogError(
+                f"standard input: found {mmhg[bad[0]]:g} mmHg at {times[bad[0]]:.3f} s; allowed "
+                f"{LOWEST_MMHG:g} to {HIGHEST_MMHG:g} mmHg (see the scale and the offset)"
+            )
+        return times, mmhg

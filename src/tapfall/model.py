@@ -1,7 +1,5 @@
 """The nouns: frozen dataclasses with units in their names.
 
-Conventions
------------
 * Every ``time_s`` is audio time: seconds from the first audio sample.
 * Pressures are cuff pressures in mmHg, read from the smooth deflation trend.
 * ``lag.seconds`` is log time minus audio time of the same instant.
@@ -146,6 +144,7 @@ REVIEW_FLAGS: frozenset[Flag] = frozenset(
         Flag.SYSTOLIC_NOT_REACHED,
         Flag.DIASTOLIC_NOT_REACHED,
         Flag.REINFLATED,
+        Flag.AUDIO_CLIPPED,
         Flag.AUDIO_DROPOUT,
         Flag.AUDIO_PARTIAL,
         Flag.LAG_UNCERTAIN,
@@ -231,12 +230,15 @@ class Recording:
         The cuff-pressure log.
     source
         File names and hashes, ``None`` for a recording made in memory.
+    simulated
+        Made by :mod:`tapfall.synth`, as far as that is known: no person was measured.
     """
 
     samples: NDArray[np.generic]
     rate_hz: float
     cuff: CuffLog
     source: Source | None = None
+    simulated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,8 +276,7 @@ class Diastolic(Threshold):
 class Gap:
     """A silent (auscultatory) gap between two audible runs.
 
-    The upper edge is the last sound above the silence, the lower edge the
-    first sound below it; each with a 95 % interval.
+    Upper edge: the last sound above it; lower edge: the first below; 95 % intervals.
     """
 
     upper_mmhg: float
@@ -291,8 +292,7 @@ class Gap:
 class Beat:
     """One expected heartbeat of the deflation.
 
-    ``time_s`` is where its sound starts, or would start; ``heard`` is the
-    probability that it sounds.
+    ``time_s`` is where its sound starts, or would; ``heard`` how probably it sounds.
     """
 
     time_s: float
@@ -312,16 +312,26 @@ class Lag:
     estimated: bool
 
 
+class FindingState(StrEnum):
+    """What a check of the technique says."""
+
+    OK = "ok"
+    LOOK = "look"
+    FAULT = "fault"
+    UNKNOWN = "unknown"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """What one check of the technique found."""
+    """What one check of the technique found; ``bias``: which way it shifts the pressures."""
 
     check: str
-    state: str
+    state: FindingState
     found: str
     expected: str
     unit: str
     source: str
+    bias: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,12 +11,13 @@ import textwrap
 import unicodedata
 from collections.abc import Iterator
 
-from tapfall.files import printable
+from tapfall.errors import printable
 from tapfall.model import (
     CAUTION,
     FLAG_SENTENCES,
     REASON_SENTENCES,
     REVIEW_FLAGS,
+    FindingState,
     Flag,
     Reading,
     Rhythm,
@@ -26,7 +27,7 @@ from tapfall.model import (
     Status,
     Threshold,
 )
-from tapfall.standards import VERY_HIGH_DIASTOLIC, VERY_HIGH_SYSTOLIC
+from tapfall.standards import VERY_HIGH_CAUTION, VERY_HIGH_DIASTOLIC, VERY_HIGH_SYSTOLIC
 
 #: Widest line.
 WIDTH = 80
@@ -85,6 +86,7 @@ def summary_text(reading: Reading, source: Source | None = None, *, colour: bool
     for title, sentences in (
         ("Check", tuple(_checks(reading))),
         ("Note", tuple(FLAG_SENTENCES[flag] for flag in _notes(reading))),
+        ("Technique", tuple(_technique(reading))),
     ):
         if sentences:
             lines += ["", f"{title}:"]
@@ -232,10 +234,7 @@ def _checks(reading: Reading) -> Iterator[str]:
     if (high or 0.0) > VERY_HIGH_SYSTOLIC.value or (
         diastolic.mmhg or 0.0
     ) > VERY_HIGH_DIASTOLIC.value:
-        yield (
-            f"Very high (above {VERY_HIGH_SYSTOLIC.value:g} or {VERY_HIGH_DIASTOLIC.value:g} "
-            "mmHg): repeat after a few minutes and follow the local emergency protocol."
-        )
+        yield VERY_HIGH_CAUTION
     for name, threshold in (("Systolic", systolic), ("Diastolic", diastolic)):
         told = reading.status is Status.UNREADABLE or threshold.state is not State.UNDETERMINED
         if threshold.reason is not None and not told:
@@ -247,6 +246,19 @@ def _checks(reading: Reading) -> Iterator[str]:
 
 def _notes(reading: Reading) -> Iterator[Flag]:
     return (flag for flag in reading.flags if flag not in REVIEW_FLAGS)
+
+
+def _technique(reading: Reading) -> Iterator[str]:
+    """Yield what was done otherwise than taught, faults first; parts of it only once."""
+    told: list[str] = []
+    for state in (FindingState.FAULT, FindingState.LOOK):
+        for one in reading.technique:
+            if one.state is not state or any(one.check.startswith(f"{name} ") for name in told):
+                continue
+            told.append(one.check)
+            found = f"{one.found} {one.unit}".rstrip()
+            bias = "" if one.bias is None else f"; {one.bias}"
+            yield printable(f"{one.check}: {found}, expected {one.expected}{bias}.")
 
 
 def _wrap(text: str, first: str = "", rest: str = "") -> list[str]:

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 from tapfall.model import (
     FLAG_SENTENCES,
     Diastolic,
+    Finding,
+    FindingState,
     Flag,
     Gap,
     Lag,
@@ -65,6 +67,9 @@ Check:
 Note:
   - Noise is close to the level of the sounds.
   - Silent gap: the sounds vanish and return between systolic and diastolic.
+
+Technique:
+  - deflation rate: 5.1 mmHg/s, expected 2 to 3; systolic reads low.
 
 Rounded to the nearest mmHg; ranges hold 95 %; confidence, calibrated on
 simulated sounds, is the chance of being within 4 mmHg of an expert who listens
@@ -189,6 +194,37 @@ def test_words_for_confidence(confidence: float, word: str) -> None:
     assert word.startswith(confidence_word(round(confidence, 2)))
 
 
+def finding(check: str, state: FindingState, bias: str | None = None) -> Finding:
+    """A finding of 5.2 mmHg/s."""
+    return Finding(
+        check=check,
+        state=state,
+        found="5.2",
+        expected="2 to 3",
+        unit="mmHg/s",
+        source="common practice",
+        bias=bias,
+    )
+
+
+def test_technique_tells_what_was_done_otherwise_faults_first() -> None:
+    technique = (
+        finding("zero before", FindingState.OK),
+        finding("rest", FindingState.UNKNOWN),
+        finding("inflation", FindingState.LOOK),
+        finding("deflation", FindingState.FAULT, "systolic reads low"),
+        finding("deflation near systolic", FindingState.FAULT),
+    )
+    text = summary_text(replace(plain_reading(), technique=technique))
+    assert (
+        "\n\nTechnique:\n"
+        "  - deflation: 5.2 mmHg/s, expected 2 to 3; systolic reads low.\n"
+        "  - inflation: 5.2 mmHg/s, expected 2 to 3.\n\n"
+    ) in text
+    fine = replace(plain_reading(), technique=technique[:2])
+    assert summary_text(fine) == summary_text(plain_reading())
+
+
 @pytest.mark.parametrize("rule", Rule)
 def test_the_widest_values_fit(rule: Rule) -> None:
     plain = plain_reading(220.0, 130.0)
@@ -258,7 +294,19 @@ READINGS = st.builds(
         estimated=st.booleans(),
     ),
     manometer_mmhg=st.none() | st.floats(0.0, 50.0),
-    technique=st.just(()),
+    technique=st.lists(
+        st.builds(
+            Finding,
+            check=st.text(),
+            state=st.sampled_from(FindingState),
+            found=st.text(),
+            expected=st.text(),
+            unit=st.text(),
+            source=st.text(),
+            bias=st.none() | st.text(),
+        ),
+        max_size=3,
+    ).map(tuple),
     flags=st.lists(st.sampled_from(Flag), unique=True).map(tuple),
 )
 SOURCES = st.builds(

@@ -11,6 +11,7 @@ from tapfall.model import (
     Beat,
     Diastolic,
     Finding,
+    FindingState,
     Flag,
     Gap,
     Lag,
@@ -99,11 +100,12 @@ def full_reading() -> Reading:
         technique=(
             Finding(
                 check="deflation rate",
-                state="fast",
+                state=FindingState.FAULT,
                 found="5.1",
                 expected="2 to 3",
                 unit="mmHg/s",
                 source="common practice",
+                bias="systolic reads low",
             ),
         ),
         flags=(Flag.SYSTOLIC_NOT_REACHED, Flag.SOUNDS_TO_ZERO, Flag.NOISY, Flag.SILENT_GAP),

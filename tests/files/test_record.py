@@ -27,6 +27,7 @@ from tapfall.files import (
 from tapfall.files.schema import SHIPPED
 from tapfall.model import (
     CAUTION,
+    FindingState,
     Flag,
     Phase,
     Reading,
@@ -104,7 +105,15 @@ def test_every_key_of_the_format() -> None:
         "phase": "gap",
     }
     assert set(record["lag"]) == {"seconds", "low_s", "high_s", "drift_ppm", "estimated"}
-    assert set(record["technique"][0]) == {"check", "state", "found", "expected", "unit", "source"}
+    assert set(record["technique"][0]) == {
+        "check",
+        "state",
+        "found",
+        "expected",
+        "unit",
+        "source",
+        "bias",
+    }
     assert set(record["quality"]) == {
         "signal_to_noise_db",
         "peak_dbfs",
@@ -139,7 +148,9 @@ def test_the_schema_is_a_schema() -> None:
 
 
 @pytest.mark.parametrize(
-    "enumeration", [Status, State, Rule, Phase, Rhythm, Flag, Reason], ids=lambda e: e.__name__
+    "enumeration",
+    [Status, State, Rule, Phase, Rhythm, Flag, Reason, FindingState],
+    ids=lambda e: e.__name__,
 )
 def test_the_schema_enumerates(enumeration: type[Status]) -> None:
     assert reading_schema()["$defs"][enumeration.__name__]["enum"] == list(enumeration)

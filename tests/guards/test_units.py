@@ -13,7 +13,7 @@ import tapfall
 
 PACKAGE = Path(tapfall.__file__).parent
 
-UNIT = re.compile(r"(^|_)(s|hz|mmhg|db|dbfs|ppm|rad|share|per_min|per_s|per_beat|per_unit)$")
+UNIT = re.compile(r"(^|_)(s|hz|mmhg|cm|db|dbfs|ppm|rad|share|per_min|per_s|per_beat|per_unit)$")
 
 #: Fields without a unit, in the modules whose names everybody meets.
 BARE = {

@@ -1,0 +1,15 @@
+"""How a reading was taken, from log, reading and what is stated; numpy and scipy only."""
+
+from tapfall.technique.check import check_technique
+from tapfall.technique.log import CuffWork, measure_cuff
+from tapfall.technique.obliteration import Obliteration, find_obliteration
+from tapfall.technique.stated import Stated
+
+__all__ = [
+    "CuffWork",
+    "Obliteration",
+    "Stated",
+    "check_technique",
+    "find_obliteration",
+    "measure_cuff",
+]

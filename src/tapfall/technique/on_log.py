@@ -1,0 +1,299 @@
+"""Zero, inflation and deflation, as the log shows them, held against what is taught."""
+
+from __future__ import annotations
+
+from tapfall import standards
+from tapfall.ear.cuff import FAST_MMHG_PER_S, SLOW_MMHG_PER_S
+from tapfall.model import Finding, Flag, Reading, State
+from tapfall.standards import Figure
+from tapfall.technique.checks import FAULT, LOOK, OK, Check, within
+from tapfall.technique.log import CuffWork
+
+#: A zero within so much is fine (half of the manometer's own error; our choice).
+ZERO_MMHG = 1.5
+#: Silence that was wanted and is missing by so much is not told: one beat and a breath lie
+#: between the first sound and the systolic (our choice).
+SLACK_MMHG = 3.0
+#: Less than this above the first sound leaves no room for two silent beats (our choice).
+LEAST_ABOVE_MMHG = 10.0
+#: Outside of these the rate is a fault, not only off what is taught (our choice).
+FAULTY_MMHG_PER_S = (1.0, 5.0)
+#: A beat may span so much: what two observers may differ by (ISO 81060-2, from memory), and
+#: half more.
+STEP_MMHG, FAULTY_STEP_MMHG = 4.0, 6.0
+#: A pause so long is a fault (our choice: a beat and a half more than the shortest pause).
+FAULTY_PAUSE_S = 3.0
+#: Below this sounds go on to zero and there is no listening on (the project's definition).
+ZERO_SOUNDS_MMHG = 10.0
+
+_ZERO = Check(
+    name="zero before",
+    expected=f"0 +-{ZERO_MMHG:g}",
+    unit="mmHg",
+    source=f"our choice; {standards.MANOMETER_ERROR.source}",
+)
+_ZERO_AFTER = Check(name="zero after", expected=_ZERO.expected, unit="mmHg", source=_ZERO.source)
+
+
+def _span(low: Figure, high: Figure) -> str:
+    return f"{low.value:g} to {high.value:g}"
+
+
+_INFLATION = Check(
+    name="inflation",
+    expected=f"{_span(standards.INFLATE_ABOVE, standards.INFLATE_ABOVE_MOST)} above obliteration",
+    unit="mmHg",
+    source=standards.INFLATE_ABOVE.source,
+)
+_OVER = Check(
+    name="over-inflation",
+    expected=f"at most {standards.INFLATE_OVER_GAP.value:g} above obliteration",
+    unit="mmHg",
+    source=standards.INFLATE_OVER_GAP.source,
+)
+_HIGHEST = Check(
+    name="highest pressure",
+    expected=f"at most {standards.HIGHEST_CUFF.value:g}",
+    unit="mmHg",
+    source=standards.HIGHEST_CUFF.source,
+)
+
+
+def _rate_check(name: str) -> Check:
+    return Check(
+        name=name,
+        expected=_span(standards.DEFLATION, standards.DEFLATION_MOST),
+        unit="mmHg/s",
+        source=standards.DEFLATION.source,
+    )
+
+
+def _step_check(name: str) -> Check:
+    return Check(
+        name=name,
+        expected=f"{standards.DEFLATION_PER_BEAT.value:g}, at most {STEP_MMHG:g}",
+        unit="mmHg per beat",
+        source=f"{standards.DEFLATION_PER_BEAT.source}; the bound is our choice",
+    )
+
+
+_PAUSES = Check(name="pauses", expected="none", unit="", source="common practice")
+_STEPS = Check(name="steps", expected="an even fall", unit="", source="common practice")
+_AGAIN = Check(name="re-inflation", expected="none", unit="", source=standards.CONGESTED.source)
+_ON = Check(
+    name="listening on",
+    expected=f"{standards.LISTEN_ON.value:g} or more below the last sound",
+    unit="mmHg",
+    source=standards.LISTEN_ON.source,
+)
+
+#: Checks of the log, in the order of the measurement.
+RATES = (
+    ("overall", _rate_check("deflation"), _step_check("deflation per beat")),
+    (
+        "systolic",
+        _rate_check("deflation near systolic"),
+        _step_check("deflation per beat near systolic"),
+    ),
+    (
+        "diastolic",
+        _rate_check("deflation near diastolic"),
+        _step_check("deflation per beat near diastolic"),
+    ),
+)
+
+
+def log_findings(work: CuffWork | None, reading: Reading) -> tuple[Finding, ...]:
+    """Judge what the log shows.
+
+    Parameters
+    ----------
+    work
+        What was measured, ``None`` where the log holds no deflation.
+    reading
+        What was heard.
+
+    Returns
+    -------
+    tuple of Finding
+        One for each check, always the same ones.
+    """
+    if work is None:
+        rates = [check for _, *pair in RATES for check in pair]
+        every = (_ZERO, _ZERO_AFTER, _INFLATION, _OVER, _HIGHEST, *rates)
+        every = (*every, _PAUSES, _STEPS, _AGAIN, _ON)
+        return tuple(check.unknown("no deflation on the log") for check in every)
+    return (
+        _zero(_ZERO, work.zero_before_mmhg),
+        _zero(_ZERO_AFTER, work.zero_after_mmhg),
+        _inflation(work, reading),
+        _over(work),
+        _highest(work),
+        *_rates(work, reading),
+        _pauses(work, reading),
+        _steps(work),
+        _again(work),
+        _listening_on(work, reading),
+    )
+
+
+def _zero(check: Check, mmhg: float | None) -> Finding:
+    if mmhg is None:
+        return check.unknown("no rest on the log")
+    most = standards.MANOMETER_ERROR.value
+    state = within(mmhg, (-ZERO_MMHG, ZERO_MMHG), (-most, most))
+    bias = None
+    if state is not OK:
+        side = "high" if mmhg > 0 else "low"
+        bias = f"all pressures read {abs(mmhg):.1f} mmHg {side} if the shift is the same throughout"
+    return check.says(state, f"{mmhg + 0.0:+.1f}", bias)
+
+
+def _inflation(work: CuffWork, reading: Reading) -> Finding:
+    systolic = reading.systolic
+    bias = standards.INFLATED_INTO_GAP
+    if systolic.state is State.NOT_REACHED:
+        top = f"sounds from the top, {work.top_mmhg:.0f} mmHg, on"
+        return _INFLATION.says(FAULT, top, bias)
+    wanted = standards.INFLATE_ABOVE.value
+    if systolic.mmhg is not None:
+        silent = work.top_mmhg - systolic.mmhg
+        if silent < wanted - SLACK_MMHG:
+            state = FAULT if silent < LEAST_ABOVE_MMHG else LOOK
+            return _INFLATION.says(state, f"{silent:.0f} above the first sound", bias)
+    found = work.obliteration
+    if found is None:
+        why = (
+            "the log shows too little of the pulse"
+            if not work.pulses.usable
+            else "neither sounds nor pulse tell the obliteration"
+        )
+        return _INFLATION.unknown(why)
+    margin = work.top_mmhg - found.mmhg
+    least = work.top_mmhg - found.high_mmhg
+    most = work.top_mmhg - found.low_mmhg
+    words = f"{margin:.0f} ({least:.0f} to {most:.0f}), by {found.basis}"
+    if most < wanted - SLACK_MMHG:
+        return _INFLATION.says(FAULT if most < LEAST_ABOVE_MMHG else LOOK, words, bias)
+    if least >= wanted - SLACK_MMHG:
+        return _INFLATION.says(OK, words)
+    if systolic.mmhg is None:
+        return _INFLATION.unknown(words)
+    # Silence enough above the first sound, but sounds may lie above the silence.
+    return _INFLATION.says(LOOK, words, bias)
+
+
+def _over(work: CuffWork) -> Finding:
+    found = work.obliteration
+    if found is None:
+        return _OVER.unknown("the obliteration is not known")
+    margin = work.top_mmhg - found.mmhg
+    most = standards.INFLATE_OVER_GAP.value + SLACK_MMHG
+    return _OVER.says(LOOK if margin > most else OK, f"{margin:.0f}, by {found.basis}")
+
+
+def _highest(work: CuffWork) -> Finding:
+    top = float(work.mmhg.max())
+    state = FAULT if top > standards.HIGHEST_CUFF.value else OK
+    return _HIGHEST.says(state, f"{top:.0f}")
+
+
+def _interval_s(reading: Reading) -> float | None:
+    return None if reading.pulse_per_min is None else 60.0 / reading.pulse_per_min
+
+
+def _rates(work: CuffWork, reading: Reading) -> list[Finding]:
+    interval_s = _interval_s(reading)
+    findings = []
+    for place, check, step_check in RATES:
+        rate: float | None = work.rate_mmhg_per_s
+        why = ""
+        if place != "overall":
+            threshold = reading.systolic if place == "systolic" else reading.diastolic
+            why = f"the {place} was not observed"
+            rate = None
+            if threshold.mmhg is not None:
+                rate = work.rate_near(threshold.mmhg)
+                why = "too little of the fall was seen there"
+        if rate is None:
+            findings += [check.unknown(why), step_check.unknown(why)]
+            continue
+        findings.append(_rate(check, rate, place))
+        if interval_s is None:
+            findings.append(step_check.unknown("the heart rate is not known"))
+        else:
+            findings.append(_step(step_check, rate * interval_s, place))
+    return findings
+
+
+def _rate(check: Check, rate: float, place: str) -> Finding:
+    state = within(rate, (SLOW_MMHG_PER_S, FAST_MMHG_PER_S), FAULTY_MMHG_PER_S)
+    bias = None
+    if state is not OK:
+        fast = rate > standards.DEFLATION_MOST.value
+        bias = standards.DEFLATED_FAST if fast else standards.DEFLATED_SLOWLY
+    return check.says(state, f"{rate:.1f}", bias)
+
+
+def _step(check: Check, step_mmhg: float, place: str) -> Finding:
+    state = within(step_mmhg, (0.0, STEP_MMHG), (0.0, FAULTY_STEP_MMHG))
+    bias = None
+    if state is not OK:
+        # The first sound lies anywhere within one beat below systolic, the last above diastolic.
+        half = f"{step_mmhg / 2:.1f} mmHg on average, {step_mmhg:.1f} at most"
+        parts = {"systolic": "systolic reads low", "diastolic": "diastolic reads high"}
+        words = parts.get(place, "systolic reads low, diastolic high")
+        bias = f"{words} by {half} (rate times beat interval)"
+    return check.says(state, f"{step_mmhg:.1f}", bias)
+
+
+def _pauses(work: CuffWork, reading: Reading) -> Finding:
+    if work.still is None:
+        if Flag.DEFLATION_PAUSED in work.deflation.flags:
+            return _PAUSES.says(LOOK, "the fall seems to stop, on a log that is slow")
+        return _PAUSES.unknown("the log has too few rows to tell")
+    if work.still.stepped:
+        return _PAUSES.says(OK, "none apart from the steps")
+    pauses = work.still.pauses
+    if not pauses:
+        return _PAUSES.says(OK, "none")
+    told = ", ".join(f"{one.lasts_s:.0f} s at {one.mmhg:.0f} mmHg" for one in pauses)
+    long = max(one.lasts_s for one in pauses) >= FAULTY_PAUSE_S
+    return _PAUSES.says(FAULT if long else LOOK, told, standards.DEFLATED_SLOWLY)
+
+
+def _steps(work: CuffWork) -> Finding:
+    still = work.still
+    if still is None:
+        return _STEPS.unknown("the log has too few rows to tell")
+    if not still.stepped:
+        return _STEPS.says(OK, "an even fall")
+    span = work.top_mmhg - work.bottom_mmhg
+    size = span / (len(still.stops) + 1)
+    bias = f"systolic reads low, diastolic high, by up to a step of about {size:.0f} mmHg"
+    return _STEPS.says(FAULT, f"{len(still.stops)} stops, about {size:.0f} mmHg apart", bias)
+
+
+def _again(work: CuffWork) -> Finding:
+    if not work.reinflations:
+        return _AGAIN.says(OK, "none")
+    told = ", ".join(
+        f"from {one.from_mmhg:.0f} to {one.to_mmhg:.0f} mmHg" for one in work.reinflations
+    )
+    return _AGAIN.says(FAULT, told, standards.CONGESTED)
+
+
+def _listening_on(work: CuffWork, reading: Reading) -> Finding:
+    bottom = f"{work.bottom_mmhg:.0f} mmHg"
+    if reading.diastolic.state is State.NOT_REACHED:
+        words = f"sounds down to the release at {bottom}"
+        return _ON.says(FAULT, words, standards.RELEASED_EARLY)
+    heard = [beat.cuff_mmhg for beat in reading.beats if str(beat.phase).startswith("K")]
+    if not heard or reading.diastolic.state is not State.OBSERVED:
+        return _ON.unknown("the last sound is not known")
+    if Flag.SOUNDS_TO_ZERO in reading.flags or min(heard) < ZERO_SOUNDS_MMHG:
+        return _ON.says(OK, "sounds go on to zero")
+    below = min(heard) - work.bottom_mmhg
+    if below >= standards.LISTEN_ON.value:
+        return _ON.says(OK, f"{below:.0f}")
+    return _ON.says(FAULT, f"{below:.0f}", standards.RELEASED_EARLY)

@@ -1,0 +1,102 @@
+"""Level, noise and clipping of the sound, as the reading tells them.
+
+Speech is not told from the sound: murmurs, breath and friction fill the same band in the
+same bursts, and a stethoscope takes most of what tells a voice away.  What is stated
+counts instead.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tapfall.ear.flags import CLIPPED_SHARE, HIDDEN_DB, NOISY_DB
+from tapfall.ear.frontend import BLOCK, CLIP_LEVEL
+from tapfall.model import Finding, Quality, Recording
+from tapfall.technique.checks import FAULT, LOOK, OK, Check
+
+#: Peaks of the sounds' own band below this come close to the steps of 16-bit samples: at
+#: -70 dBFS the loudest sound has ten of them, fewer than readings need (measured by the
+#: check of devices); from -60 dBFS on there is room.
+WEAK_DBFS, FAINT_DBFS = -60.0, -70.0
+
+#: Share of clipped samples that asks for a look: a tenth of the one from which a person is
+#: asked (our choice).
+SEEN_CLIPPED_SHARE = CLIPPED_SHARE / 10
+
+_LEVEL = Check(
+    name="sound level", expected=f"{WEAK_DBFS:g} or more", unit="dBFS", source="our choice"
+)
+_NOISE = Check(
+    name="sounds over noise",
+    expected=f"{NOISY_DB:g} or more",
+    unit="dB",
+    source="our choice; below 2 dB noise hides the first and last sounds (measured)",
+)
+_CLIPPING = Check(
+    name="clipping",
+    expected=f"less than {SEEN_CLIPPED_SHARE * 100:g}",
+    unit="% of samples",
+    source="our choice; with 9 % one value in seven is wrong (measured on simulated recordings)",
+)
+_SPEECH = Check(name="speech", expected="none", unit="", source="ACC/AHA checklist")
+
+
+def sound_findings(quality: Quality, recording: Recording) -> tuple[Finding, ...]:
+    """Judge the sound.
+
+    Parameters
+    ----------
+    quality
+        What the reading says of the sound.
+    recording
+        The recording: where no sound was judged its samples still tell of clipping.
+
+    Returns
+    -------
+    tuple of Finding
+        One for each check, always the same ones.
+    """
+    return (
+        _level(quality),
+        _noise(quality),
+        _clipping(quality, recording),
+        _SPEECH.unknown("cannot be told from such a sound"),
+    )
+
+
+def _level(quality: Quality) -> Finding:
+    peak = quality.peak_dbfs
+    if peak is None:
+        return _LEVEL.unknown("no sound was judged")
+    state = OK if peak >= WEAK_DBFS else LOOK if peak >= FAINT_DBFS else FAULT
+    return _LEVEL.says(state, f"{peak:.0f}")
+
+
+def _noise(quality: Quality) -> Finding:
+    ratio = quality.signal_to_noise_db
+    if ratio is None:
+        return _NOISE.unknown("no sounds were found")
+    state = OK if ratio >= NOISY_DB else LOOK if ratio >= HIDDEN_DB else FAULT
+    return _NOISE.says(state, f"{ratio:.0f}", None if state is OK else _HIDDEN)
+
+
+def _clipping(quality: Quality, recording: Recording) -> Finding:
+    judged = quality.peak_dbfs is not None
+    share = quality.clipped_share if judged else _share_clipped(recording)
+    state = OK if share < SEEN_CLIPPED_SHARE else LOOK if share < CLIPPED_SHARE else FAULT
+    return _CLIPPING.says(state, f"{share * 100:.2g}")
+
+
+def _share_clipped(recording: Recording) -> float:
+    """Share of all samples at or beyond full scale."""
+    samples = recording.samples
+    whole = {"int16": 2.0**15, "int32": 2.0**31}.get(samples.dtype.name, 1.0)
+    level = CLIP_LEVEL * whole
+    clipped = 0
+    for at in range(0, samples.size, BLOCK):
+        block = samples[at : at + BLOCK].astype(np.float64)
+        clipped += int(np.count_nonzero(np.abs(block) >= level))
+    return clipped / max(samples.size, 1)
+
+
+_HIDDEN = "systolic reads low, diastolic high, where the first and last sounds are hidden"

@@ -1,0 +1,104 @@
+"""Where the artery closes: by the sounds, by the pulse, bounded by a run-up."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tapfall.ear.cuff import Deflation, find_deflation
+from tapfall.ear.pulses import Pulses
+from tapfall.model import Flag, Reading, State, Threshold
+from tapfall.technique import find_obliteration
+from tapfall.technique.obliteration import by_pulse
+from tests.technique.made import log_of, reading_of
+
+
+def fall_and_pulses(centre_mmhg: float, usable: bool = True) -> tuple[Deflation, Pulses]:
+    """The ordinary fall with pulses in a bell of 57 mmHg at half its height (Liu 2014)."""
+    log = log_of()
+    fall = find_deflation(log.time_s, log.pressure_mmhg)
+    assert fall is not None
+    time_s = np.arange(13.0, 51.0, 0.8)
+    size = 3.0 * np.exp(np.log(0.5) * ((fall.pressure_mmhg(time_s) - centre_mmhg) / 28.5) ** 2)
+    seen = np.ones(time_s.size, np.bool_)
+    return fall, Pulses(time_s=time_s, size_mmhg=size, seen=seen, usable=usable, error_s=0.01)
+
+
+def reading(systolic_mmhg: float | None, *flags: Flag) -> Reading:
+    made = reading_of(systolic_mmhg, flags=flags)
+    if systolic_mmhg is None:
+        return made
+    return replace(
+        made, systolic=replace(made.systolic, low_mmhg=systolic_mmhg, high_mmhg=systolic_mmhg + 3)
+    )
+
+
+def test_by_the_largest_pulse() -> None:
+    # 0.45 x 120 + 0.55 x 75 = 95.25 (Chandrasekhar 2019).
+    found = by_pulse(*fall_and_pulses(95.25), 75.0)
+    assert found is not None
+    assert found.mmhg == pytest.approx(120.0, abs=4.0)
+    assert found.low_mmhg < 120.0 < found.high_mmhg
+    assert found.basis == "pulse"
+
+
+def test_by_the_size_where_no_diastolic_is_known() -> None:
+    # 0.55 of the largest (Geddes 1982, from memory) lies 28.5 x sqrt(log(0.55) / log(0.5)) up.
+    found = by_pulse(*fall_and_pulses(95.0), None)
+    assert found is not None
+    assert found.mmhg == pytest.approx(95.0 + 28.5 * np.sqrt(np.log(0.55) / np.log(0.5)), abs=3.0)
+    assert found.high_mmhg - found.low_mmhg > 40.0
+
+
+def test_nothing_is_told_where_the_pulse_does_not_show_it() -> None:
+    assert by_pulse(*fall_and_pulses(95.0, usable=False), 75.0) is None
+    assert by_pulse(*fall_and_pulses(160.0), 75.0) is None
+    assert by_pulse(*fall_and_pulses(130.0), None) is None
+
+
+def test_by_the_sounds_where_nothing_speaks_against_them() -> None:
+    found = find_obliteration(*fall_and_pulses(97.5), reading(125.0))
+    assert found is not None
+    assert (found.mmhg, found.low_mmhg, found.high_mmhg) == (125.0, 125.0, 128.0)
+    assert found.basis == "sounds"
+    slow = find_obliteration(*fall_and_pulses(97.5, usable=False), reading(125.0))
+    assert slow is not None
+    assert slow.basis == "sounds"
+
+
+def test_the_pulse_doubts_a_first_sound_below_a_gap() -> None:
+    # 0.45 x 145 + 0.55 x 75 = 106.5: sounds from 100 on were the lower end of a gap.
+    found = find_obliteration(*fall_and_pulses(106.5), reading(100.0))
+    assert found is not None
+    assert found.basis == "pulse"
+    assert found.mmhg == pytest.approx(145.0, abs=5.0)
+
+
+def test_a_flag_widens_the_range_as_far_as_the_pulse_allows() -> None:
+    flag = Flag.GAP_ABOVE_NOT_EXCLUDED
+    found = find_obliteration(*fall_and_pulses(97.5), reading(125.0, flag))
+    assert found is not None
+    assert found.mmhg == 125.0
+    assert found.high_mmhg > 135.0
+    assert find_obliteration(*fall_and_pulses(97.5, usable=False), reading(125.0, flag)) is None
+
+
+def test_a_run_up_bounds_what_the_pulse_tells() -> None:
+    fall, pulses = fall_and_pulses(106.5)
+    free = find_obliteration(fall, pulses, reading(None))
+    bounded = find_obliteration(fall, pulses, reading(None), run_up_mmhg=140.0)
+    short = find_obliteration(fall, pulses, reading(None), run_up_mmhg=60.0)
+    assert free is not None
+    assert bounded is not None
+    assert free.high_mmhg > 140.0
+    assert (bounded.high_mmhg, bounded.basis) == (140.0, "pulse and run-up")
+    assert short == free
+
+
+def test_sounds_from_the_top_bound_nothing() -> None:
+    made = replace(reading(125.0), systolic=Threshold(state=State.NOT_REACHED, low_mmhg=149.0))
+    found = find_obliteration(*fall_and_pulses(106.5), made)
+    assert found is not None
+    assert found.basis == "pulse"

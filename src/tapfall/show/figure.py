@@ -69,11 +69,26 @@ def draw_reading(
     suffix = Path(path).suffix.lower()
     if suffix not in _FORMATS:
         raise SettingError(f"{label_of(path)}: found {suffix!r}; allowed .png, .svg or .pdf")
+    write_bytes(path, figure_bytes(recording, reading, suffix, title=title))
+
+
+def figure_bytes(
+    recording: Recording, reading: Reading, suffix: str, *, title: str | None = None
+) -> bytes:
+    """Draw a reading and return what its file would hold; equal readings give equal bytes.
+
+    Parameters
+    ----------
+    recording, reading, title
+        As for :func:`draw_reading`.
+    suffix
+        The form: ``".png"``, ``".svg"`` or ``".pdf"``.
+    """
     page = io.BytesIO()
     with style.context(["default", look.STYLE]):
         figure = reading_figure(recording, reading, title=title)
         figure.savefig(page, format=suffix[1:], dpi=DOTS_PER_INCH, metadata=_FORMATS[suffix])
-    write_bytes(path, page.getvalue())
+    return page.getvalue()
 
 
 def reading_figure(recording: Recording, reading: Reading, *, title: str | None = None) -> Figure:

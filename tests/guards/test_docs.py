@@ -138,3 +138,13 @@ def test_examples_run(path: Path, tmp_path: Path) -> None:
     )
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout
+
+
+def test_the_contract_for_devices_tells_when_every_event_comes() -> None:
+    from tapfall.events import EventKind
+
+    page = (ROOT / "examples" / "DEVICE.md").read_text(encoding="utf-8")
+    rows = [line.split("|")[1] for line in page.splitlines() if line.startswith("| `")]
+    named = [name for row in rows for name in re.findall(r"`(\w+)`", row)]
+    assert sorted(named) == sorted(EventKind)
+    assert CAUTION in " ".join(page.split())

@@ -73,6 +73,12 @@ def _run(given: list[str]) -> int:
 def _command(name: str) -> Callable[[argparse.Namespace], int]:
     if name == "read":
         from tapfall.cli.read import run
+    elif name == "check-device":
+        from tapfall.cli.check_device import run
+    elif name == "listen":
+        from tapfall.cli.listen import run
+    elif name == "visit":
+        from tapfall.cli.visit import run
     elif name == "demo":
         from tapfall.cli.demo import run
     else:

@@ -7,14 +7,21 @@ import math
 
 from tapfall import __version__
 from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
+from tapfall.cli.technique import add_stated
+from tapfall.cli.visit_options import add_visit
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from typing import Any, NoReturn
 
 #: What the diastolic may be read at.
 RULES = ("last-sound", "first-silence", "k4")
 
+
+#: Forms of raw samples, and the highest rate of them (our choice).
+FORMATS = ("s16le", "f32le")
+HIGHEST_RATE_HZ = 1_000_000
 
 #: The largest lag that can be given, seconds.
 FURTHEST_LAG_S = 60
@@ -67,39 +74,41 @@ def _parser() -> _Parser:
 
     read = commands.add_parser("read", parents=[debug], help="read one recording")
     read.description = "Read one recording and say how far to trust it."
-    read.add_argument("audio", metavar="AUDIO", help="sound file: WAV, FLAC, OGG, ...")
-    read.add_argument(
-        "cuff", metavar="CUFFLOG", nargs="?", help="CSV: time_s,pressure_mmHg (or pressure_kPa)"
-    )
+    _add_files(read)
     read.add_argument("--json", metavar="FILE", help="write the reading as JSON; - for stdout")
     read.add_argument("--figure", metavar="FILE", help="draw the reading: .png, .svg or .pdf")
     read.add_argument(
-        "--diastolic",
-        type=_rule,
-        default="last-sound",
-        metavar="RULE",
-        help="last-sound (the default), first-silence or k4",
+        "--report", metavar="FILE", help="write a page that tells how the reading came about: .html"
     )
+    read.add_argument("--fhir", metavar="FILE", help="write an HL7 FHIR R4 Observation as JSON")
+    read.add_argument("--subject", metavar="REFERENCE", help="of whom it is: Patient/ID")
     read.add_argument(
-        "--lag",
-        type=_lag,
-        default=None,
-        metavar="SECONDS",
-        help="log time minus audio time, -60 to 60, or auto (the default)",
+        "--effective", metavar="MOMENT", help="when it was measured: 2026-03-01T10:15:00+01:00"
     )
-    read.add_argument("--channel", type=_count, metavar="N", help="channel of the sound, from 1")
-    read.add_argument(
-        "--cuff-channel", type=_count, metavar="N", help="channel of the cuff pressure, from 1"
+    _add_loading(read, _channel)
+    _add_choices(read)
+    add_stated(read)
+
+    device = commands.add_parser(
+        "check-device", parents=[debug], help="tell what a prototype's recordings are good for"
     )
-    read.add_argument(
-        "--cuff-scale", type=_number, metavar="X", help="mmHg per full scale of that channel"
+    device.description = (
+        "Tell from a short recording whether readings are possible with the device that made "
+        "it, and what limits them. Exit code 1 where they are not possible."
     )
-    read.add_argument(
-        "--cuff-offset", type=_number, metavar="X", help="mmHg at 0 of that channel (0)"
+    _add_files(device)
+    device.add_argument(
+        "--json",
+        metavar="FILE",
+        nargs="?",
+        const="-",
+        help="write the report as JSON; - or nothing for stdout",
     )
-    read.add_argument(
-        "--manometer-error", type=_error, metavar="X", help="stated error of the manometer, mmHg"
-    )
+    _add_loading(device, _channel)
+
+    _add_listen(commands.add_parser("listen", parents=[debug], help="hear streams as they come"))
+
+    add_visit(commands.add_parser("visit", parents=[debug], help="average the readings of a visit"))
 
     demo = commands.add_parser("demo", parents=[debug], help="make a recording and read it")
     demo.description = "Make a simulated recording, read it, and keep all files in a folder."
@@ -126,6 +135,96 @@ def _parser() -> _Parser:
         "-o", "--output", default=SIMULATED_FOLDER, metavar="FOLDER", help=f"({SIMULATED_FOLDER})"
     )
     return parser
+
+
+def _add_files(command: argparse.ArgumentParser) -> None:
+    """The files of a recording."""
+    command.add_argument(
+        "audio", metavar="AUDIO", help="sound file: WAV, FLAC, OGG, ...; WFDB, EDF or MATLAB file"
+    )
+    command.add_argument(
+        "cuff",
+        metavar="CUFFLOG",
+        nargs="?",
+        help="CSV: time_s,pressure_mmHg (or pressure_kPa); WFDB, EDF or MATLAB file",
+    )
+
+
+def _add_loading(command: argparse.ArgumentParser, channel: Callable[[str], int | str]) -> None:
+    """How the files of a recording are taken."""
+    command.add_argument(
+        "--lag",
+        type=_lag,
+        default=None,
+        metavar="SECONDS",
+        help="log time minus audio time, -60 to 60, or auto (the default)",
+    )
+    command.add_argument(
+        "--channel", type=channel, metavar="N", help="channel of the sound, from 1, or its name"
+    )
+    command.add_argument(
+        "--cuff-channel",
+        type=channel,
+        metavar="N",
+        help="channel of the cuff pressure, from 1, or its name",
+    )
+    command.add_argument(
+        "--cuff-scale",
+        type=_number,
+        metavar="X",
+        help="mmHg per full scale of that channel, or per volt",
+    )
+    command.add_argument(
+        "--cuff-offset", type=_number, metavar="X", help="mmHg at 0 of that channel (0)"
+    )
+
+
+def _add_choices(command: argparse.ArgumentParser) -> None:
+    """What may be chosen about a reading."""
+    command.add_argument(
+        "--diastolic",
+        type=_rule,
+        default="last-sound",
+        metavar="RULE",
+        help="last-sound (the default), first-silence or k4",
+    )
+    command.add_argument(
+        "--manometer-error", type=_error, metavar="X", help="stated error of the manometer, mmHg"
+    )
+
+
+def _add_listen(command: argparse.ArgumentParser) -> None:
+    command.description = (
+        "Hear raw sound on standard input and the cuff pressure beside it, and tell events and "
+        "readings as they come: JSON lines on standard output (tapfall.event/1)."
+    )
+    command.epilog = (
+        "The cuff pressure comes as lines of time_s,mmHg (--cuff), or in the frames of the "
+        "sound, of two values then (--cuff-channel 1 or 2). The end of the input, SIGINT and "
+        "SIGTERM end the measurement: its reading is still told. Exit codes: 0 done, 1 done but "
+        "the last reading is unreadable, 2 bad input or usage."
+    )
+    command.add_argument("--rate", type=_rate, metavar="HZ", help="frames of sound per second")
+    command.add_argument(
+        "--format", type=_form, metavar="FORM", help="of the samples: s16le or f32le"
+    )
+    command.add_argument(
+        "--cuff", metavar="PLACE", help="the cuff log: a named pipe, a file, or fd:N"
+    )
+    command.add_argument(
+        "--replay",
+        nargs="+",
+        metavar=("AUDIO", "CUFFLOG"),
+        help="hear the files of a recording instead",
+    )
+    command.add_argument(
+        "--speed",
+        type=_speed,
+        metavar="X",
+        help="of the replay: 1 in real time (as fast as can be)",
+    )
+    _add_loading(command, _count)
+    _add_choices(command)
 
 
 def _number(text: str) -> float:
@@ -163,6 +262,31 @@ def _error(text: str) -> float:
     if not 0.0 <= value <= 50.0:
         raise argparse.ArgumentTypeError(f"found '{text}'; allowed 0 to 50 mmHg")
     return value
+
+
+def _rate(text: str) -> float:
+    value = _number(text)
+    if not 1000.0 <= value <= HIGHEST_RATE_HZ:
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed 1000 to {HIGHEST_RATE_HZ} Hz")
+    return value
+
+
+def _form(text: str) -> str:
+    if text not in FORMATS:
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed {', '.join(FORMATS)}")
+    return text
+
+
+def _speed(text: str) -> float:
+    value = _number(text)
+    if not 0.01 <= value <= 1000.0:
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed 0.01 to 1000 times real time")
+    return value
+
+
+def _channel(text: str) -> int | str:
+    """A number where it is one, else the name of a channel."""
+    return _count(text) if text.isdigit() or text.startswith("-") or not text else text
 
 
 def _count(text: str) -> int:

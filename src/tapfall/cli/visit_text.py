@@ -1,0 +1,230 @@
+"""A visit as text for a terminal, at most 80 columns, and as a table."""
+
+from __future__ import annotations
+
+import textwrap
+import unicodedata
+from collections.abc import Iterator, Sequence
+
+from tapfall.errors import printable
+from tapfall.files.tables import Cell, table_text
+from tapfall.model import CAUTION, Status
+from tapfall.standards import (
+    ARMS_TO_AVOID,
+    NO_DIAGNOSIS,
+    VERY_HIGH_DIASTOLIC,
+    VERY_HIGH_SYSTOLIC,
+)
+from tapfall.visit import GUIDELINES, SCHEMES, Average, Cited, Counted, Lost, Mean, Scheme, Visit
+from tapfall.visit.category import (
+    diastolic_bounds,
+    nearest_even,
+    shown_mmhg,
+    shown_pair,
+    systolic_bounds,
+)
+from tapfall.visit.make import cited_guideline, cited_scheme
+
+WIDTH = 80
+_LEFT, _NAME, _ARM, _MMHG, _STATUS = 16, 30, 7, 13, 12
+#: What stands below every average.
+_HOW = (
+    "Ranges hold 95 %: the mean of the readings' own ranges, for their errors may be shared. "
+    "They hold the pressure at these readings; how it changes with the hours is not in them. "
+    "The category is that of the unrounded average, from each bound up to the next; rounding, "
+    "also that to 2 mmHg, is for display only."
+)
+_ALWAYS = (NO_DIAGNOSIS, ARMS_TO_AVOID)
+_TABLE_HEADER = (
+    "reading",
+    "arm",
+    "time",
+    "status",
+    "systolic_mmHg",
+    "diastolic_mmHg",
+    "diastolic_rule",
+    "rhythm",
+    "averaged",
+    "why_not",
+)
+
+
+def visit_text(visit: Visit, lost: Sequence[Lost] = ()) -> str:
+    """Return a visit as lines of at most 80 columns, with a line break at the end."""
+    pressing = tuple(one for one in visit.cautions if one not in _ALWAYS)
+    lines = [*_headline(visit), "", *_values(visit), "", *_rows(visit, lost)]
+    for title, sentences in (
+        ("Check", pressing),
+        ("Take more readings", visit.more),
+        ("Both arms", () if visit.arms is None else visit.arms.sentences),
+        ("Note", visit.notes),
+    ):
+        if sentences:
+            lines += ["", f"{title}:"]
+            for sentence in sentences:
+                lines += _wrap(printable(sentence), "  - ", "    ")
+    lines.append("")
+    if visit.average is not None:
+        lines += _wrap(_HOW)
+    for caution in (*_ALWAYS, CAUTION):
+        lines += _wrap(caution)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def visit_table(visit: Visit, lost: Sequence[Lost] = ()) -> str:
+    """Return the readings of a visit as CSV; texts that could be formulas are escaped."""
+    rows: list[tuple[Cell, ...]] = [
+        (
+            one.label,
+            one.arm,
+            one.time,
+            one.status,
+            one.systolic_mmhg,
+            one.diastolic_mmhg,
+            one.diastolic_rule,
+            one.rhythm,
+            one.averaged,
+            one.why_not,
+        )
+        for one in visit.readings
+    ]
+    rows += [
+        (one.name, None, None, "lost", None, None, None, None, False, one.reason) for one in lost
+    ]
+    return table_text(_TABLE_HEADER, rows)
+
+
+def lists_text() -> str:
+    """Return the guidelines and schemes that can be named, with dates and sources."""
+    lines = ["Guidelines (--average):"]
+    for guideline in GUIDELINES.values():
+        lines += _cited(cited_guideline(guideline))
+    lines += ["", "Schemes of categories (--scheme):"]
+    for scheme in SCHEMES.values():
+        lines += _cited(cited_scheme(scheme))
+    return "\n".join(lines) + "\n"
+
+
+def _cited(one: Cited) -> Iterator[str]:
+    yield f"  {one.name:<14}{one.title} ({one.date})"
+    indent = " " * 16
+    yield from _wrap(f"{one.rule}.", indent, indent)
+    yield from _wrap(f"Source: {one.source}.", indent, indent)
+
+
+def _headline(visit: Visit) -> Iterator[str]:
+    average = visit.average
+    if average is None:
+        yield "Nothing could be averaged."
+        return
+    pair = shown_pair(_scheme(visit), average.systolic.mmhg, average.diastolic.mmhg)
+    arm = f", {average.arm} arm" if average.arm is not None else ""
+    if average.count == 1:
+        yield f"{pair} mmHg   a single reading, no average{arm}"
+        return
+    yield f"{pair} mmHg   average of {average.count} readings{arm}"
+
+
+def _values(visit: Visit) -> Iterator[str]:
+    average = visit.average
+    if average is not None:
+        scheme = _scheme(visit)
+        for name, mean in (("Systolic", average.systolic), ("Diastolic", average.diastolic)):
+            yield f"{name:<{_LEFT}}{_mean(scheme, name, mean)}"
+        even = f"{nearest_even(average.systolic.mmhg)}/{nearest_even(average.diastolic.mmhg)}"
+        yield f"{'To 2 mmHg':<{_LEFT}}{even} mmHg   for display only"
+        yield f"{'Pulse pressure':<{_LEFT}}{average.pulse_pressure_mmhg:.1f} mmHg"
+        yield (
+            f"{'Mean arterial':<{_LEFT}}{average.mean_arterial_mmhg:.1f} mmHg   "
+            "diastolic + pulse pressure / 3"
+        )
+        for other in visit.averages if len(visit.averages) > 1 else ():
+            pair = shown_pair(scheme, other.systolic.mmhg, other.diastolic.mmhg)
+            yield f"{_arm_title(other):<{_LEFT}}{pair} mmHg   {_number(other.count, 'reading')}"
+        if visit.arms is not None:
+            apart = f"{visit.arms.systolic_mmhg:+.1f} / {visit.arms.diastolic_mmhg:+.1f} mmHg"
+            yield f"{'Left - right':<{_LEFT}}{apart}"
+    yield from _field("Averaged", f"{visit.guideline.title}: {visit.guideline.rule}")
+    yield from _field("Category", _category(visit))
+
+
+def _mean(scheme: Scheme, name: str, mean: Mean) -> str:
+    """A mean and its range, each on its side of every bound."""
+    systolic = name == "Systolic"
+    bounds = systolic_bounds(scheme) if systolic else diastolic_bounds(scheme)
+    very_high = VERY_HIGH_SYSTOLIC if systolic else VERY_HIGH_DIASTOLIC
+
+    def shown(mmhg: float) -> str:
+        return shown_mmhg(mmhg, bounds, very_high.value, decimals=1)
+
+    if mean.low_mmhg is None or mean.high_mmhg is None:
+        return f"{shown(mean.mmhg)} mmHg   range not known"
+    return f"{shown(mean.mmhg)} mmHg   ({shown(mean.low_mmhg)} to {shown(mean.high_mmhg)})"
+
+
+def _arm_title(average: Average) -> str:
+    return "Arm unknown" if average.arm is None else f"{average.arm} arm".capitalize()
+
+
+def _category(visit: Visit) -> str:
+    title, placed = visit.scheme.title, visit.placed
+    if placed is None:
+        return f"none ({title}). {visit.why_not_placed}"
+    if placed.certain:
+        return f"{placed.category} ({title})"
+    if len(placed.could_be) > 1:
+        return f"{placed.category} ({title}); category uncertain: {' or '.join(placed.could_be)}"
+    return f"{placed.category} ({title}); category uncertain: the range is not known"
+
+
+def _rows(visit: Visit, lost: Sequence[Lost]) -> Iterator[str]:
+    yield f"{'reading':<{_NAME}}{'arm':<{_ARM}}{'mmHg':<{_MMHG}}{'status':<{_STATUS}}averaged"
+    for one in visit.readings:
+        yield from _row(one, _scheme(visit))
+    for gone in lost:
+        yield f"{_within(printable(gone.name)):<{_NAME}}{'':<{_ARM + _MMHG}}lost"
+        yield from _wrap(printable(gone.reason), "    ", "    ")
+
+
+def _row(one: Counted, scheme: Scheme) -> Iterator[str]:
+    values = (one.systolic_mmhg, one.diastolic_mmhg)
+    pair = "-" if one.status is Status.UNREADABLE else shown_pair(scheme, *values)
+    name = _within(printable(one.label or "(no name)"))
+    pad = " " * (_NAME - _columns(name))
+    arm = one.arm or "-"
+    said = "yes" if one.averaged else "no"
+    yield f"{name}{pad}{arm:<{_ARM}}{pair:<{_MMHG}}{one.status:<{_STATUS}}{said}"
+    if one.why_not is not None:
+        yield from _wrap(printable(one.why_not), "    ", "    ")
+
+
+def _scheme(visit: Visit) -> Scheme:
+    return SCHEMES[visit.scheme.name]
+
+
+def _field(name: str, text: str) -> list[str]:
+    return _wrap(f"{name:<{_LEFT}}{text}", "", " " * _LEFT)
+
+
+def _number(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _columns(text: str) -> int:
+    return sum(2 if unicodedata.east_asian_width(ch) in "WF" else 1 for ch in text)
+
+
+def _within(name: str) -> str:
+    """A name that leaves a blank at the end of its column; wide letters take two."""
+    longest = _NAME - 2
+    if _columns(name) <= longest:
+        return name
+    while _columns(name) > longest - 3:
+        name = name[:-1]
+    return f"{name}..."
+
+
+def _wrap(text: str, first: str = "", rest: str = "") -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    )

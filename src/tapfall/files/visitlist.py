@@ -1,0 +1,183 @@
+"""The list of a visit: CSV that names the recordings, with arm and time of each.
+
+The header names the columns ``audio`` and ``cuff`` and, if wanted, ``arm`` (``left``,
+``right`` or empty) and ``time`` (a day and time such as ``2026-03-31T09:15``, or empty),
+in any order and case.  Cells are parted by commas, semicolons or tabs.  Names are those
+of files in the folder of the list or below it; they never lead out of it.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from tapfall.errors import InputError, fault_text, shown
+from tapfall.files.names import PathLike, label_of, open_regular
+
+#: Columns that have to be there, and those that may.
+NEEDED, COLUMNS = ("audio", "cuff"), ("audio", "cuff", "arm", "time")
+ARMS = ("left", "right")
+
+#: Largest list, bytes, and most recordings in it (our choice: far above any visit).
+MAX_BYTES, MAX_ROWS = 1_000_000, 1000
+
+_WANTED = "a list of recordings (CSV with the columns audio and cuff)"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListedRecording:
+    """One row of the list: names as written, not yet looked for."""
+
+    line: int
+    audio: str
+    cuff: str
+    arm: str | None
+    time: datetime | None
+
+
+def read_visit_list(path: PathLike) -> tuple[ListedRecording, ...]:
+    """Read the list of a visit.
+
+    Parameters
+    ----------
+    path
+        The file, UTF-8, at most 1 MB and 1000 rows.
+
+    Returns
+    -------
+    tuple of ListedRecording
+        In the order of the file.
+
+    Raises
+    ------
+    InputError
+        A column is missing or unknown, or a cell is not what is allowed; the message
+        names the line.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "visit.csv"
+    ...     _ = path.write_text("audio,cuff,arm\\na.wav,a.csv,left\\n")
+    ...     read_visit_list(path)[0].arm
+    'left'
+    """
+    label = label_of(path)
+    with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
+        data = file.read(MAX_BYTES + 1)
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"{label}: found bytes that are not UTF-8; allowed {_WANTED}") from None
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    delimiter = next((one for one in ("\t", ";") if one in first), ",")
+    reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter, strict=True)
+    rows: list[tuple[int, list[str]]] = []
+    try:
+        for row in reader:
+            cells = [cell.strip() for cell in row]
+            if any(cells):
+                rows.append((reader.line_num, cells))
+    except csv.Error as fault:
+        raise InputError(
+            f"{label}: line {reader.line_num}: found what is not CSV ({fault}); allowed {_WANTED}"
+        ) from None
+    if not rows:
+        raise InputError(f"{label}: found only empty lines; allowed {_WANTED}")
+    columns = _columns(label, *rows[0])
+    if len(rows) == 1:
+        raise InputError(f"{label}: found no rows below the header; allowed 1 to {MAX_ROWS}")
+    if len(rows) - 1 > MAX_ROWS:
+        raise InputError(f"{label}: found {len(rows) - 1} rows; allowed at most {MAX_ROWS}")
+    found: list[ListedRecording] = []
+    faults: list[str] = []
+    for line, cells in rows[1:]:
+        try:
+            found.append(_listed(line, cells, columns))
+        except InputError as fault:
+            faults.append(f"line {line}: {fault}")
+    if faults:
+        raise InputError(fault_text(f"{label}: {faults[0]}", faults[1:]))
+    return tuple(found)
+
+
+def is_visit_list(path: PathLike) -> bool:
+    """Whether a file begins like the list of a visit: its header has a column ``audio``."""
+    try:
+        with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
+            head = file.read(4096).decode("utf-8-sig", "replace")
+    except InputError:
+        return False
+    first = next((line for line in head.splitlines() if line.strip()), "")
+    for delimiter in "\t;":
+        first = first.replace(delimiter, ",")
+    return "audio" in [cell.strip().strip('"').lower() for cell in first.split(",")]
+
+
+def inside(folder: PathLike, name: str) -> Path:
+    """Return the place of a file that a list names, in the list's folder or below it.
+
+    Raises
+    ------
+    InputError
+        The name is empty, absolute, or leads out of the folder, also by a link.
+    """
+    if not name:
+        raise InputError("found an empty name; allowed the name of a file")
+    if "\0" in name:
+        raise InputError(f"{shown(name)}: found a zero byte; allowed the name of a file")
+    place = Path(folder) / name
+    if Path(name).is_absolute() or not Path(os.path.realpath(place)).is_relative_to(
+        os.path.realpath(folder)
+    ):
+        raise InputError(
+            f"{shown(name)}: found a name outside the folder of the list; allowed names inside it"
+        )
+    return place
+
+
+def _columns(label: str, line: int, header: list[str]) -> dict[str, int]:
+    names = [cell.lower() for cell in header]
+    for name in names:
+        if name not in COLUMNS:
+            raise InputError(
+                f"{label}: line {line}: found the column {shown(name)}; "
+                f"allowed {', '.join(COLUMNS)}"
+            )
+        if names.count(name) > 1:
+            raise InputError(f"{label}: line {line}: found {shown(name)} twice; allowed once")
+    for name in NEEDED:
+        if name not in names:
+            raise InputError(f"{label}: line {line}: found no column '{name}'; allowed {_WANTED}")
+    return {name: place for place, name in enumerate(names)}
+
+
+def _listed(line: int, cells: list[str], columns: dict[str, int]) -> ListedRecording:
+    if len(cells) != len(columns):
+        raise InputError(f"found {len(cells)} cells; allowed {len(columns)}, as in the header")
+    cell = {name: cells[place] for name, place in columns.items()}
+    arm, time = cell.get("arm", "").lower(), cell.get("time", "")
+    if arm and arm not in ARMS:
+        raise InputError(f"arm: found {shown(arm)}; allowed {', '.join(ARMS)} or nothing")
+    return ListedRecording(
+        line=line,
+        audio=cell["audio"],
+        cuff=cell["cuff"],
+        arm=arm or None,
+        time=_time(time) if time else None,
+    )
+
+
+def _time(text: str) -> datetime:
+    try:
+        if len(text) > len("2026-03-31"):
+            return datetime.fromisoformat(text)
+    except ValueError:
+        pass
+    raise InputError(
+        f"time: found {shown(text)}; allowed a day and time such as 2026-03-31T09:15, or nothing"
+    )

@@ -43,11 +43,15 @@ SAME_LAG_S = 0.25
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LagFound:
-    """Log time minus audio time; ``clear`` where no other lag comes near."""
+    """Log time minus audio time; ``clear`` where no other lag comes near.
+
+    ``seen`` is false where nothing could have shown a lag: it is taken for 0.
+    """
 
     seconds: float
     error_s: float
     clear: bool
+    seen: bool = True
 
 
 def release_jump(bands: Bands, release_s: FloatArray) -> FloatArray:

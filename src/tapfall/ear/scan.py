@@ -99,7 +99,7 @@ def scan_sounds(
 ) -> Guess | None:
     """First guess where only the sounds tell the beats."""
     error_s = lags.UNSEEN_ERROR_S if lag_s is None else 0.05
-    lag = lags.LagFound(seconds=lag_s or 0.0, error_s=error_s, clear=True)
+    lag = lags.LagFound(seconds=lag_s or 0.0, error_s=error_s, clear=True, seen=lag_s is not None)
     first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
     onsets = find_onsets(bands)
     clock = clock_from_sounds(onsets, first_s, last_s)

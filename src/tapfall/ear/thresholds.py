@@ -21,6 +21,10 @@ IN_HOLE = 0.7
 #: The same where so large a share of the samples is clipped: what is loud no longer stands
 #: out of what is not, and a quarter of the values are wrong (measured).
 IN_CLIPPING, HEAVILY_CLIPPED = 0.75, 0.05
+#: The same where two lags explain the sounds about equally well (our choice), and the most
+#: that is left where no lag could be seen: a second's lag moves a value by 2 to 3 mmHg, and
+#: in a simulator that this was not fitted on 6 in 37 sure values were wrong for it.
+IN_DOUBT_OF_LAG, MOST_WITHOUT_LAG = 0.7, 0.95
 #: Error of the trend that no log gets below (movement, wobble; tuned).
 LEAST_TREND_ERROR_MMHG = 0.35
 
@@ -107,6 +111,11 @@ def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Thr
         # Nobody saw where in the hole the cuff was: the whole of it is possible.
         sure = round(sure * IN_HOLE, 4)
         low_mmhg, high_mmhg = min(low_mmhg, hole[0]), max(high_mmhg, hole[1])
+    lag = told.listening.lag
+    if not lag.clear:
+        sure = round(sure * IN_DOUBT_OF_LAG, 4)
+    elif not lag.seen:
+        sure = min(sure, MOST_WITHOUT_LAG)
     if told.clipped_share >= HEAVILY_CLIPPED:
         sure = round(sure * IN_CLIPPING, 4)
     if sure < ABSTAIN_BELOW:

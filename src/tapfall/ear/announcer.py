@@ -19,9 +19,9 @@ from tapfall.model import Beat, Reading, State, Threshold
 
 #: Confidence from which a value is told as likely.
 LIKELY = 0.5
-#: Probability that a value holds from which it is settled: at these 0.5 % of the calibration
-#: recordings saw a promise broken, where 1 % is allowed.
-SETTLE = {"systolic": 0.994, "diastolic": 0.98}
+#: Probability that a value holds from which it is settled: with weights fitted on one half of
+#: the calibration recordings, these broke a promise in 1 in 100 of the other half.
+SETTLE = {"systolic": 0.995, "diastolic": 0.987}
 #: A beat told before is not told again (the shortest interval between beats).
 SAME_BEAT_S = 0.3
 #: Silence that settles the diastolic (the project's definition), and the pressure from

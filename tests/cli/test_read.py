@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from tapfall.files import read_reading, reading_schema, record_of, save
 from tapfall.files.recording import full_scale
 from tapfall.model import CuffLog, Recording, Settings
 from tapfall.summary import summary_text
+from tapfall.technique import check_technique
 from tests.files.made import log_file, noise, sound_file
 
 Output = pytest.CaptureFixture[str]
@@ -56,6 +58,7 @@ def test_json(arm: Path, capsys: Output) -> None:
     recording = tapfall.load("arm.wav", "arm.csv")
     chosen = Settings(manometer_mmhg=3.0)
     reading = tapfall.take_reading(recording, settings=chosen)
+    reading = replace(reading, technique=check_technique(recording, reading))
     record = json.loads(Path("out.json").read_text())
     assert record == record_of(reading, recording.source, chosen)
     jsonschema.validate(record, reading_schema())
@@ -168,8 +171,8 @@ def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -
             "(see tapfall read --help)",
         ),
         (
-            ["read", "a", "b", "--channel", "left"],
-            "argument --channel: found 'left'; allowed a whole number, 1 to 100000 "
+            ["read", "a", "b", "--channel", "0"],
+            "argument --channel: found '0'; allowed a whole number, 1 to 100000 "
             "(see tapfall read --help)",
         ),
         (

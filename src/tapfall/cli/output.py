@@ -29,12 +29,18 @@ def draw(recording: Recording, reading: Reading, path: str) -> None:
     draw_reading(recording, reading, path)
 
 
+def report(recording: Recording, reading: Reading, settings: Settings, path: str) -> None:
+    """Write the page of a reading; this is where jinja2 is loaded."""
+    from tapfall.show.report import write_report
+
+    write_report(path, recording, reading, settings)
+
+
 def make_folder(name: str) -> Path:
     """Return a folder that exists, made where it was missing."""
     from pathlib import Path
 
-    from tapfall.errors import InputError
-    from tapfall.files import printable
+    from tapfall.errors import InputError, printable
 
     if not name:
         raise InputError("'': found an empty name; allowed a folder to write in")
@@ -78,7 +84,7 @@ def say(text: str) -> None:
 
 def complain(text: str) -> None:
     """Print a fault on standard error: one line, further ones indented, all of it ASCII."""
-    from tapfall.files.names import printable
+    from tapfall.errors import printable
 
     first, *rest = text.split("\n")
     lines = [f"tapfall: {printable(first)}", *(f"  {printable(line.strip())}" for line in rest)]

@@ -6,10 +6,14 @@ import argparse
 import os
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import draw, say, summary, take
+from tapfall.cli.fhir import context_of
+from tapfall.cli.output import draw, report, say, summary, take
+from tapfall.cli.technique import checked, stated_by
 
 #: Forms of a figure, by the suffix of its name.
 FIGURE_SUFFIXES = (".png", ".svg", ".pdf")
+#: Form of a report.
+REPORT_SUFFIX = ".html"
 
 
 def run(args: argparse.Namespace) -> int:
@@ -21,24 +25,35 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.files.names import label_of
     from tapfall.model import Rule, Settings, Status
 
+    context = context_of(args)
     inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
-    outputs = [name for name in (args.json, args.figure) if name not in (None, "-")]
+    outputs = [
+        name for name in (args.json, args.figure, args.report, args.fhir) if name not in (None, "-")
+    ]
     if args.figure is not None and Path(args.figure).suffix.lower() not in FIGURE_SUFFIXES:
         raise SettingError(
             f"{label_of(args.figure)}: found a figure of another form; allowed a name that ends "
             "in .png, .svg or .pdf"
         )
+    if args.report is not None and Path(args.report).suffix.lower() != REPORT_SUFFIX:
+        raise SettingError(
+            f"{label_of(args.report)}: found a report of another form; allowed a name that ends "
+            f"in {REPORT_SUFFIX}"
+        )
     for name in outputs:
         check_writable(name, inputs)
-    if len({os.path.realpath(name) for name in outputs}) < len(outputs):
-        raise SettingError(
-            f"{label_of(args.json)}: found both outputs under one name; allowed two names"
-        )
+    places = [os.path.realpath(name) for name in outputs]
+    for index, name in enumerate(outputs):
+        if places[index] in places[index + 1 :]:
+            raise SettingError(
+                f"{label_of(name)}: found both outputs under one name; allowed two names"
+            )
     settings = Settings(
         diastolic=Rule(args.diastolic),
         lag_s=args.lag,
         manometer_mmhg=args.manometer_error,
     )
+    stated = stated_by(args)
     recording = load(
         args.audio,
         args.cuff,
@@ -49,6 +64,12 @@ def run(args: argparse.Namespace) -> int:
         lag_s=args.lag,
     )
     reading, earlier = take(recording, settings)
+    reading = checked(reading, recording, stated)
+    if context is not None:
+        from tapfall.files.fhir import write_observation
+
+        # First of all outputs: a simulated recording is refused before anything is said.
+        write_observation(args.fhir, reading, recording, context)
     if args.json == "-":
         from tapfall.files import record_of
         from tapfall.files.writing import json_text
@@ -60,4 +81,6 @@ def run(args: argparse.Namespace) -> int:
         write_reading(args.json, reading, recording.source, settings)
     if args.figure is not None:
         draw(recording, reading, args.figure)
+    if args.report is not None:
+        report(recording, reading, settings, args.report)
     return UNREADABLE if reading.status is Status.UNREADABLE else DONE

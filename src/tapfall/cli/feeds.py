@@ -189,12 +189,10 @@ class Separate:
             else:
                 return None
         if self._log_s is None and row_s is not None:
-            reached_s = self._sound.reached_s
-            if row_s - self._lag_s > reached_s + FURTHEST_S:
+            if row_s - self._lag_s > self._sound.reached_s + FURTHEST_S:
                 raise CuffLogError(
-                    f"{self._label}: found a first time_s of {row_s:.10g} while the sound is at "
-                    f"{reached_s:.1f} s; allowed times on the clock of the sound, from 0 at its "
-                    "first sample"
+                    f"{self._label}: found a first time_s of {row_s:.10g}, far from the sound's; "
+                    "allowed times on the clock of the sound, from 0 at its first sample"
                 )
         return row_s
 

@@ -15,11 +15,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy import io
 
+from tapfall.ear import take_reading
 from tapfall.errors import AudioError, CuffLogError, InputError, SettingError
 from tapfall.files import load
 from tapfall.files.lab import opener_of
 from tapfall.files.units import mmhg_per, volts_per
 from tapfall.standards import CENTIMETRE_OF_WATER
+from tapfall.synth import Scenario, simulate
 from tests.files.made import LOG, log_file, noise, sound_file
 
 
@@ -508,8 +510,45 @@ def test_any_damage_is_read_or_refused(
         recording = load(tmp_path / name, tmp_path / "arm.csv", channel=1)
     except InputError as fault:
         text = str(fault)
-        assert text.startswith(f"{tmp_path}{os.sep}arm.")
+        assert text.startswith(f"{tmp_path}{os.sep}")
         assert text.isprintable()
     else:
         assert np.isfinite(recording.samples).all()
         assert recording.rate_hz >= 1000.0
+
+
+# --- a whole reading -------------------------------------------------------------------------
+
+
+def test_a_reading_through_every_form(tmp_path: Path) -> None:
+    made = simulate(Scenario(seed=3)).recording
+    want = take_reading(made)
+    assert want.systolic.mmhg is not None
+    assert want.diastolic.mmhg is not None
+    rate_hz, seconds = int(made.rate_hz), int(len(made.samples) / made.rate_hz)
+    sound = made.samples[: rate_hz * seconds].astype(np.float64)
+    even_s = np.arange(0.0, seconds, 0.02)
+    cuff = np.interp(even_s, made.cuff.time_s, made.cuff.pressure_mmhg)
+    edfio = library("edfio")
+    signals = [
+        edfio.EdfSignal(sound, rate_hz, label="Mic", physical_range=(-1, 1)),
+        edfio.EdfSignal(cuff / 7.50062, 50, label="Cuff", physical_dimension="kPa"),
+    ]
+    edfio.Edf(signals).write(tmp_path / "arm.edf")
+    io.savemat(
+        tmp_path / "arm.mat",
+        {
+            "mic": made.samples,
+            "cuff_mmHg": made.cuff.pressure_mmhg,
+            "cuff_mmHg_time_s": made.cuff.time_s,
+            "fs": made.rate_hz,
+        },
+    )
+    spread = np.interp(np.arange(len(sound)) / rate_hz, even_s, cuff)
+    path = wfdb_record(tmp_path, fs=rate_hz, p_signal=np.column_stack([sound, spread]))
+    assert take_reading(load(tmp_path / "arm.mat", channel=1, cuff_channel=2)) == want
+    for name in ("arm.edf", path.name):
+        got = take_reading(load(tmp_path / name, channel="Mic", cuff_channel="Cuff"))
+        assert got.status is want.status
+        assert got.systolic.mmhg == pytest.approx(want.systolic.mmhg, abs=2.0)
+        assert got.diastolic.mmhg == pytest.approx(want.diastolic.mmhg, abs=2.0)

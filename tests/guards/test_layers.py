@@ -56,9 +56,8 @@ OUTSIDE = {
     "device": {"numpy", "scipy"},
     "technique": {"numpy", "scipy"},
     "visit": {"numpy", "scipy"},
-    # Forms of a laboratory: scipy.io reads MATLAB files; wfdb and edfio are an extra. All
-    # three are imported where such a file is opened, never before.
-    "files": {"numpy", "soundfile", "scipy", "wfdb", "edfio"},
+    # wfdb and edfio are the extra "lab", imported where such a file is opened.
+    "files": {"numpy", "soundfile", "wfdb", "edfio"},
     "summary": set(),
     "cli": set(),
 }

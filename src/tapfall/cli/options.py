@@ -6,6 +6,7 @@ import argparse
 import math
 
 from tapfall import __version__
+from tapfall.cli.agree import add_agree
 from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
 from tapfall.cli.technique import add_stated
 from tapfall.cli.visit_options import add_visit
@@ -109,6 +110,10 @@ def _parser() -> _Parser:
     _add_listen(commands.add_parser("listen", parents=[debug], help="hear streams as they come"))
 
     add_visit(commands.add_parser("visit", parents=[debug], help="average the readings of a visit"))
+
+    add_agree(
+        commands.add_parser("agree", parents=[debug], help="compare estimates with references")
+    )
 
     demo = commands.add_parser("demo", parents=[debug], help="make a recording and read it")
     demo.description = "Make a simulated recording, read it, and keep all files in a folder."

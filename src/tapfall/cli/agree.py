@@ -1,0 +1,75 @@
+"""``tapfall agree``: how far estimates agree with their references."""
+
+from __future__ import annotations
+
+import argparse
+
+from tapfall.cli.codes import DONE, UNREADABLE
+from tapfall.cli.output import say
+from tapfall.cli.visit_options import VISIT_DEFAULT
+
+
+def add_agree(command: argparse.ArgumentParser) -> None:
+    """Add the options of the command."""
+    command.description = (
+        "Compare estimates with references: limits of agreement, shares within 5, 10 and 15, "
+        "criteria of protocols on this sample, ICC, kappa, each with its source."
+    )
+    command.epilog = (
+        "The table is CSV with the columns reference and estimate, and if wanted subject, "
+        "condition, measure (systolic, diastolic or mean) and confidence; mmHg. An empty "
+        "estimate is an abstention, >=120 or <=60 a bound. Exit codes: 0 done, 1 nothing could "
+        "be computed, 2 bad input or usage."
+    )
+    command.add_argument("table", metavar="TABLE", help="pairs of reference and estimate: .csv")
+    command.add_argument("--json", metavar="FILE", help="write every number as JSON; - for stdout")
+    command.add_argument("--report", metavar="FILE", help="write a page with figures: .html")
+    command.add_argument(
+        "--scheme",
+        default=VISIT_DEFAULT,
+        metavar="NAME",
+        help=f"the scheme of categories, for kappa ({VISIT_DEFAULT})",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the command and return its exit code."""
+    from tapfall.files import check_writable, write_json
+    from tapfall.files.names import base_name
+    from tapfall.files.writing import json_text
+    from tapfall.study.agreement import agreement, agreement_record, read_table
+    from tapfall.study.agreement.words import agreement_text
+    from tapfall.visit.schemes import scheme_of
+
+    scheme_of(args.scheme)  # before anything is read
+    if args.report is not None:
+        _check_page(args.report, args.json)
+    for name in (args.json, args.report):
+        if name not in (None, "-"):
+            check_writable(name, (args.table,))
+    table = read_table(args.table)
+    found = agreement(table, args.scheme)
+    name = base_name(args.table)
+    record = agreement_record(found, name=name, sha256=table.sha256)
+    if args.report is not None:
+        from tapfall.show.agreement import write_agreement
+
+        write_agreement(args.report, found, name=name, sha256=table.sha256)
+    if args.json not in (None, "-"):
+        write_json(args.json, record)
+    say(json_text(record) if args.json == "-" else agreement_text(found))
+    return DONE if any(one.results for one in found.groups) else UNREADABLE
+
+
+def _check_page(page: str, json: str | None) -> None:
+    import os
+
+    from tapfall.errors import SettingError
+    from tapfall.files.names import label_of
+
+    if not page.lower().endswith((".html", ".htm")):
+        raise SettingError(f"--report: found {label_of(page)}; allowed a name that ends in .html")
+    if json not in (None, "-") and os.path.realpath(page) == os.path.realpath(json or ""):
+        raise SettingError(
+            f"{label_of(page)}: found both outputs under one name; allowed two names"
+        )

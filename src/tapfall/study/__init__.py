@@ -1,0 +1,1 @@
+"""Studies: many readings at once, and how far two ways of measuring agree."""

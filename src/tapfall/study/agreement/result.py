@@ -1,0 +1,122 @@
+"""What is found about the agreement of two methods: numbers, sources, requirements."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tapfall.study.agreement.coverage import CoveragePoint
+
+#: Verdicts. A criterion is met by a sample; nothing here validates a method.
+MET = "criterion met on this sample"
+NOT_MET = "criterion not met on this sample"
+NOT_COMPUTED = "not computed"
+#: What a requirement is found to be.
+FULFILLED, UNFULFILLED, NOT_TOLD = "met", "not met", "not told"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts:
+    """Rows of a group by what they hold.
+
+    ``paired`` have two numbers; of the others with a reference the estimate is empty
+    (``abstained``) or only bounded (``bounded``); ``without_reference`` are the rest.
+    ``subjects`` of the pairs is None where the table has no such column.
+    """
+
+    rows: int
+    paired: int
+    abstained: int
+    bounded: int
+    without_reference: int
+    subjects: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Number:
+    """One number with its 95 % interval where it has one; ``value`` None where there is none."""
+
+    name: str
+    value: float | int | None
+    low: float | None = None
+    high: float | None = None
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Requirement:
+    """What a protocol wants of a sample, and what this one has."""
+
+    wanted: str
+    found: str
+    state: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """One statistic: its numbers, what they rest on, and how many rows.
+
+    ``used`` is how many pairs it was computed from: all of ``paired``, or one of each
+    subject.  ``verdict`` is empty where the statistic judges nothing.
+    """
+
+    name: str
+    source: str
+    used: int
+    paired: int
+    abstained: int
+    bounded: int
+    numbers: tuple[Number, ...] = ()
+    verdict: str = ""
+    requirements: tuple[Requirement, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """One pair: the mean of both methods and the difference, estimate minus reference."""
+
+    mean_mmhg: float
+    difference_mmhg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SharePoint:
+    """The share of pairs whose difference is at most ``error_mmhg``."""
+
+    error_mmhg: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """The limits that the figure shows: the first ones of the results, by name."""
+
+    name: str
+    mean: Number
+    lower: Number
+    upper: Number
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """All that was found for one measure, in one condition; None for all together."""
+
+    measure: str
+    condition: str | None
+    counts: Counts
+    results: tuple[Result, ...]
+    drawn: Drawn | None
+    points: tuple[Point, ...]
+    shares: tuple[SharePoint, ...]
+    coverage: tuple[CoveragePoint, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreement:
+    """A table's agreement: its groups, the methods in words, and what it does not say."""
+
+    scheme: str
+    groups: tuple[Group, ...]
+    methods: str
+    notes: tuple[str, ...]

@@ -1,0 +1,133 @@
+"""Criteria of the protocols at their edges."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tapfall.errors import InputError
+from tapfall.study.agreement.protocols import (
+    REMEMBERED_TABLE,
+    bhs_grade,
+    criterion_1,
+    criterion_2_limit,
+    esh_counts,
+    remembered_limit,
+)
+from tapfall.study.agreement.sample import (
+    bhs_requirements,
+    esh_requirements,
+    iso_requirements,
+)
+
+
+def states(found) -> dict[str, str]:
+    return {one.wanted: one.state for one in found}
+
+
+@given(st.floats(-5.0, 5.0))
+def test_criterion_2_leaves_85_of_100_within_10(mean: float) -> None:
+    limit = criterion_2_limit(mean)
+    tail = [0.5 * math.erfc((10 + sign * mean) / limit / math.sqrt(2)) for sign in (1, -1)]
+    assert 1.0 - sum(tail) == pytest.approx(0.85, abs=1e-9)
+    assert limit == pytest.approx(criterion_2_limit(-mean))
+
+
+def test_criterion_2_has_the_ends_that_were_read() -> None:
+    assert criterion_2_limit(0.0) == pytest.approx(6.95, abs=0.005)
+    assert criterion_2_limit(5.0) == pytest.approx(4.81, abs=0.005)
+    assert criterion_2_limit(5.0001) is None
+    assert criterion_2_limit(math.nan) is None
+
+
+def test_the_remembered_table_is_near_the_formula() -> None:
+    cells = [(row + place / 10, cell) for row, cells in enumerate(REMEMBERED_TABLE)
+             for place, cell in enumerate(cells)]  # fmt: skip
+    assert len(cells) == 51
+    for mean, cell in cells:
+        assert cell == pytest.approx(criterion_2_limit(mean), abs=0.026)
+        assert remembered_limit(-mean) == cell
+    assert [b <= a for (_, a), (_, b) in pairwise(cells)] == [True] * 50
+
+
+def test_criterion_1_is_not_rounded() -> None:
+    assert criterion_1(5.0, 8.0)
+    assert not criterion_1(-5.0001, 1.0)
+    assert not criterion_1(0.0, 8.0001)
+
+
+@pytest.mark.parametrize(
+    ("percents", "grade"),
+    [
+        ((60, 85, 95), "A"),
+        ((59.9, 85, 95), "B"),
+        ((60, 84.9, 95), "B"),
+        ((50, 75, 90), "B"),
+        ((99, 99, 89.9), "C"),
+        ((40, 65, 85), "C"),
+        ((40, 65, 84.9), "D"),
+        ((0, 0, 0), "D"),
+    ],
+)
+def test_bhs_grades_want_all_three(percents, grade) -> None:
+    assert bhs_grade(percents) == grade
+
+
+def esh(*rows: tuple[int, list[float]]) -> list[list[float]]:
+    return [gaps for number, gaps in rows for _ in range(number)]
+
+
+def test_esh_passes_at_its_edges() -> None:
+    # 24 subjects with all three close; 3 with none; 6 with one: 78 + 0 within 5.
+    found = esh_counts(esh((24, [5.0, -5.0, 0.0]), (3, [6.0, 9.0, 10.0]), (6, [1.0, 12.0, 15.0])))
+    assert found.within == (78, 87, 99)
+    assert (found.subjects_two_within_5, found.subjects_none_within_5) == (24, 3)
+    assert (found.part_1, found.part_2) == (True, True)
+
+
+def test_esh_fails_beyond_them() -> None:
+    fewer = esh_counts(esh((23, [5.0, 5.0, 0.0]), (10, [1.0, 9.0, 15.0])))
+    assert (fewer.part_1, fewer.part_2) == (True, False)
+    none = esh_counts(esh((29, [5.0, 5.0, 0.0]), (4, [6.0, 6.0, 6.0])))
+    assert (none.part_1, none.part_2) == (True, False)
+    # Two of three are enough, and the third is below its floor.
+    floor = esh_counts(esh((22, [0.0] * 3), (10, [5.0, 20.0, 20.0]), (1, [20.0] * 3)))
+    assert floor.within[0] >= 73
+    assert not floor.part_1
+    with pytest.raises(InputError, match="allowed 33 subjects with 3 each"):
+        esh_counts([[0.0] * 3] * 32)
+
+
+def test_iso_sample() -> None:
+    people = {f"{n}": [95.0, 96.0, 97.0] for n in range(5)}
+    people |= {f"{n}": [165.0, 165.0, 165.0] for n in range(5, 25)}
+    people |= {f"{n}": [120.0, 120.0, 120.0] for n in range(25, 85)}
+    every = [one for found in people.values() for one in found]
+    found = iso_requirements("systolic", every, people)
+    assert [one.state for one in found[:7]] == ["met"] * 7
+    assert {one.state for one in found[7:]} == {"not told"}
+    moved = iso_requirements("systolic", every, {**people, "0": [95.0, 96.0, 107.5]})
+    assert moved[6].state == "not met"
+    assert moved[6].found == "1 subjects beyond"
+    low = iso_requirements("diastolic", every, people)
+    assert [one.state for one in low[3:6]] == ["not met", "met", "met"]
+
+
+def test_what_no_column_shows_is_not_told() -> None:
+    found = iso_requirements("not told", [120.0] * 300, None)
+    assert [one.state for one in found if one.wanted.startswith("255")] == ["met"]
+    assert {one.state for one in found if not one.wanted.startswith("255")} == {"not told"}
+    assert {one.state for one in esh_requirements("systolic", None)} == {"not told"}
+    assert [one.state for one in bhs_requirements("systolic", 255, None)].count("met") == 1
+
+
+def test_bands_have_no_holes() -> None:
+    people = {f"{n}": [value] for n, value in enumerate((89.9, 129.5, 160.0, 160.5, 180.1))}
+    found = [one.found for one in bhs_requirements("systolic", 5, people)[2:7]]
+    assert found == ["1"] * 5
+    bands = [one.found for one in esh_requirements("systolic", people)[1:4]]
+    assert bands == ["2", "1", "2"]

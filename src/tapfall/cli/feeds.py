@@ -188,12 +188,12 @@ class Separate:
                 self._lines_over = True
             else:
                 return None
-        if self._log_s is None and row_s is not None:
-            if row_s - self._lag_s > self._sound.reached_s + FURTHEST_S:
-                raise CuffLogError(
-                    f"{self._label}: found a first time_s of {row_s:.10g}, far from the sound's; "
-                    "allowed times on the clock of the sound, from 0 at its first sample"
-                )
+        furthest_s = self._sound.reached_s + self._lag_s + FURTHEST_S
+        if self._log_s is None and row_s is not None and row_s > furthest_s:
+            raise CuffLogError(
+                f"{self._label}: found a first time_s of {row_s:.10g}, far from the sound's; "
+                "allowed times on the clock of the sound, from 0 at its first sample"
+            )
         return row_s
 
     def _rows(self, until_s: float) -> Piece:

@@ -58,6 +58,8 @@ OUTSIDE = {
     "visit": {"numpy", "scipy"},
     # wfdb and edfio are the extra "lab", imported where such a file is opened.
     "files": {"numpy", "soundfile", "wfdb", "edfio"},
+    # distributed is the extra "cluster", imported where a cluster is connected to.
+    "study": {"numpy", "scipy", "distributed"},
     "summary": set(),
     "cli": set(),
 }

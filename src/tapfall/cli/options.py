@@ -8,6 +8,7 @@ import math
 from tapfall import __version__
 from tapfall.cli.agree import add_agree
 from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
+from tapfall.cli.study_options import add_study
 from tapfall.cli.technique import add_stated
 from tapfall.cli.visit_options import add_visit
 
@@ -114,6 +115,11 @@ def _parser() -> _Parser:
     add_agree(
         commands.add_parser("agree", parents=[debug], help="compare estimates with references")
     )
+
+    study = commands.add_parser("study", parents=[debug], help="read all recordings of a study")
+    add_study(study)
+    _add_loading(study, _channel)
+    _add_choices(study)
 
     demo = commands.add_parser("demo", parents=[debug], help="make a recording and read it")
     demo.description = "Make a simulated recording, read it, and keep all files in a folder."

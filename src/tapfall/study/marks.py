@@ -1,0 +1,213 @@
+"""Beats that a blinded observer heard, and how they match those of a reading.
+
+A file of marks is CSV with the columns ``time_s`` (audio time at which the sound starts),
+``heard`` (``1`` or ``yes``, ``0`` or ``no``) and, if wanted, ``phase`` (``silent``, ``K1``
+to ``K4``, ``gap``, or nothing), in any order.  Order of arguments is (reference, estimate).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from tapfall.errors import InputError, fault_text, shown
+from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.model import Phase
+
+#: Largest file, bytes, and most marks in it: ten minutes of fast beats (our choice).
+MAX_BYTES, MAX_MARKS = 1_000_000, 2000
+#: Farthest that a mark and a beat may lie apart, seconds: half of the shortest interval
+#: between beats at 200 per minute (our choice).
+MATCH_S = 0.150
+#: From this probability on a beat of a reading counts as heard.
+HEARD = 0.5
+
+_WANTED = "marks of beats (CSV with the columns time_s and heard, and if wanted phase)"
+_YES_NO = {"1": True, "yes": True, "0": False, "no": False}
+_PHASES = {phase.lower(): phase for phase in Phase}
+_LONGEST_S = 1e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """One beat as an observer marked it, or a reading has it."""
+
+    time_s: float
+    heard: bool
+    phase: Phase | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeatCounts:
+    """How the heard beats of an estimate match those of a reference.
+
+    Parameters
+    ----------
+    hits, false, missed
+        In both; in the estimate only; in the reference only.
+    onsets_s
+        Estimate minus reference of each hit, in order of time.
+    phases_same, phases_compared
+        Hits with one phase in both, of those with a phase in both.
+    """
+
+    hits: int = 0
+    false: int = 0
+    missed: int = 0
+    onsets_s: tuple[float, ...] = ()
+    phases_same: int = 0
+    phases_compared: int = 0
+
+    def __add__(self, other: BeatCounts) -> BeatCounts:
+        return BeatCounts(
+            hits=self.hits + other.hits,
+            false=self.false + other.false,
+            missed=self.missed + other.missed,
+            onsets_s=self.onsets_s + other.onsets_s,
+            phases_same=self.phases_same + other.phases_same,
+            phases_compared=self.phases_compared + other.phases_compared,
+        )
+
+    @property
+    def precision(self) -> float | None:
+        """Share of the estimate's beats that are in the reference."""
+        found = self.hits + self.false
+        return self.hits / found if found else None
+
+    @property
+    def recall(self) -> float | None:
+        """Share of the reference's beats that are in the estimate."""
+        wanted = self.hits + self.missed
+        return self.hits / wanted if wanted else None
+
+    @property
+    def f1(self) -> float | None:
+        """Twice the hits, of the beats of both."""
+        both = 2 * self.hits + self.false + self.missed
+        return 2 * self.hits / both if both else None
+
+
+def read_marks(path: PathLike) -> tuple[Mark, ...]:
+    """Read the marks of one observer.
+
+    Parameters
+    ----------
+    path
+        The file, UTF-8, at most 1 MB and 2000 marks; times increase.
+
+    Raises
+    ------
+    InputError
+        A column is missing, or a cell is not what is allowed; the message names the line.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "marks.csv"
+    ...     _ = path.write_text("time_s,heard,phase\\n12.31,1,K1\\n13.11,0,\\n")
+    ...     read_marks(path)[0]
+    Mark(time_s=12.31, heard=True, phase=<Phase.K1: 'K1'>)
+    """
+    label = label_of(path)
+    with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
+        data = file.read(MAX_BYTES + 1)
+    try:
+        text = data.decode("utf-8-sig")
+        delimiter = max(",;\t", key=text.partition("\n")[0].count)
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+        rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
+    except (UnicodeDecodeError, csv.Error):
+        raise InputError(f"{label}: found what is not CSV in UTF-8; allowed {_WANTED}") from None
+    rows = [(line, cells) for line, cells in rows if any(cells)]
+    header = [cell.lower() for cell in rows[0][1]] if rows else []
+    if any(header.count(name) != 1 for name in ("time_s", "heard")) or header.count("phase") > 1:
+        raise InputError(f"{label}: found no columns time_s and heard once; allowed {_WANTED}")
+    if len(rows) - 1 > MAX_MARKS:
+        raise InputError(f"{label}: found {len(rows) - 1} marks; allowed at most {MAX_MARKS}")
+    marks: list[Mark] = []
+    faults: list[str] = []
+    for line, cells in rows[1:]:
+        try:
+            marks.append(_mark(header, cells, delimiter, marks[-1].time_s if marks else -math.inf))
+        except InputError as fault:
+            faults.append(f"line {line}: {fault}")
+    if faults:
+        raise InputError(fault_text(f"{label}: {faults[0]}", faults[1:]))
+    return tuple(marks)
+
+
+def _mark(header: list[str], cells: list[str], delimiter: str, after_s: float) -> Mark:
+    if len(cells) != len(header):
+        raise InputError(f"found {len(cells)} cells; allowed {len(header)}, as in the header")
+    row = dict(zip(header, cells, strict=True))
+    time = row["time_s"] if delimiter == "," else row["time_s"].replace(",", ".")
+    try:
+        time_s = float(time)
+    except ValueError:
+        time_s = math.nan
+    if not 0.0 <= time_s <= _LONGEST_S:
+        raise InputError(f"time_s: found {shown(row['time_s'])}; allowed seconds of the sound")
+    if time_s <= after_s:
+        raise InputError(f"time_s: found {time_s:g} after {after_s:g}; allowed times that increase")
+    heard, phase = _YES_NO.get(row["heard"].lower()), row.get("phase", "").lower()
+    if heard is None:
+        raise InputError(f"heard: found {shown(row['heard'])}; allowed {', '.join(_YES_NO)}")
+    if phase and phase not in _PHASES:
+        raise InputError(
+            f"phase: found {shown(row['phase'])}; allowed {', '.join(Phase)} or nothing"
+        )
+    return Mark(time_s=time_s, heard=heard, phase=_PHASES.get(phase))
+
+
+def match(reference: Sequence[Mark], estimate: Sequence[Mark]) -> BeatCounts:
+    """Match the heard beats of two listeners one to one.
+
+    Parameters
+    ----------
+    reference, estimate
+        Marks of the same recording; those not heard do not count.
+
+    Returns
+    -------
+    BeatCounts
+        Of the matching with the most pairs within :data:`MATCH_S`, the nearest.
+
+    Examples
+    --------
+    >>> one = [Mark(time_s=t, heard=True) for t in (1.0, 1.8, 2.6)]
+    >>> two = [Mark(time_s=t, heard=True) for t in (1.02, 1.79, 3.4)]
+    >>> found = match(one, two)
+    >>> found.hits, found.false, found.missed
+    (2, 1, 1)
+    """
+    first = [mark for mark in reference if mark.heard]
+    second = [mark for mark in estimate if mark.heard]
+    pairs: list[tuple[Mark, Mark]] = []
+    if first and second:
+        apart = np.abs(
+            np.array([mark.time_s for mark in first])[:, None]
+            - np.array([mark.time_s for mark in second])[None, :]
+        )
+        # A pair too far apart costs more than any number of pairs can save.
+        cost = np.where(apart <= MATCH_S, apart, float(MAX_MARKS))
+        pairs = [
+            (first[row], second[column])
+            for row, column in zip(*linear_sum_assignment(cost), strict=True)
+            if apart[row, column] <= MATCH_S
+        ]
+    phases = [(a.phase, b.phase) for a, b in pairs if a.phase is not None and b.phase is not None]
+    return BeatCounts(
+        hits=len(pairs),
+        false=len(second) - len(pairs),
+        missed=len(first) - len(pairs),
+        onsets_s=tuple(b.time_s - a.time_s for a, b in pairs),
+        phases_same=sum(a == b for a, b in phases),
+        phases_compared=len(phases),
+    )

@@ -1,0 +1,339 @@
+"""A study from its manifest to its results, again and again until all is done.
+
+At any moment at most ``at_once`` recordings are under way whose rows are not yet written:
+so many, and no more, are read again after the process was killed.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from tapfall.errors import MisuseError, SettingError, printable
+from tapfall.files.names import PathLike
+from tapfall.files.tables import Cell, cell_text
+from tapfall.study.folder import (
+    Appending,
+    Before,
+    intact,
+    keeps,
+    locked,
+    read_before,
+    remove_reading_file,
+    write_reading_file,
+    write_results,
+)
+from tapfall.study.manifest import Entry, Manifest, read_manifest
+from tapfall.study.pool import LocalPool, cores
+from tapfall.study.rows import COLUMNS, row_of
+from tapfall.study.tables import Tables, compare_all, write_tables
+from tapfall.study.task import Choices, Outcome, Task, current_key, own_ear, work
+
+#: Most workers of one machine, and recordings under way (our choice).
+MOST_WORKERS = 1024
+#: So many recordings in a row without any outcome: not they, but the workers are at fault.
+LOST_IN_A_ROW = 20
+
+_Row = tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """How far a study is.
+
+    ``done`` of ``total`` recordings have their row, ``kept`` of them from earlier runs,
+    ``failed`` without a reading; ``left_s`` is the time left, ``None`` while unknown.
+    """
+
+    done: int
+    total: int
+    failed: int
+    kept: int
+    left_s: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Study:
+    """What a run came to.
+
+    ``kept`` recordings were read before and not again; ``dropped`` rows of earlier runs
+    belong to recordings that the manifest no longer names; ``tables`` hold the readings
+    against the observers.
+    """
+
+    folder: Path
+    manifest: Manifest
+    read: int
+    failed: int
+    kept: int
+    dropped: int
+    tables: Tables
+
+
+def run(
+    manifest: Manifest | PathLike,
+    folder: PathLike,
+    *,
+    executor: Executor | None = None,
+    workers: int | None = None,
+    at_once: int | None = None,
+    choices: Choices | None = None,
+    allow_outside: bool = False,
+    told: Callable[[Progress], None] | None = None,
+) -> Study:
+    """Read every recording of a study; what is done already is not done again.
+
+    Parameters
+    ----------
+    manifest
+        The file, or what :func:`tapfall.study.read_manifest` made of it.
+    folder
+        Where the results go: ``results.csv``, ``readings`` and the tables of
+        :mod:`tapfall.study.tables`; made where it is missing.
+    executor
+        What reads recordings, each by a call of its own; it is not shut down.  Worker
+        processes of this machine unless one is given.
+    workers
+        How many of those; as many as there are cores unless given.
+    at_once
+        How many recordings are handed out at a time; as many as there are workers, or
+        cores, unless given.
+    choices
+        What is chosen for all recordings.
+    allow_outside
+        Whether the manifest may name files outside its folder.
+    told
+        Called with the progress after every row.
+
+    Returns
+    -------
+    Study
+        Counts, and where everything is.
+
+    Raises
+    ------
+    ManifestError
+        The manifest cannot be used; nothing was read.
+    InputError
+        The folder cannot be used, or another study is at work in it.
+    SettingError
+        A number is outside what is allowed.
+    MisuseError
+        The executor takes no more work, or nothing comes back; all rows so far are kept.
+
+    Examples
+    --------
+    ::
+
+        from concurrent.futures import ThreadPoolExecutor
+
+        run("study.csv", "results", workers=4)
+        with ThreadPoolExecutor(1) as executor:
+            run("study.csv", "results", executor=executor)
+    """
+    chosen = choices or Choices()
+    own = workers if workers is not None else cores()
+    window = at_once if at_once is not None else own
+    for name, count in (("workers", own), ("at_once", window)):
+        if not 1 <= count <= MOST_WORKERS:
+            raise SettingError(f"{name} is {count}; allowed 1 to {MOST_WORKERS}")
+    if not isinstance(manifest, Manifest):
+        manifest = read_manifest(
+            manifest,
+            allow_outside=allow_outside,
+            cuff_needed=chosen.cuff_channel is None,
+            reserved=COLUMNS,
+        )
+    with locked(folder) as home:
+        ledger = _Ledger(home, manifest, chosen)
+        ledger.begin()
+        todo = [ledger.tasks[one] for one in ledger.missing()]
+        if todo:
+            with Appending(home) as results, _executor(executor, min(own, len(todo))) as taker:
+                began_s, kept = time.monotonic(), len(ledger.rows)
+                for count, outcome in enumerate(_outcomes(taker, todo, window), 1):
+                    results.add(ledger.take(outcome))
+                    if told is not None:
+                        took_s = time.monotonic() - began_s
+                        told(
+                            Progress(
+                                done=kept + count,
+                                total=len(manifest.entries),
+                                failed=ledger.failed,
+                                kept=kept,
+                                left_s=took_s / count * (len(todo) - count),
+                            )
+                        )
+        ledger.write()
+        tables = compare_all(home, manifest, ledger.read)
+        counts = {
+            "recordings": len(ledger.rows),
+            "read": len(ledger.rows) - ledger.failed,
+            "failed": ledger.failed,
+        }
+        write_tables(home, manifest, chosen, counts, tables)
+        return Study(
+            folder=home,
+            manifest=manifest,
+            read=counts["read"],
+            failed=ledger.failed,
+            kept=len(ledger.rows) - len(todo),
+            dropped=ledger.dropped,
+            tables=tables,
+        )
+
+
+class _Ledger:
+    """What is known of every recording while a study runs."""
+
+    def __init__(self, home: Path, manifest: Manifest, choices: Choices) -> None:
+        self.home, self.manifest = home, manifest
+        self.rows: dict[str, _Row] = {}
+        self.read: set[str] = set()
+        self.dropped = 0
+        self._entries = {entry.recording: entry for entry in manifest.entries}
+        self.tasks = {name: _task(entry, choices) for name, entry in self._entries.items()}
+
+    def begin(self) -> None:
+        """Take over from earlier runs what still holds, and begin the results with it."""
+        before = read_before(self.home)
+        names = {cell_text(name): name for name in self._entries}
+        self.dropped = len(set(before) - set(names))
+        for written, name in names.items():
+            if written in before:
+                self._take_over(self._entries[name], before[written])
+        self.write()
+
+    @property
+    def failed(self) -> int:
+        """How many recordings have a row and no reading."""
+        return len(self.rows) - len(self.read)
+
+    def missing(self) -> list[str]:
+        """Names of the recordings without a row, in the order of the manifest."""
+        return [name for name in self._entries if name not in self.rows]
+
+    def take(self, outcome: Outcome) -> _Row:
+        """Write the reading of an outcome, and return its row."""
+        entry, sha256 = self._entries[outcome.recording], ""
+        if outcome.record is None:
+            remove_reading_file(self.home, entry.file_name)  # of an earlier run
+        else:
+            sha256 = write_reading_file(self.home, entry.file_name, outcome.record)
+        row = row_of(
+            entry,
+            key=outcome.key,
+            record=outcome.record,
+            reading_sha256=sha256,
+            measurements=outcome.measurements,
+            reason=outcome.reason,
+        )
+        return self._keep(entry, row, failed=outcome.record is None)
+
+    def write(self) -> None:
+        """Write all rows anew, in the order of the manifest."""
+        rows = [self.rows[name] for name in self._entries if name in self.rows]
+        write_results(self.home, self.manifest.columns, rows)
+
+    def _take_over(self, entry: Entry, before: Before) -> None:
+        data = intact(self.home, entry.file_name, before)
+        if data is None and not keeps(before):
+            return
+        if current_key(self.tasks[entry.recording]) != before.key:
+            return
+        row = row_of(
+            entry,
+            key=before.key,
+            record=None if data is None else json.loads(data),
+            reading_sha256=before.reading_sha256,
+            measurements=before.measurements,
+            reason=before.reason,
+        )
+        self._keep(entry, row, failed=data is None)
+
+    def _keep(self, entry: Entry, row: _Row, *, failed: bool) -> _Row:
+        self.rows[entry.recording] = row
+        if not failed:
+            self.read.add(entry.recording)
+        return row
+
+
+def _task(entry: Entry, choices: Choices) -> Task:
+    return Task(
+        recording=entry.recording,
+        audio=entry.audio,
+        cuff=entry.cuff,
+        arm_cm=entry.arm_cm,
+        cuff_size=entry.cuff_size,
+        choices=choices,
+        ear=own_ear(),
+    )
+
+
+@contextmanager
+def _executor(given: Executor | None, workers: int) -> Iterator[Executor]:
+    """The executor that was given, or one of our own that ends with the block."""
+    if given is not None:
+        yield given
+        return
+    pool = LocalPool(workers)
+    try:
+        yield pool
+    except BaseException:
+        pool.kill()
+        raise
+    pool.shutdown()
+
+
+def _outcomes(executor: Executor, todo: Sequence[Task], at_once: int) -> Iterator[Outcome]:
+    """Hand out tasks, a few at a time, and yield outcomes as they come."""
+    left, under_way, lost = deque(todo), dict[Future[Outcome], Task](), 0
+    try:
+        while left or under_way:
+            while left and len(under_way) < at_once:
+                try:
+                    future = executor.submit(work, left[0])
+                except RuntimeError as fault:  # shut down, or broken
+                    if under_way:
+                        break
+                    raise _ended(str(fault)) from None
+                under_way[future] = left.popleft()
+            for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+                task = under_way.pop(future)
+                outcome = _outcome(future, task)
+                lost = 0 if outcome.key else lost + 1
+                yield outcome
+            if lost >= LOST_IN_A_ROW:
+                raise _ended(f"{lost} recordings in a row came to nothing: {outcome.reason}")
+    finally:
+        for future in under_way:
+            future.cancel()
+
+
+def _outcome(future: Future[Outcome], task: Task) -> Outcome:
+    """What a future came to; without an outcome the recording is tried again next time."""
+    try:
+        return future.result()
+    # Some executors cancel with what is no Exception; Ctrl-C must pass.
+    except (KeyboardInterrupt, SystemExit):
+        raise
+    except BaseException as fault:
+        reason = (
+            f"the worker ended while it read this recording ({type(fault).__name__}); "
+            "it is read again when the study is run again"
+        )
+    return Outcome(recording=task.recording, key="", reason=printable(reason))
+
+
+def _ended(why: str) -> MisuseError:
+    first = printable(why.partition("\n")[0])
+    return MisuseError(
+        f"the workers take no more recordings ({first}); allowed to run the study again: "
+        "what is done is kept"
+    )

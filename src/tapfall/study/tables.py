@@ -1,0 +1,197 @@
+"""What a study leaves beside its results: readings against observers, as tables.
+
+==================== =====================================================================
+``pairs.csv``        reference and estimate of each value, as ``tapfall agree`` reads them
+``observers.csv``    the same of the second observer against the first
+``errors.csv``       differences by comparison, condition and measure
+``beats.csv``        beats found by comparison and condition, where beats were marked
+``calibration.csv``  classes of confidence and the share of them that is right
+``study.json``       counts, what was listened with, calibration and recalibration
+==================== =====================================================================
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tapfall.convert import to_json
+from tapfall.files.tables import Cell, table_text
+from tapfall.files.writing import write_bytes, write_json
+from tapfall.model import CAUTION
+from tapfall.study.compare import (
+    BEAT_COLUMNS,
+    ERROR_COLUMNS,
+    FIRST,
+    MEASURES,
+    OBSERVERS,
+    SECOND,
+    TAPFALL,
+    Judged,
+    apart,
+    beat_rows,
+    beats_of,
+    error_rows,
+    told_by,
+    values_of,
+)
+from tapfall.study.confidence import Calibration, Recalibration, calibration, recalibrate
+from tapfall.study.folder import read_reading_file
+from tapfall.study.manifest import Manifest, Observer
+from tapfall.study.marks import read_marks
+from tapfall.study.task import Choices, own_ear
+
+SCHEMA_NAME = "tapfall.study/1"
+PAIR_COLUMNS = ("reference", "estimate", "subject", "condition", "measure", "confidence")
+CALIBRATION_COLUMNS = (
+    "measure",
+    "subjects",
+    "confidence_is",
+    "confidence_low",
+    "confidence_high",
+    "values",
+    "confidence_mean",
+    "right_share",
+    "right_low_share",
+    "right_high_share",
+)
+
+Row = tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tables:
+    """The tables of a study, ready to be written.
+
+    Parameters
+    ----------
+    pairs, observers, errors, beats
+        Rows in the order of :data:`PAIR_COLUMNS` (twice), ``ERROR_COLUMNS`` and
+        ``BEAT_COLUMNS`` of :mod:`tapfall.study.compare`.
+    calibrations
+        By measure; ``None`` where no value has reference and confidence.
+    recalibrations
+        By measure; ``None`` where the split ``fit`` holds too few values.
+    observers_apart
+        How many values have no reference because the observers were too far apart.
+    """
+
+    pairs: tuple[Row, ...]
+    observers: tuple[Row, ...]
+    errors: tuple[Row, ...]
+    beats: tuple[Row, ...]
+    calibrations: dict[str, Calibration | None]
+    recalibrations: dict[str, Recalibration | None]
+    observers_apart: int
+
+
+def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables:
+    """Hold every reading of a folder against the observers of the manifest.
+
+    Parameters
+    ----------
+    home
+        The folder of the study.
+    manifest
+        Its manifest.
+    read
+        Names of the recordings that have a reading; all others have no value.
+
+    Raises
+    ------
+    InputError
+        A file of marks or a reading was changed meanwhile.
+    """
+    values: list[Judged] = []
+    heard = []
+    for entry in manifest.entries:
+        if not any(one != Observer() for one in entry.observers):
+            continue
+        told = None
+        if entry.recording in read:
+            told = told_by(read_reading_file(home, entry.file_name))
+        values += values_of(entry, told)
+        marks = tuple(
+            None if one.marks is None else read_marks(one.marks) for one in entry.observers
+        )
+        heard += beats_of(entry, told, marks)
+    own = [one for one in values if (one.reference_name, one.estimate_name) == (OBSERVERS, TAPFALL)]
+    other = [one for one in values if (one.reference_name, one.estimate_name) == (FIRST, SECOND)]
+    by_measure = {name: [one for one in own if one.measure == name] for name in MEASURES}
+    return Tables(
+        pairs=tuple(_pair(one) for one in own),
+        observers=tuple(_pair(one) for one in other),
+        errors=tuple(error_rows(values)),
+        beats=tuple(beat_rows(heard)),
+        calibrations={name: calibration(part) for name, part in by_measure.items()},
+        recalibrations={name: recalibrate(part) for name, part in by_measure.items()},
+        observers_apart=sum(map(apart, manifest.entries)),
+    )
+
+
+def write_tables(
+    home: Path, manifest: Manifest, choices: Choices, counts: Mapping[str, int], tables: Tables
+) -> None:
+    """Write the tables of a study, each complete or not at all.
+
+    Raises
+    ------
+    InputError
+        A file cannot be written.
+    """
+    for name, header, rows in (
+        ("pairs.csv", PAIR_COLUMNS, tables.pairs),
+        ("observers.csv", PAIR_COLUMNS, tables.observers),
+        ("errors.csv", ERROR_COLUMNS, tables.errors),
+        ("beats.csv", BEAT_COLUMNS, tables.beats),
+        ("calibration.csv", CALIBRATION_COLUMNS, _calibration_rows(tables)),
+    ):
+        write_bytes(home / name, table_text(header, rows).encode("utf-8"))
+    write_json(home / "study.json", _record(manifest, choices, counts, tables))
+
+
+def _record(
+    manifest: Manifest, choices: Choices, counts: Mapping[str, int], tables: Tables
+) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA_NAME,
+        "manifest": {"name": manifest.name, "sha256": manifest.sha256},
+        "counts": {**counts, "subjects": len({one.subject for one in manifest.entries})},
+        "observers_apart": tables.observers_apart,
+        "choices": to_json(choices),
+        "ear": to_json(own_ear()),
+        "calibration": to_json(tables.calibrations),
+        "recalibration": to_json(tables.recalibrations),
+        "caution": CAUTION,
+    }
+
+
+def _pair(one: Judged) -> Row:
+    reference = round(one.reference_mmhg, 4)
+    sure = None if one.confidence is None else round(one.confidence, 6)
+    return (reference, one.estimate, one.subject, one.condition, one.measure, sure)
+
+
+def _calibration_rows(tables: Tables) -> Iterable[Row]:
+    for measure in MEASURES:
+        again = tables.recalibrations[measure]
+        for subjects, kind, found in (
+            ("all", "as given", tables.calibrations[measure]),
+            ("check", "as given", None if again is None else again.before),
+            ("check", "recalibrated", None if again is None else again.after),
+        ):
+            for one in () if found is None else found.bins:
+                yield (
+                    measure,
+                    subjects,
+                    kind,
+                    one.low_share,
+                    one.high_share,
+                    one.values,
+                    round(one.confidence, 4),
+                    round(one.right_share, 4),
+                    round(one.right_low_share, 4),
+                    round(one.right_high_share, 4),
+                )

@@ -1,0 +1,115 @@
+"""``tapfall study``, run as a user runs it."""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tapfall.cli import main
+from tapfall.cli.study import progress_text
+from tapfall.cli.study_options import MOST_WORKERS
+from tapfall.files import save
+from tapfall.model import CAUTION, Recording
+from tapfall.study import Progress, running
+from tests.study.made import HEADER, rows_of, write_manifest
+
+Output = pytest.CaptureFixture[str]
+OBSERVED = ("observer_1_systolic_mmHg", "observer_1_diastolic_mmHg")
+
+
+@pytest.fixture
+def folder(simulated: Recording, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A working folder with a study of two recordings, one of which cannot be read."""
+    save(simulated, tmp_path / "arm.wav", tmp_path / "arm.csv")
+    (tmp_path / "bad.wav").write_text("no sound")
+    rows = [("good", "p1", "arm.wav", "arm.csv", "121", "79")]
+    rows += [("bad", "p2", "bad.wav", "arm.csv", "130", "80")]
+    write_manifest(tmp_path / "study.csv", (*HEADER, *OBSERVED), *rows)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_a_study(folder: Path, capsys: Output) -> None:
+    assert main(["study", "study.csv", "-o", "out", "--workers", "1"]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    lines = out.splitlines()
+    assert lines[0] == "2 recordings of 2 subjects: 1 read, 1 failed"
+    assert lines[3].startswith("systolic: tapfall - observers            1 ")
+    assert "In out: results.csv, readings, tables, study.json" in lines
+    assert " ".join(out.split()).endswith(CAUTION)
+    assert max(map(len, lines)) <= 80
+    record = json.loads((folder / "out" / "study.json").read_text())
+    assert record["counts"] == {"recordings": 2, "read": 1, "failed": 1, "subjects": 2}
+    assert record["caution"] == CAUTION
+    assert main(["study", "study.csv", "-o", "out", "--workers", "1"]) == 0
+    assert "2 of them were done before and have not changed" in capsys.readouterr().out
+    rows = rows_of(folder / "out" / "results.csv")
+    assert [(row["recording"], row["outcome"]) for row in rows] == [
+        ("good", "read"),
+        ("bad", "failed"),
+    ]
+
+
+def test_nothing_could_be_read(folder: Path, capsys: Output) -> None:
+    write_manifest(folder / "study.csv", HEADER, ("bad", "p2", "bad.wav", "arm.csv"))
+    assert main(["study", "study.csv", "-o", "out", "--workers", "1"]) == 1
+    assert capsys.readouterr().out.startswith("1 recording of 1 subject: 0 read, 1 failed")
+
+
+def test_every_fault_of_a_manifest(folder: Path, capsys: Output) -> None:
+    write_manifest(folder / "study.csv", HEADER, *[("r", "p", "no.wav", "arm.csv")] * 15)
+    assert main(["study", "study.csv", "-o", "out"]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    lines = err.splitlines()
+    assert lines[0] == "tapfall: study.csv: found 15 faults; allowed a manifest without any"
+    assert lines[1:] == [
+        f"  line {line}, column audio: found 'no.wav': no such file; allowed the name of a file"
+        for line in range(2, 17)
+    ]
+    assert not (folder / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "fault"),
+    [
+        (["--workers", "0"], f"found '0'; allowed a whole number, 1 to {MOST_WORKERS}"),
+        (["--workers", "1", "--scheduler", "tcp://x"], "found --workers with --scheduler"),
+        (["--cuff-scale", "3"], "found a cuff scale or offset; allowed only with a cuff channel"),
+    ],
+)
+def test_options_that_cannot_be(
+    folder: Path, capsys: Output, options: list[str], fault: str
+) -> None:
+    assert main(["study", "study.csv", "-o", "out", *options]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert fault in line
+
+
+def test_the_number_of_workers_is_the_librarys() -> None:
+    assert MOST_WORKERS == running.MOST_WORKERS
+
+
+def test_progress_is_for_terminals(
+    folder: Path, capsys: Output, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    assert main(["study", "study.csv", "-o", "out", "--workers", "1"]) == 0
+    err = capsys.readouterr().err
+    assert "\r1 of 2" in err
+    assert "\r2 of 2, 1 failed" in err
+    assert err.endswith("\r" + " " * 78 + "\r")
+
+
+def test_progress_text() -> None:
+    one = Progress(done=5, total=10, failed=0, kept=0, left_s=59.0)
+    assert progress_text(one) == "5 of 10, less than a minute left"
+    assert progress_text(replace(one, left_s=61.0)) == "5 of 10, about 2 minutes left"
+    assert progress_text(replace(one, left_s=7200.0)) == "5 of 10, about 2.0 hours left"
+    assert progress_text(replace(one, left_s=None)) == "5 of 10"
+    assert progress_text(replace(one, done=10, left_s=0.0)) == "10 of 10"

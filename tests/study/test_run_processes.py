@@ -1,0 +1,167 @@
+"""A run over real processes: some die, some are killed, some are a cluster."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from concurrent.futures import BrokenExecutor
+from pathlib import Path
+
+import pytest
+
+from tapfall.errors import SettingError
+from tapfall.study import cluster, run
+from tapfall.study.pool import LocalPool
+from tests.study.made import Counting, Poisoned, rows_of, study_of
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture
+def pool() -> Iterator[LocalPool]:
+    """Two worker processes."""
+    found = LocalPool(2)
+    yield found
+    found.kill()
+
+
+def test_a_worker_that_dies_takes_only_its_own_task_along(pool: LocalPool) -> None:
+    pids = [pool.submit(os.getpid).result(), pool.submit(os.getpid).result()]
+    dying, living = pool.submit(os._exit, 3), pool.submit(time.sleep, 0.3)
+    with pytest.raises(BrokenExecutor):
+        dying.result()
+    assert living.result() is None
+    after = {pool.submit(os.getpid).result() for _ in range(4)}
+    assert os.getpid() not in {*pids, *after}
+    assert after - set(pids)
+
+
+def test_workers_run_one_thread_and_leave_ctrl_c_to_the_study(pool: LocalPool) -> None:
+    before = dict(os.environ)
+    assert pool.submit(os.getenv, "OPENBLAS_NUM_THREADS").result() == "1"
+    assert pool.submit(signal.getsignal, signal.SIGINT).result() == signal.SIG_IGN
+    assert dict(os.environ) == before
+
+
+def test_workers_can_be_ended_in_the_middle(pool: LocalPool) -> None:
+    running = pool.submit(time.sleep, 60.0)
+    pool.kill()
+    with pytest.raises(BrokenExecutor):
+        running.result(timeout=30)
+
+
+def test_a_recording_that_kills_its_worker_is_one_failed_row(
+    tmp_path: Path, made: Path, pool: LocalPool
+) -> None:
+    manifest = study_of(tmp_path, made, 4)
+    study = run(manifest, tmp_path / "out", executor=Poisoned(pool, "r1"), at_once=2)
+    assert (study.read, study.failed) == (3, 1)
+    rows = rows_of(tmp_path / "out" / "results.csv")
+    assert [row["outcome"] for row in rows] == ["read", "failed", "read", "read"]
+    assert "(BrokenProcessPool)" in rows[1]["reason"]
+    executor = Counting()
+    assert run(manifest, tmp_path / "out", executor=executor).failed == 0
+    assert executor.given == ["r1"]
+
+
+def children_of(pid: int) -> set[int]:
+    """Processes whose parent is another; none where that cannot be told."""
+    found = set()
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = path.read_text().rpartition(")")[2].split()
+        except OSError:
+            continue
+        if int(fields[1]) == pid and fields[0] != "Z":
+            found.add(int(path.parent.name))
+    return found
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs /proc to see children")
+def test_killed_in_the_middle(tmp_path: Path, made: Path) -> None:
+    manifest, out = study_of(tmp_path, made, 6), tmp_path / "out"
+    whole = tmp_path / "whole"
+    run(manifest, whole, executor=Counting())
+    command = [sys.executable, "-m", "tapfall.cli", "study", str(manifest), "-o", str(out)]
+    process = subprocess.Popen(
+        [*command, "--workers", "1"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
+    results = out / "results.csv"
+    while process.poll() is None and not (
+        results.exists() and results.read_bytes().count(b"\n") > 1
+    ):
+        time.sleep(0.005)
+    workers = children_of(process.pid)
+    process.kill()
+    process.wait()
+    written = [row["recording"] for row in rows_of(results)]
+    executor = Counting()
+    study = run(manifest, out, executor=executor)
+    assert (study.read, study.failed) == (6, 0)
+    assert written
+    assert not set(executor.given) & set(written)
+    assert results.read_bytes() == (whole / "results.csv").read_bytes()
+    # The workers saw that nobody is left to work for.
+    assert workers
+    for _ in range(400):
+        if not [pid for pid in workers if b"spawn_main" in cmdline(pid)]:
+            break
+        time.sleep(0.05)
+    else:
+        pytest.fail("workers go on")
+
+
+def cmdline(pid: int) -> bytes:
+    """What a process was started with."""
+    try:
+        return (Path("/proc") / str(pid) / "cmdline").read_bytes()
+    except OSError:
+        return b""
+
+
+@pytest.mark.parametrize("address", ["nonsense", "x://host:1", "tcp://host", "tcp://a b:1", ""])
+def test_what_is_no_address(address: str) -> None:
+    with (
+        pytest.raises(SettingError, match=r"^--scheduler: found .*; allowed the address of a Dask"),
+        cluster(address),
+    ):
+        pass
+
+
+def test_without_dask(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with (
+        pytest.raises(SettingError, match=r"pip install 'tapfall\[cluster\]'"),
+        cluster("tcp://localhost:1"),
+    ):
+        pass
+
+
+def test_a_cluster_that_loses_a_worker(tmp_path: Path, made: Path) -> None:
+    if importlib.util.find_spec("distributed") is None:
+        pytest.skip("needs pip install 'tapfall[cluster]'")
+    manifest, out = study_of(tmp_path, made, 6), tmp_path / "out"
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.study.on_cluster", str(manifest), str(out)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
+    )
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert (found["killed"], found["threads"]) == (1, 2)
+    assert "tcp://127.0.0.1:1: found no Dask scheduler (" in found["nobody"]
+    # Dask gives the killed worker's recording to another, or gives it up: never more.
+    assert found["read"] + found["failed"] == 6
+    assert found["failed"] <= 1
+    executor = Counting()
+    again = run(manifest, out, executor=executor)
+    assert (again.read, len(executor.given)) == (6, found["failed"])

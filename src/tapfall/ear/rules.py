@@ -103,12 +103,13 @@ def apply_rules(heard: np.ndarray, cuff_mmhg: FloatArray) -> Ruled:
     gap_upper = np.full(m, -1)
     gap_lower = np.full(m, -1)
     # Rows repeat: draws of one posterior tell few different stories.
-    unique, inverse = np.unique(heard, axis=0, return_inverse=True)
-    for row in range(unique.shape[0]):
-        members = np.flatnonzero(inverse.ravel() == row)
+    alike: dict[bytes, list[int]] = {}
+    for row, told in enumerate(np.packbits(heard, axis=1)):
+        alike.setdefault(told.tobytes(), []).append(row)
+    for members in alike.values():
         if none[members[0]]:
             continue
-        edges = _widest_gap(unique[row], cuff_mmhg)
+        edges = _widest_gap(heard[members[0]], cuff_mmhg)
         if edges is not None:
             gap_upper[members], gap_lower[members] = edges
     silent_before = (~heard & (index < first[:, None])).sum(axis=1)

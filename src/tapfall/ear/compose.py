@@ -19,6 +19,7 @@ from tapfall.ear.rules import breath_silences
 from tapfall.ear.thresholds import (
     Told,
     by_rule,
+    chance_above,
     diastolic_of,
     gaps_of,
     most_told,
@@ -209,6 +210,7 @@ def compose(
         told,
         signal_to_noise_db=quality.signal_to_noise_db,
         clipped_share=quality.clipped_share,
+        sounds_above=chance_above(told, pulses),
     )
     flags = list(noticed)
     if quality.clipped_share >= CLIPPED_SHARE:
@@ -247,7 +249,7 @@ def compose(
     diastolic = by_rule(settings.diastolic, last, silence, muffling, to_zero)
     if to_zero:
         silence = Threshold(state=State.NOT_REACHED, reason=Reason.SOUNDS_TO_END)
-    flags += heard_flags(told, deflation, pulses, systolic, diastolic, gaps, quality, to_zero)
+    flags += heard_flags(told, pulses, systolic, diastolic, gaps, quality, to_zero)
     rhythm = _rhythm(told, listening)
     if rhythm is Rhythm.ALTERNATING:
         flags.append(Flag.ALTERNATING)

@@ -79,6 +79,8 @@ def _command(name: str) -> Callable[[argparse.Namespace], int]:
         from tapfall.cli.listen import run
     elif name == "visit":
         from tapfall.cli.visit import run
+    elif name == "written":
+        from tapfall.cli.written import run
     elif name == "agree":
         from tapfall.cli.agree import run
     elif name == "study":

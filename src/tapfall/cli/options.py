@@ -11,6 +11,7 @@ from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
 from tapfall.cli.study_options import add_study
 from tapfall.cli.technique import add_stated
 from tapfall.cli.visit_options import add_visit
+from tapfall.cli.written import add_written
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -110,7 +111,15 @@ def _parser() -> _Parser:
 
     _add_listen(commands.add_parser("listen", parents=[debug], help="hear streams as they come"))
 
-    add_visit(commands.add_parser("visit", parents=[debug], help="average the readings of a visit"))
+    visit = commands.add_parser("visit", parents=[debug], help="average the readings of a visit")
+    add_visit(visit)
+    _add_loading(visit, _channel)
+    _add_choices(visit)
+    add_stated(visit, alone=False)
+
+    add_written(
+        commands.add_parser("written", parents=[debug], help="check pressures written down")
+    )
 
     add_agree(
         commands.add_parser("agree", parents=[debug], help="compare estimates with references")

@@ -1,0 +1,1 @@
+"""Graded sets of recordings to learn from: the set, the listening page, the marking."""

@@ -1,7 +1,8 @@
 """What a graded set of recordings is made of: items, their key, and answers to them.
 
 Pressures of the key are true ones.  The dial shows them with the item's displaced
-zero; what a learner writes down is as read from the dial.
+zero; what a learner writes down is as read from the dial, and marking takes the
+displacement off.
 """
 
 from __future__ import annotations
@@ -15,6 +16,17 @@ from tapfall.model import Phase
 SET_SCHEMA = "tapfall.lesson/1"
 KEY_SCHEMA = "tapfall.lesson-key/1"
 ANSWERS_SCHEMA = "tapfall.answers/1"
+
+
+class Habit(StrEnum):
+    """What a reader may do wrong again and again."""
+
+    MISSED_GAP = "missed_gap"
+    STOPPED_EARLY = "stopped_early"
+    READ_LATE = "read_late"
+    READ_PULSE = "read_pulse"
+    ROUNDS = "rounds"
+    MUFFLING = "muffling"
 
 
 class Mode(StrEnum):
@@ -34,11 +46,11 @@ class Dial:
     step_s
         Time from one value to the next; the first one is at time 0 of the sound.
     mmhg
-        The values.
+        The values; null where the needle is covered.
     """
 
     step_s: float
-    mmhg: tuple[float, ...]
+    mmhg: tuple[float | None, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,13 +67,13 @@ class Item:
 class LessonSet:
     """The public part of a set; no answer can be read from it.
 
-    ``replays`` is how often an item may be heard again, None for as often as wanted.
+    ``grade`` is its number, or None for recordings that have none; ``replays`` is how often an item may be heard again, None for as often as wanted.
     ``random_zero`` says that the dials are displaced, not by how much.
     """
 
     schema: str = SET_SCHEMA
     set_id: str
-    grade: str
+    grade: str | None
     mode: Mode
     replays: int | None
     random_zero: bool
@@ -90,8 +102,10 @@ class KeyBeat:
 class KeyItem:
     """What is true of one item.
 
-    A pressure is None where it cannot be told from the recording.  ``shows`` names the
-    habits of readers that this item can bring to light.
+    A pressure is None where it cannot be told from the recording.  ``offset_mmhg`` is what
+    the dial shows more than is true, ``step_mmhg`` the fall of the cuff from beat to beat.
+    ``shows`` names the habits of readers that this item can bring to light, ``same_as``
+    an earlier item with the same sound.
     """
 
     name: str
@@ -100,17 +114,23 @@ class KeyItem:
     k4_mmhg: float | None
     gaps: tuple[KeyGap, ...]
     offset_mmhg: float
+    step_mmhg: float
     beats: tuple[KeyBeat, ...]
-    shows: tuple[str, ...]
+    shows: tuple[Habit, ...]
+    same_as: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Key:
-    """The answers of a set."""
+    """The answers of a set, and the seed and grade that it can be made from again.
+
+    ``seed`` and ``grade`` are None where the recordings were not made here.
+    """
 
     schema: str = KEY_SCHEMA
     set_id: str
-    seed: int
+    grade: str | None
+    seed: int | None
     items: tuple[KeyItem, ...]
 
 

@@ -83,9 +83,7 @@ def plan(grade: Grade, count: int, seed: int) -> list[Scenario]:
     ]
 
 
-def _shared(
-    rng: np.random.Generator, count: int, shares: tuple[tuple[T, float], ...]
-) -> list[T]:
+def _shared(rng: np.random.Generator, count: int, shares: tuple[tuple[T, float], ...]) -> list[T]:
     """Values in their shares, rounded to whole items, in random order."""
     edges = np.rint(np.cumsum([share for _, share in shares]) * count).astype(int)
     values: list[T] = []
@@ -192,9 +190,7 @@ def _cuff(scenario: Scenario, rng: np.random.Generator) -> Scenario:
     return replace(scenario, cuff=changed)
 
 
-def _room(
-    scenario: Scenario, grade: Grade, ratio_db: float, rng: np.random.Generator
-) -> Scenario:
+def _room(scenario: Scenario, grade: Grade, ratio_db: float, rng: np.random.Generator) -> Scenario:
     loud = "none"
     if grade.distractors and rng.random() < 0.5:
         loud = str(rng.choice(list(grade.distractors)))

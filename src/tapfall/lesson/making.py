@@ -259,7 +259,7 @@ def _made(
         same_as=same_as,
     )
     return Made(
-        sound=limited(recording.samples, recording.rate_hz),
+        sound=limited(_unlike(recording.samples, name), recording.rate_hz),
         rate_hz=recording.rate_hz,
         item=Item(
             name=name,
@@ -280,7 +280,9 @@ def shows(item: KeyItem, *, to_zero: bool = False) -> tuple[Habit, ...]:
         found.append(Habit.MISSED_GAP)
     if item.step_mmhg >= SHOWS_MMHG[Habit.READ_LATE]:
         found.append(Habit.READ_LATE)
-    if any(value is not None and value % 5 != 0 for value in (item.systolic_mmhg, item.diastolic_mmhg)):
+    if any(
+        value is not None and value % 5 != 0 for value in (item.systolic_mmhg, item.diastolic_mmhg)
+    ):
         found.append(Habit.ROUNDS)
     if item.k4_mmhg is not None and item.diastolic_mmhg is not None and not to_zero:
         if item.k4_mmhg - item.diastolic_mmhg >= SHOWS_MMHG[Habit.MUFFLING]:
@@ -301,6 +303,12 @@ def _dial(
             None if gone else value for value, gone in zip(values, hidden.tolist(), strict=True)
         ),
     )
+
+
+def _unlike(samples: np.ndarray, name: str) -> Samples:
+    """The samples with noise of half their last bit: repeated items are no equal files."""
+    noise = stream(len(samples), "lesson", name).uniform(-1.0, 1.0, len(samples))
+    return np.asarray(samples + noise / 2**15, np.float32)
 
 
 def limited(samples: np.ndarray, rate_hz: float) -> Samples:

@@ -90,7 +90,7 @@ class Order:
     repeats: int = 0
 
     def __post_init__(self) -> None:
-        if not (1 <= self.count and 0 <= self.repeats <= self.count):
+        if not (self.count >= 1 and 0 <= self.repeats <= self.count):
             raise SettingError(
                 f"count is {self.count}, repeats {self.repeats}; "
                 "allowed at least 1 item, and at most as many repeats as items"
@@ -275,9 +275,9 @@ def _made(
 
 def shows(item: KeyItem, *, to_zero: bool = False) -> tuple[Habit, ...]:
     """Return the habits of readers that an item can bring to light."""
-    found = [Habit.STOPPED_EARLY, Habit.READ_PULSE]
+    found = [Habit.READ_PULSE]
     if item.gaps:
-        found.append(Habit.MISSED_GAP)
+        found += [Habit.MISSED_GAP, Habit.STOPPED_EARLY]
     if item.step_mmhg >= SHOWS_MMHG[Habit.READ_LATE]:
         found.append(Habit.READ_LATE)
     if any(

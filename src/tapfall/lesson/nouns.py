@@ -67,8 +67,9 @@ class Item:
 class LessonSet:
     """The public part of a set; no answer can be read from it.
 
-    ``grade`` is its number, or None for recordings that have none; ``replays`` is how often an item may be heard again, None for as often as wanted.
-    ``random_zero`` says that the dials are displaced, not by how much.
+    ``grade`` is its number, or None for recordings that have none; ``replays`` is how often
+    an item may be heard again, None for as often as wanted.  ``random_zero`` says that the
+    dials are displaced, not by how much.
     """
 
     schema: str = SET_SCHEMA

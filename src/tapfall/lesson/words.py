@@ -59,7 +59,7 @@ def habit_text(found: HabitFound) -> str:
     if found.present is None or found.share is None:
         items = "1 item" if found.items == 1 else f"{found.items} items"
         return f"{name}: cannot be judged (shows on {items}; {FEWEST} are needed)"
-    seen = f"{max(found.share, 0.0):.0%} of it explained on {found.items} items"
+    seen = f"explains {max(found.share, 0.0):.0%} over {found.items} items"
     return f"{name}: {'yes' if found.present else 'no'} ({seen})"
 
 

@@ -13,7 +13,7 @@ from scipy import stats
 from tapfall.errors import InputError, SettingError
 from tapfall.lesson import GRADES, Mode, Order, Written, grade_of, make_items, make_set
 from tapfall.lesson.digits import UNBENT_MMHG, Bend, whole_pressures
-from tapfall.lesson.making import COVERED_BELOW_MMHG, LIMIT, Made, limited, level_tones
+from tapfall.lesson.making import COVERED_BELOW_MMHG, LIMIT, Made, level_tones, limited
 from tapfall.lesson.nouns import Habit
 from tapfall.lesson.sets import read_key, read_set
 

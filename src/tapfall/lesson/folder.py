@@ -108,7 +108,7 @@ def _ready(home: Path, key_path: Path) -> None:
         )
     if inside:
         raise InputError(
-            f"{label_of(key_path)}: found a key in the folder of the learners; allowed another place"
+            f"{label_of(key_path)}: found a key in the folder of the learners; allowed elsewhere"
         )
 
 

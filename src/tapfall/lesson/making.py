@@ -284,9 +284,11 @@ def shows(item: KeyItem, *, to_zero: bool = False) -> tuple[Habit, ...]:
         value is not None and value % 5 != 0 for value in (item.systolic_mmhg, item.diastolic_mmhg)
     ):
         found.append(Habit.ROUNDS)
+    muffled_mmhg = 0.0
     if item.k4_mmhg is not None and item.diastolic_mmhg is not None and not to_zero:
-        if item.k4_mmhg - item.diastolic_mmhg >= SHOWS_MMHG[Habit.MUFFLING]:
-            found.append(Habit.MUFFLING)
+        muffled_mmhg = item.k4_mmhg - item.diastolic_mmhg
+    if muffled_mmhg >= SHOWS_MMHG[Habit.MUFFLING]:
+        found.append(Habit.MUFFLING)
     return tuple(habit for habit in Habit if habit in found)
 
 

@@ -77,8 +77,8 @@ def marks_html(marked: Marked, path: PathLike, set_folder: PathLike | None = Non
     """Return the page that :func:`write_marks` writes."""
     base = None
     if set_folder is not None:
-        here = Path(os.path.abspath(path)).parent
-        base = "/".join(map(quote, Path(os.path.relpath(set_folder, here)).parts))
+        here = Path(path).resolve().parent
+        base = "/".join(map(quote, Path(os.path.relpath(Path(set_folder).resolve(), here)).parts))
     parts = tuple(_part(n, session, base) for n, session in enumerate(marked.sessions, 1))
     grade = f", grade {marked.grade}" if marked.grade else ""
     return rendered(
@@ -103,7 +103,7 @@ def marks_html(marked: Marked, path: PathLike, set_folder: PathLike | None = Non
                 number(one.sd_mmhg),
             )
             for one in marked.apart
-        ),  # fmt: skip
+        ),
         progress=_progress(marked),
         read_this=MEANING,
         no_proof=PROOF,

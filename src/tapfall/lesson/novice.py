@@ -64,7 +64,9 @@ def novice_answer(made: Made, rng: np.random.Generator) -> Answer:
             elif i - last >= OVER_AFTER:
                 break
         high, low = (2.0 * round((beats[i].mmhg + made.key.offset_mmhg) / 2) for i in (first, last))
-    return Answer(item=made.item.name, systolic_mmhg=high, diastolic_mmhg=low, marks_s=(), replays=0)
+    return Answer(
+        item=made.item.name, systolic_mmhg=high, diastolic_mmhg=low, marks_s=(), replays=0
+    )
 
 
 def difficulty(grade: Grade, count: int, seed: int) -> Difficulty:
@@ -81,8 +83,10 @@ def difficulty(grade: Grade, count: int, seed: int) -> Difficulty:
         reading = take_reading(simulate(made.scenario).recording)
         values = (reading.systolic.confidence, reading.diastolic.confidence)
         sure.append(min(0.0 if one is None else one for one in values))
-        for one in misses(made.key, novice_answer(made, rng)):
-            errors.append(MISSING_MMHG if one.error_mmhg is None else abs(one.error_mmhg))
+        errors += [
+            MISSING_MMHG if one.error_mmhg is None else abs(one.error_mmhg)
+            for one in misses(made.key, novice_answer(made, rng))
+        ]
     return Difficulty(
         grade=grade.name,
         items=count,

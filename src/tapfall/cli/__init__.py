@@ -85,6 +85,8 @@ def _command(name: str) -> Callable[[argparse.Namespace], int]:
         from tapfall.cli.agree import run
     elif name == "study":
         from tapfall.cli.study import run
+    elif name == "lesson":
+        from tapfall.cli.lesson import run
     elif name == "demo":
         from tapfall.cli.demo import run
     else:

@@ -8,6 +8,7 @@ import math
 from tapfall import __version__
 from tapfall.cli.agree import add_agree
 from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
+from tapfall.cli.lesson import add_lesson
 from tapfall.cli.study_options import add_study
 from tapfall.cli.technique import add_stated
 from tapfall.cli.visit_options import add_visit
@@ -129,6 +130,12 @@ def _parser() -> _Parser:
     add_study(study)
     _add_loading(study, _channel)
     _add_choices(study)
+
+    add_lesson(
+        commands.add_parser("lesson", parents=[debug], help="sets to learn from, and marking"),
+        [debug],
+        _Parser,
+    )
 
     demo = commands.add_parser("demo", parents=[debug], help="make a recording and read it")
     demo.description = "Make a simulated recording, read it, and keep all files in a folder."

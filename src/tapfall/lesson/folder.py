@@ -1,0 +1,123 @@
+"""A set on the disk: what learners get in one folder, what only the teacher gets beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from tapfall.errors import InputError
+from tapfall.files.audio import SIMULATED_COMMENT
+from tapfall.files.names import PathLike, label_of
+from tapfall.files.writing import check_writable, write_atomically, write_bytes
+from tapfall.lesson.making import Made, Order, level_tones, make_items, set_of
+from tapfall.lesson.nouns import Key, LessonSet
+from tapfall.lesson.sets import SET_FILE, write_key, write_set
+from tapfall.lesson.sheets import answer_sheet, teacher_sheet
+
+#: File of the tones to set the volume by, and of the answer sheet.
+LEVEL_FILE, ANSWER_FILE = "level.flac", "answer-sheet.pdf"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """Where a set, its key and its teacher's sheet are."""
+
+    folder: Path
+    key_path: Path
+    teacher_path: Path
+    lesson: LessonSet
+    key: Key
+
+
+def make_set(
+    order: Order,
+    folder: PathLike,
+    key: PathLike | None = None,
+    told: Callable[[int], None] | None = None,
+) -> Written:
+    """Make a set and write it.
+
+    Parameters
+    ----------
+    order
+        What the set has to be.
+    folder
+        What learners get: made, or empty.
+    key
+        Where the key is written; beside the folder as ``NAME-key.json`` unless given.  The
+        teacher's sheet stands beside it.
+    told
+        Called with the number of items written so far.
+
+    Returns
+    -------
+    Written
+        Set, key and their places.
+
+    Raises
+    ------
+    InputError
+        The folder holds something, the key would lie in it, or a file cannot be written.
+    """
+    home = Path(folder)
+    if not str(folder):
+        raise InputError("'': found an empty name; allowed a folder to write in")
+    key_path = Path(key) if key is not None else home.with_name(f"{home.name}-key.json")
+    teacher_path = key_path.with_name(f"{key_path.stem}-sheet.pdf")
+    _ready(home, key_path)
+    for path in (key_path, teacher_path):
+        check_writable(path)
+    made: list[Made] = []
+    for one in make_items(order):
+        _write_sound(home / one.item.file, one.sound, one.rate_hz)
+        made.append(one)
+        if told is not None:
+            told(len(made))
+    loud, faint = level_tones(made[0].rate_hz)
+    still = np.zeros(round(made[0].rate_hz), np.float32)
+    _write_sound(home / LEVEL_FILE, np.concatenate([loud, still, faint]), made[0].rate_hz)
+    lesson, answers = set_of(order, tuple(made))
+    write_bytes(home / ANSWER_FILE, answer_sheet(lesson))
+    write_key(key_path, answers)
+    title = f"grade {order.grade.name}, {order.grade.title}"
+    write_bytes(teacher_path, teacher_sheet(answers, title=title))
+    write_set(home / SET_FILE, lesson)  # last: a folder without it is no set
+    return Written(
+        folder=home, key_path=key_path, teacher_path=teacher_path, lesson=lesson, key=answers
+    )
+
+
+def _ready(home: Path, key_path: Path) -> None:
+    label = label_of(home)
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        full = any(home.iterdir())
+        inside = key_path.resolve().is_relative_to(home.resolve())
+    except (OSError, ValueError) as fault:
+        reason = fault.strerror if isinstance(fault, OSError) else str(fault)
+        raise InputError(
+            f"{label}: cannot be made a folder ({reason}); allowed a folder to write in"
+        ) from None
+    if full:
+        raise InputError(
+            f"{label}: found a folder that holds something; allowed a new or empty one"
+        )
+    if inside:
+        raise InputError(
+            f"{label_of(key_path)}: found a key in the folder of the learners; allowed elsewhere"
+        )
+
+
+def _write_sound(path: Path, samples: np.ndarray, rate_hz: float) -> None:
+    """Write FLAC of 16 bits; its only words say that it is simulated."""
+
+    def fill(draft: Path) -> None:
+        with soundfile.SoundFile(draft, "w", round(rate_hz), 1, "PCM_16", format="FLAC") as track:
+            track.comment = f"{SIMULATED_COMMENT}: no person was measured"
+            track.write(samples)
+
+    write_atomically(path, fill)

@@ -34,11 +34,11 @@ class Dial:
     step_s
         Time from one value to the next; the first one is at time 0 of the sound.
     mmhg
-        The values.
+        The values; None where the needle is covered.
     """
 
     step_s: float
-    mmhg: tuple[float, ...]
+    mmhg: tuple[float | None, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

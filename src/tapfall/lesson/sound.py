@@ -96,7 +96,5 @@ def packed(sound: Samples, gain_db: float) -> str:
     held, _ = limited(sound * np.float32(10.0 ** (gain_db / 20.0)))
     stepped = np.round(faded(held) * STEPS) / STEPS
     file = io.BytesIO()
-    soundfile.write(
-        file, stepped, RATE_HZ, format="FLAC", subtype="PCM_16", compression_level=1.0
-    )
+    soundfile.write(file, stepped, RATE_HZ, format="FLAC", subtype="PCM_16", compression_level=1.0)
     return base64.b64encode(file.getvalue()).decode("ascii")

@@ -54,8 +54,6 @@ def words_of(language: str) -> tuple[Words, Words]:
     ('Beginnen', 'Noch 1 Wiederholung.')
     """
     if language not in _all():
-        raise SettingError(
-            f"--language: found {shown(language)}; allowed {', '.join(languages())}"
-        )
+        raise SettingError(f"--language: found {shown(language)}; allowed {', '.join(languages())}")
     table = _all()[language]
     return MappingProxyType(table["page"]), MappingProxyType(table["run"])

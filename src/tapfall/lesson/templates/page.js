@@ -126,6 +126,7 @@ const page = (() => {
     refresh();
     say(words_of("playing"));
     byId("mark").focus({ preventScroll: true });
+    byId("dial").scrollIntoView({ block: "nearest" });
     requestAnimationFrame(() => step(own));
   }
 

@@ -68,7 +68,8 @@ TAP = """
       });
       requestAnimationFrame(look);
     };
-    requestAnimationFrame(look);
+    // Begun a little later: in each frame the page has its turn first.
+    setTimeout(() => requestAnimationFrame(look), 100);
   }
 })();
 """

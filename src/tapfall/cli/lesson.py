@@ -35,8 +35,7 @@ def run(args: argparse.Namespace) -> int:
     if args.action == "make":
         from tapfall.cli.lesson_make import run
     elif args.action == "page":
-        from tapfall.cli.lesson_observe import add_observe
-from tapfall.cli.lesson_page import run
+        from tapfall.cli.lesson_page import run
     elif args.action == "observe":
         from tapfall.cli.lesson_observe import run
     else:

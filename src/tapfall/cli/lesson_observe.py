@@ -90,7 +90,10 @@ def _told(merged: Merged, numbers: list[int]) -> str:
         for number, count in zip(numbers, merged.answered, strict=True)
     ]
     count = len(merged.marks_files)
-    lines += [f"{count} {'file' if count == 1 else 'files'} of marks", f"In {label_of(merged.path)}"]
+    lines += [
+        f"{count} {'file' if count == 1 else 'files'} of marks",
+        f"In {label_of(merged.path)}",
+    ]
     return "\n".join([*lines, *textwrap.wrap(CAUTION, 80)]) + "\n"
 
 

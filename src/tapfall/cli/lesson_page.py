@@ -104,8 +104,8 @@ def _of_set(args: argparse.Namespace) -> int:
     from tapfall.files import check_writable, write_bytes
     from tapfall.lesson.nouns import Mode
     from tapfall.lesson.page import Choices, page_html
-    from tapfall.lesson.setsound import set_sounds
     from tapfall.lesson.sets import read_set
+    from tapfall.lesson.setsound import set_sounds
 
     lesson = read_set(args.set)
     mode = Mode(args.mode) if args.mode is not None else lesson.mode

@@ -155,7 +155,11 @@ def _data(
         "mode": str(mode),
         "replays": lesson.replays,
         "learner": choices.observer,
-        "words": dict(run),
+        "words": {
+            name: text
+            for name, text in run.items()
+            if choices.key is not None or not name.startswith("found_")
+        },
         "tone": {"hz": TONE_HZ, "loud": TONE_LOUD, "faint": TONE_FAINT},
         "dial": {"first_deg": FIRST_DEG},
         "items": [

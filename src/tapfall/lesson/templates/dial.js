@@ -46,10 +46,11 @@ const dial = (() => {
   function show(item, time_s, moment_ms) {
     const mmhg = at(item, time_s);
     box.dataset.time_s = Number.isFinite(time_s) ? time_s.toFixed(4) : "";
+    const turned = needle.hasAttribute("hidden") !== (mmhg === null);
     needle.toggleAttribute("hidden", mmhg === null);
     covered.toggleAttribute("hidden", mmhg !== null);
     if (mmhg !== null) needle.setAttribute("transform", `rotate(${angle(mmhg)})`);
-    if (Math.abs(moment_ms - said_ms) < SAID_EVERY_MS) return;
+    if (!turned && Math.abs(moment_ms - said_ms) < SAID_EVERY_MS) return;
     said_ms = moment_ms;
     box.setAttribute("aria-valuenow", mmhg === null ? 0 : Math.max(0, 2 * Math.round(mmhg / 2)));
     box.setAttribute("aria-valuetext", words(mmhg));

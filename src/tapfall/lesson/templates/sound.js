@@ -62,15 +62,15 @@ const sound = (() => {
     tones = [];
   }
 
-  // A low tone in four beats; the gain rises and falls so that nothing clicks.
+  // A low tone, four times; the gain rises and falls so that nothing clicks.
   function tone(level) {
     hush();
     const gain = context.createGain();
     gain.gain.value = 0;
     gain.connect(context.destination);
     const now = context.currentTime + 0.05;
-    for (let beat = 0; beat < 4; beat += 1) {
-      const from = now + beat * 0.8;
+    for (let turn = 0; turn < 4; turn += 1) {
+      const from = now + turn * 0.8;
       gain.gain.setValueAtTime(0, from);
       gain.gain.linearRampToValueAtTime(level, from + 0.05);
       gain.gain.setValueAtTime(level, from + 0.45);

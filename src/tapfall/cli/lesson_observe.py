@@ -52,7 +52,6 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.cli.options import Usage
     from tapfall.errors import InputError, SettingError
     from tapfall.files.names import label_of
-    from tapfall.lesson.answers import read_answers
     from tapfall.lesson.blindkey import read_blind_key
     from tapfall.lesson.observe import heard_by, write_observed
     from tapfall.study import read_manifest
@@ -62,6 +61,8 @@ def run(args: argparse.Namespace) -> int:
         raise Usage("found neither --observer-1 nor --observer-2; allowed one or both")
     if not args.output.lower().endswith(".csv"):
         raise SettingError(f"--output: found {label_of(args.output)}; allowed a name in .csv")
+    from tapfall.lesson.answers import read_answers
+
     observers: list[tuple[BlindKey, tuple[Heard, ...]] | None] = []
     for one in given:
         if one is None:

@@ -6,6 +6,7 @@ import argparse
 
 from tapfall.cli.lesson_make import add_make
 from tapfall.cli.lesson_mark import add_mark
+from tapfall.cli.lesson_observe import add_observe
 from tapfall.cli.lesson_page import add_page
 
 TYPE_CHECKING = False
@@ -23,6 +24,9 @@ def add_lesson(
     )
     add_make(actions.add_parser("make", parents=parents, help="make a graded set and its key"))
     add_page(actions.add_parser("page", parents=parents, help="make the page to listen with"))
+    add_observe(
+        actions.add_parser("observe", parents=parents, help="observers' answers into a study")
+    )
     add_mark(actions.add_parser("mark", parents=parents, help="hold answers against the key"))
 
 
@@ -32,6 +36,8 @@ def run(args: argparse.Namespace) -> int:
         from tapfall.cli.lesson_make import run
     elif args.action == "page":
         from tapfall.cli.lesson_page import run
+    elif args.action == "observe":
+        from tapfall.cli.lesson_observe import run
     else:
         from tapfall.cli.lesson_mark import run
     return run(args)

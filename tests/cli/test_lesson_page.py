@@ -1,0 +1,174 @@
+"""``tapfall lesson page`` and ``lesson observe``, run as a user runs them."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tapfall.cli import main
+from tapfall.files import save
+from tapfall.lesson.texts import words_of
+from tapfall.model import CAUTION, Recording
+from tapfall.study import read_manifest
+from tests.study.made import HEADER, write_manifest
+
+Output = pytest.CaptureFixture[str]
+
+
+@pytest.fixture
+def folder(simulated: Recording, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A working folder with a study of two recordings."""
+    rows = []
+    for name in ("left", "right"):
+        save(simulated, tmp_path / f"{name}.wav", tmp_path / f"{name}.csv")
+        rows.append((name, "p1", f"{name}.wav", f"{name}.csv"))
+    write_manifest(tmp_path / "study.csv", HEADER, *rows)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def data_of(path: Path) -> dict[str, Any]:
+    (text,) = re.findall(r'id="set">(.*?)</script>', path.read_text(encoding="utf-8"), re.S)
+    found: dict[str, Any] = json.loads(text)
+    return found
+
+
+def page(*more: str) -> list[str]:
+    return ["lesson", "page", "--recordings", "study.csv", "-o", "anna.html", *more]
+
+
+def test_a_page_for_an_observer(folder: Path, capsys: Output) -> None:
+    assert main(page("--observer", "anna", "--language", "de", "--replays", "2")) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    lines = out.splitlines()
+    assert re.fullmatch(
+        r"anna\.html: 2 items, \d\.\d MB, mode examine, without any answer in it\.", lines[0]
+    )
+    assert lines[-1] == "Private key, not for the observer: anna-key.json"
+    assert CAUTION in " ".join(out.split())
+    assert max(map(len, lines)) <= 80
+    data, text = data_of(folder / "anna.html"), (folder / "anna.html").read_text(encoding="utf-8")
+    assert (data["learner"], data["replays"], data["mode"]) == ("ANNA", 2, "examine")
+    assert words_of("de")[0]["title_observe"] in text
+    assert "left" not in [item["name"] for item in data["items"]]
+    key = json.loads((folder / "anna-key.json").read_text())
+    assert sorted(item["recording"] for item in key["items"]) == ["left", "right"]
+    assert key["set_id"] == data["set_id"]
+    assert sorted(path.name for path in folder.iterdir() if path.suffix in (".html", ".json")) == [
+        "anna-key.json",
+        "anna.html",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ([], "found --recordings without --observer; allowed together with it"),
+        (["--observer", "a b"], "--observer: found 'a b'; allowed letters, digits and hyphens"),
+        (["--observer", "a", "--mode", "learn"], "found --mode with --recordings; allowed with a"),
+        (["--observer", "a", "--self-check"], "found --self-check with --recordings"),
+        (["--observer", "a", "--language", "xx"], "--language: found 'xx'; allowed en, de"),
+        (["--observer", "a", "--replays", "-1"], "argument --replays: found '-1'"),
+        (["--observer", "a", "--lag", "61"], "argument --lag: found '61'; allowed seconds"),
+        (["--observer", "a", "--key", "anna.html"], "anna.html: found both outputs under one"),
+        (["--observer", "a", "--key", "left.wav"], "left.wav: found an input"),
+        (["set", "--observer", "a"], "found both of SET_FOLDER and --recordings"),
+        (["--observer", "a", "-o", "a.pdf"], "--output: found a.pdf; allowed a name in .html"),
+    ],
+)
+def test_what_cannot_be(folder: Path, capsys: Output, given: list[str], words: str) -> None:
+    assert main(page(*given)) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.startswith(f"tapfall: {words}")
+    assert err.count("\n") == 1
+    assert not (folder / "anna.html").exists()
+
+
+def test_neither_a_set_nor_recordings(folder: Path, capsys: Output) -> None:
+    assert main(["lesson", "page", "-o", "a.html"]) == 2
+    assert "found neither of SET_FOLDER and --recordings" in capsys.readouterr().err
+    assert main(["lesson", "page", "set", "-o", "a.html", "--lag", "1"]) == 2
+    assert "found --lag without --recordings" in capsys.readouterr().err
+
+
+def answered(folder: Path, code: str, offsets: dict[str, float]) -> None:
+    """Make an observer's page, and the answers of one who reads 120/80 in both items."""
+    given = ["--recordings", "study.csv", "--observer", code, "-o", f"{code}.html"]
+    assert main(["lesson", "page", *given]) == 0
+    key = json.loads((folder / f"{code}-key.json").read_text())
+    record = {
+        "schema": "tapfall.answers/1",
+        "set_id": key["set_id"],
+        "learner": code.upper(),
+        "saved": "2026-03-01T10:00:00Z",
+        "mode": "examine",
+        "answers": [
+            {
+                "item": item["name"],
+                "systolic_mmHg": 120 + item["offset_mmHg"],
+                "diastolic_mmHg": 80 + item["offset_mmHg"],
+                "marks_s": [20.0, 21.0] if item["recording"] == "left" else [],
+                "replays": 0,
+            }
+            for item in key["items"]
+        ],
+    }
+    offsets |= {item["recording"]: item["start_s"] for item in key["items"]}
+    (folder / f"{code}.json").write_text(json.dumps(record))
+
+
+def test_two_observers_into_a_study(folder: Path, capsys: Output) -> None:
+    starts_s: dict[str, float] = {}
+    for code in ("anna", "bert"):
+        answered(folder, code, starts_s)
+    capsys.readouterr()
+    given = ["--observer-1", "anna-key.json", "anna.json", "--observer-2", "bert-key.json"]
+    given += ["bert.json", "--delay", "0.25", "-o", "heard.csv"]
+    assert main(["lesson", "observe", "study.csv", *given]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert out.splitlines()[:4] == [
+        "observer 1: 2 of 2 recordings answered",
+        "observer 2: 2 of 2 recordings answered",
+        "2 files of marks",
+        "In heard.csv",
+    ]
+    assert CAUTION in " ".join(out.split())
+    for entry in read_manifest("heard.csv").entries:
+        for observer in entry.observers:
+            assert (observer.systolic_mmhg, observer.diastolic_mmhg) == (120.0, 80.0)
+            assert (observer.marks is not None) == (entry.recording == "left")
+    marks = (folder / "heard-marks" / "left-observer-1.csv").read_text().splitlines()
+    first_s = round(starts_s["left"] + 19.75, 3)
+    assert marks == ["time_s,heard", f"{first_s},1", f"{round(first_s + 1, 3)},1"]
+    assert main(["study", "heard.csv", "-o", "out", "--workers", "1"]) == 0
+    out = capsys.readouterr().out
+    assert "systolic: tapfall - observers" in out
+    assert "systolic: observer 2 - observer 1" in out
+    # The other way round is refused.
+    wrong = ["--observer-1", "anna-key.json", "bert.json", "-o", "again.csv"]
+    assert main(["lesson", "observe", "study.csv", *wrong]) == 2
+    assert capsys.readouterr().err.startswith("tapfall: bert.json: found answers of the ")
+    assert not (folder / "again.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        (["-o", "new.csv"], "found neither --observer-1 nor --observer-2"),
+        (["--observer-1", "k", "a", "-o", "new.txt"], "--output: found new.txt; allowed a name"),
+        (["--observer-1", "k", "a", "-o", "new.csv"], "k: found no such file"),
+        (["--observer-1", "k", "a", "-o", "n.csv", "--delay", "2"], "argument --delay: found '2'"),
+    ],
+)
+def test_observing_what_cannot_be(
+    folder: Path, capsys: Output, given: list[str], words: str
+) -> None:
+    assert main(["lesson", "observe", "study.csv", *given]) == 2
+    assert capsys.readouterr().err.startswith(f"tapfall: {words}")

@@ -38,30 +38,30 @@ def data_of(path: Path) -> dict[str, Any]:
 
 
 def page(*more: str) -> list[str]:
-    return ["lesson", "page", "--recordings", "study.csv", "-o", "anna.html", *more]
+    return ["lesson", "page", "--recordings", "study.csv", "-o", "obs-a.html", *more]
 
 
 def test_a_page_for_an_observer(folder: Path, capsys: Output) -> None:
-    assert main(page("--observer", "anna", "--language", "de", "--replays", "2")) == 0
+    assert main(page("--observer", "obs-a", "--language", "de", "--replays", "2")) == 0
     out, err = capsys.readouterr()
     assert err == ""
     lines = out.splitlines()
     assert re.fullmatch(
-        r"anna\.html: 2 items, \d\.\d MB, mode examine, without any answer in it\.", lines[0]
+        r"obs-a\.html: 2 items, \d\.\d MB, mode examine, without any answer in it\.", lines[0]
     )
-    assert lines[-1] == "Private key, not for the observer: anna-key.json"
+    assert lines[-1] == "Private key, not for the observer: obs-a-key.json"
     assert CAUTION in " ".join(out.split())
     assert max(map(len, lines)) <= 80
-    data, text = data_of(folder / "anna.html"), (folder / "anna.html").read_text(encoding="utf-8")
+    data, text = data_of(folder / "obs-a.html"), (folder / "obs-a.html").read_text(encoding="utf-8")
     assert (data["learner"], data["replays"], data["mode"]) == ("ANNA", 2, "examine")
     assert words_of("de")[0]["title_observe"] in text
     assert "left" not in [item["name"] for item in data["items"]]
-    key = json.loads((folder / "anna-key.json").read_text())
+    key = json.loads((folder / "obs-a-key.json").read_text())
     assert sorted(item["recording"] for item in key["items"]) == ["left", "right"]
     assert key["set_id"] == data["set_id"]
     assert sorted(path.name for path in folder.iterdir() if path.suffix in (".html", ".json")) == [
-        "anna-key.json",
-        "anna.html",
+        "obs-a-key.json",
+        "obs-a.html",
     ]
 
 
@@ -75,7 +75,7 @@ def test_a_page_for_an_observer(folder: Path, capsys: Output) -> None:
         (["--observer", "a", "--language", "xx"], "--language: found 'xx'; allowed en, de"),
         (["--observer", "a", "--replays", "-1"], "argument --replays: found '-1'"),
         (["--observer", "a", "--lag", "61"], "argument --lag: found '61'; allowed seconds"),
-        (["--observer", "a", "--key", "anna.html"], "anna.html: found both outputs under one"),
+        (["--observer", "a", "--key", "obs-a.html"], "obs-a.html: found both outputs under one"),
         (["--observer", "a", "--key", "left.wav"], "left.wav: found an input"),
         (["set", "--observer", "a"], "found both of SET_FOLDER and --recordings"),
         (["--observer", "a", "-o", "a.pdf"], "--output: found a.pdf; allowed a name in .html"),
@@ -87,7 +87,7 @@ def test_what_cannot_be(folder: Path, capsys: Output, given: list[str], words: s
     assert out == ""
     assert err.startswith(f"tapfall: {words}")
     assert err.count("\n") == 1
-    assert not (folder / "anna.html").exists()
+    assert not (folder / "obs-a.html").exists()
 
 
 def test_neither_a_set_nor_recordings(folder: Path, capsys: Output) -> None:
@@ -125,11 +125,11 @@ def answered(folder: Path, code: str, offsets: dict[str, float]) -> None:
 
 def test_two_observers_into_a_study(folder: Path, capsys: Output) -> None:
     starts_s: dict[str, float] = {}
-    for code in ("anna", "bert"):
+    for code in ("obs-a", "obs-b"):
         answered(folder, code, starts_s)
     capsys.readouterr()
-    given = ["--observer-1", "anna-key.json", "anna.json", "--observer-2", "bert-key.json"]
-    given += ["bert.json", "--delay", "0.25", "-o", "heard.csv"]
+    given = ["--observer-1", "obs-a-key.json", "obs-a.json", "--observer-2", "obs-b-key.json"]
+    given += ["obs-b.json", "--delay", "0.25", "-o", "heard.csv"]
     assert main(["lesson", "observe", "study.csv", *given]) == 0
     out, err = capsys.readouterr()
     assert err == ""
@@ -152,9 +152,9 @@ def test_two_observers_into_a_study(folder: Path, capsys: Output) -> None:
     assert "systolic: tapfall - observers" in out
     assert "systolic: observer 2 - observer 1" in out
     # The other way round is refused.
-    wrong = ["--observer-1", "anna-key.json", "bert.json", "-o", "again.csv"]
+    wrong = ["--observer-1", "obs-a-key.json", "obs-b.json", "-o", "again.csv"]
     assert main(["lesson", "observe", "study.csv", *wrong]) == 2
-    assert capsys.readouterr().err.startswith("tapfall: bert.json: found answers of the ")
+    assert capsys.readouterr().err.startswith("tapfall: obs-b.json: found answers of the ")
     assert not (folder / "again.csv").exists()
 
 

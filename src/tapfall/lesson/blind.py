@@ -251,8 +251,8 @@ def key_path(page: str) -> str:
 
     Examples
     --------
-    >>> key_path("pages/anna.html")
-    'pages/anna-key.json'
+    >>> key_path("pages/obs-a.html")
+    'pages/obs-a-key.json'
     """
     path = Path(page)
     return str(path.with_name(f"{path.stem}-key.json"))

@@ -53,7 +53,7 @@ def test_a_page_for_an_observer(folder: Path, capsys: Output) -> None:
     assert CAUTION in " ".join(out.split())
     assert max(map(len, lines)) <= 80
     data, text = data_of(folder / "obs-a.html"), (folder / "obs-a.html").read_text(encoding="utf-8")
-    assert (data["learner"], data["replays"], data["mode"]) == ("ANNA", 2, "examine")
+    assert (data["learner"], data["replays"], data["mode"]) == ("OBS-A", 2, "examine")
     assert words_of("de")[0]["title_observe"] in text
     assert "left" not in [item["name"] for item in data["items"]]
     key = json.loads((folder / "obs-a-key.json").read_text())

@@ -223,7 +223,9 @@ def test_a_page_of_a_set(
 ) -> None:
     assert main(["lesson", "page", "first", "-o", "page.html", *given]) == 0
     told = "with the answers" if holds else "without any answer"
-    assert f"2 items, 0.1 MB, mode {mode}, {told} in it." in capsys.readouterr().out
+    assert re.search(
+        rf"page\.html: 2 items, \d\.\d MB, mode {mode}, {told} in it\.", capsys.readouterr().out
+    )
     data = data_of(at_set / "page.html")
     assert data["mode"] == mode
     assert ("key" in data) == holds

@@ -17,11 +17,18 @@ from typing import Any
 
 import pytest
 
-from tapfall.lesson.nouns import Dial, Mode
+from tapfall.files import save
+from tapfall.lesson.blind import blind
+from tapfall.lesson.nouns import Answer, Answers, Dial, Mode
+from tapfall.lesson.observe import heard_by, write_observed
 from tapfall.lesson.page import Choices, page_html
+from tapfall.study import read_manifest
+from tapfall.study.marks import read_marks
+from tapfall.synth import Cuff, Person, Scenario, simulate
 from tests.lesson import made
 from tests.lesson.browser import BROWSER, Seen, launched
 from tests.lesson.sync import apart_s
+from tests.study.made import HEADER, write_manifest
 
 api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 if BROWSER is None:
@@ -355,6 +362,52 @@ def test_an_observer_needs_no_code_and_cannot_take_another(browser, folder) -> N
         assert "OBS-1" in page.locator("body").inner_html()
         seen.answer("131", "79")
         assert json.loads(seen.saved())["learner"] == "OBS-1"
+
+
+def test_what_an_observer_types_reaches_the_recording(browser, tmp_path) -> None:
+    """From the dial that was displaced to the pressure on the cuff's own scale."""
+    short = Scenario(
+        person=Person(systolic_mmhg=115.0, diastolic_mmhg=82.0),
+        cuff=Cuff(top_mmhg=140.0, end_mmhg=60.0),
+    )
+    save(simulate(short).recording, tmp_path / "a.wav", tmp_path / "a.csv")
+    study = write_manifest(tmp_path / "s.csv", HEADER, ("arm", "p", "a.wav", "a.csv"))
+    manifest = read_manifest(study)
+    blinded = blind(manifest, "obs-1", below=lambda top: min(13, top - 1))
+    path = tmp_path / "page.html"
+    choices = Choices(observer=blinded.key.observer)
+    path.write_text(page_html(blinded.lesson, blinded.sounds, choices), encoding="utf-8")
+    with Seen(browser, path) as seen:
+        page = seen.begin()
+        page.click("#play")
+        page.get_by_text("The sound is playing.").wait_for()
+        page.wait_for_timeout(300)
+        page.keyboard.press("Space")
+        seen.answer("128", "95")
+        saved = json.loads(seen.saved())
+        assert seen.faults == []
+    (one,) = saved["answers"]
+    answer = Answer(
+        item=one["item"],
+        systolic_mmhg=one["systolic_mmHg"],
+        diastolic_mmhg=one["diastolic_mmHg"],
+        marks_s=tuple(one["marks_s"]),
+        replays=one["replays"],
+    )
+    answers = Answers(
+        set_id=saved["set_id"],
+        learner=saved["learner"],
+        saved=saved["saved"],
+        mode=Mode(saved["mode"]),
+        answers=(answer,),
+    )
+    heard = heard_by(blinded.key, answers)
+    write_observed(tmp_path / "heard.csv", manifest, study, [(blinded.key, heard)])
+    (entry,) = read_manifest(tmp_path / "heard.csv").entries
+    assert entry.observers[0].systolic_mmhg == 115.0
+    assert entry.observers[0].diastolic_mmhg == 82.0
+    (mark,) = read_marks(entry.observers[0].marks)
+    assert 0.1 < mark.time_s - blinded.key.items[0].start_s < 5.0
 
 
 @pytest.mark.parametrize("width", [320, 375, 1280])

@@ -58,7 +58,7 @@ def item(
         diastolic_mmhg=low,
         k4_mmhg=low + muffled_mmhg,
         gaps=gaps,
-        offset_mmhg=float(rng.integers(-20, 21)),
+        offset_mmhg=float(rng.integers(0, 21)),
         step_mmhg=step,
         beats=beats,
         shows=(),

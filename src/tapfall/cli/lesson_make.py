@@ -44,7 +44,7 @@ def add_make(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--random-zero",
         action="store_true",
-        help="displace the zero of each dial by up to 20 mmHg",
+        help="displace the zero of each dial upwards by up to 20 mmHg",
     )
 
 

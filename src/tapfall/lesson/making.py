@@ -32,7 +32,8 @@ from tapfall.synth.truth import TrueReading
 LENGTH_S = 84.0
 #: Most items of one set (names have two digits).
 MOST_ITEMS = 99
-#: The zero of a dial is displaced by so much at most, and the needle covered below this.
+#: The zero of a dial is displaced upwards by so much at most, and the needle covered where
+#: it would show less than this: covered by the true pressure it would give the zero away.
 LARGEST_OFFSET_MMHG, COVERED_BELOW_MMHG = 20, 30.0
 #: Values of a dial per second.
 DIAL_HZ = 20.0
@@ -128,7 +129,7 @@ def make_items(order: Order) -> Iterator[Made]:
     places = list(range(order.count))
     again = rng.choice(order.count, order.repeats, replace=False).tolist()
     sequence = [(places + again)[int(i)] for i in rng.permutation(order.count + order.repeats)]
-    offsets = rng.integers(-LARGEST_OFFSET_MMHG, LARGEST_OFFSET_MMHG + 1, len(sequence))
+    offsets = rng.integers(0, LARGEST_OFFSET_MMHG + 1, len(sequence))
     names: dict[int, str] = {}
     for number, place in enumerate(sequence):
         name = f"item-{number + 1:02d}"
@@ -298,7 +299,7 @@ def _dial(
     at_s = np.arange(int(seconds * DIAL_HZ) + 1) / DIAL_HZ
     true = np.interp(at_s, time_s, mmhg)
     values = [round(value + offset_mmhg, 1) for value in true.tolist()]
-    hidden = (true < COVERED_BELOW_MMHG) & covered
+    hidden = (true + offset_mmhg < COVERED_BELOW_MMHG) & covered
     return Dial(
         step_s=1.0 / DIAL_HZ,
         mmhg=tuple(

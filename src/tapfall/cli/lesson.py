@@ -7,6 +7,7 @@ import argparse
 from tapfall.cli.lesson_make import add_make
 from tapfall.cli.lesson_mark import add_mark
 from tapfall.cli.lesson_observe import add_observe
+from tapfall.cli.lesson_own import add_own, add_rate
 from tapfall.cli.lesson_page import add_page
 
 TYPE_CHECKING = False
@@ -28,6 +29,8 @@ def add_lesson(
         actions.add_parser("observe", parents=parents, help="observers' answers into a study")
     )
     add_mark(actions.add_parser("mark", parents=parents, help="hold answers against the key"))
+    add_own(actions.add_parser("own", parents=parents, help="make a set of your own recordings"))
+    add_rate(actions.add_parser("rate", parents=parents, help="let experts rate a set"))
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,6 +41,10 @@ def run(args: argparse.Namespace) -> int:
         from tapfall.cli.lesson_page import run
     elif args.action == "observe":
         from tapfall.cli.lesson_observe import run
+    elif args.action == "own":
+        from tapfall.cli.lesson_own import run_own as run
+    elif args.action == "rate":
+        from tapfall.cli.lesson_own import run_rate as run
     else:
         from tapfall.cli.lesson_mark import run
     return run(args)

@@ -23,13 +23,13 @@ def add_make(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--grade", required=True, choices=GRADES, help="how hard, 1 to 6")
     command.add_argument(
-        "--count", type=_whole, default=COUNT, metavar="N", help=f"recordings ({COUNT})"
+        "--count", type=whole, default=COUNT, metavar="N", help=f"recordings ({COUNT})"
     )
     command.add_argument(
-        "--repeats", type=_whole, default=0, metavar="N", help="items that stand twice (0)"
+        "--repeats", type=whole, default=0, metavar="N", help="items that stand twice (0)"
     )
     command.add_argument(
-        "--seed", type=_whole, metavar="S", help="makes the same set again (drawn unless given)"
+        "--seed", type=whole, metavar="S", help="makes the same set again (drawn unless given)"
     )
     command.add_argument(
         "-o", "--output", required=True, metavar="FOLDER", help="what learners get"
@@ -39,7 +39,7 @@ def add_make(command: argparse.ArgumentParser) -> None:
         "--mode", choices=MODES, default="practise", help="what learners are told (practise)"
     )
     command.add_argument(
-        "--replays", type=_whole, metavar="N", help="how often an item may be heard again"
+        "--replays", type=whole, metavar="N", help="how often an item may be heard again"
     )
     command.add_argument(
         "--random-zero",
@@ -48,7 +48,8 @@ def add_make(command: argparse.ArgumentParser) -> None:
     )
 
 
-def _whole(text: str) -> int:
+def whole(text: str) -> int:
+    """Read a whole number."""
     if not (text.isascii() and text.isdigit() and len(text) < 20):
         raise argparse.ArgumentTypeError(f"found '{text}'; allowed a whole number, 0 or more")
     return int(text)

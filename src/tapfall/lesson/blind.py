@@ -116,7 +116,7 @@ def blind(
         recording = load(entry.audio, entry.cuff, lag_s=lag_s)
         offset_mmhg = below(MOST_OFFSET_MMHG + 1)
         name = f"item-{place:02d}"
-        start_s, item, sound = _item(name, recording, lag_s, offset_mmhg, entry.recording)
+        start_s, item, sound = heard_item(name, recording, lag_s, offset_mmhg, entry.recording)
         items.append(item)
         sounds.append(packed(sound, gain_db(sound, item.dial)))
         simulated.append(recording.simulated)
@@ -151,9 +151,10 @@ def blind(
     )
 
 
-def _item(
+def heard_item(
     name: str, recording: Recording, lag_s: float, offset_mmhg: float, told: str
 ) -> tuple[float, Item, Samples]:
+    """Cut a recording to its last measurement: start in it, item, and sound at 8 kHz."""
     time_s = recording.cuff.time_s - lag_s
     whole_s = recording.samples.size / recording.rate_hz
     start_s, end_s = measured_span_s(time_s, recording.cuff.pressure_mmhg, whole_s)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +18,8 @@ from tapfall.lesson.nouns import Key, LessonSet
 from tapfall.lesson.sets import SET_FILE, write_key, write_set
 from tapfall.lesson.sheets import answer_sheet, teacher_sheet
 
+#: File, samples, rate of one sound, and whether no person was measured.
+Sounding = tuple[str, np.ndarray, float, bool]
 #: File of the tones to set the volume by, and of the answer sheet.
 LEVEL_FILE, ANSWER_FILE = "level.flac", "answer-sheet.pdf"
 
@@ -63,28 +65,65 @@ def make_set(
     InputError
         The folder holds something, the key would lie in it, or a file cannot be written.
     """
-    home = Path(folder)
+    made: list[Made] = []
+
+    def sounds() -> Iterator[Sounding]:
+        for one in make_items(order):
+            made.append(one)
+            yield one.item.file, one.sound, one.rate_hz, True
+            if told is not None:
+                told(len(made))
+
+    title = f"grade {order.grade.name}, {order.grade.title}"
+    return write_folder(folder, key, sounds(), lambda: set_of(order, tuple(made)), title=title)
+
+
+def write_folder(
+    folder: PathLike,
+    key: PathLike | None,
+    sounds: Iterable[Sounding],
+    made: Callable[[], tuple[LessonSet, Key]],
+    *,
+    title: str,
+) -> Written:
+    """Write sounds as they come, then all that goes with them.
+
+    Parameters
+    ----------
+    folder, key
+        As for :func:`make_set`.
+    sounds
+        File, samples and rate of each item, and whether it is simulated.
+    made
+        Returns the set and its key; called after the last sound.
+    title
+        What the set is like, for the teacher's sheet.
+
+    Raises
+    ------
+    InputError
+        The folder holds something, the key would lie in it, or a file cannot be written.
+    """
     if not str(folder):
         raise InputError("'': found an empty name; allowed a folder to write in")
+    home = Path(folder)
     key_path = Path(key) if key is not None else home.with_name(f"{home.name}-key.json")
     teacher_path = key_path.with_name(f"{key_path.stem}-sheet.pdf")
     _ready(home, key_path)
     for path in (key_path, teacher_path):
         check_writable(path)
-    made: list[Made] = []
-    for one in make_items(order):
-        _write_sound(home / one.item.file, one.sound, one.rate_hz)
-        made.append(one)
-        if told is not None:
-            told(len(made))
-    loud, faint = level_tones(made[0].rate_hz)
-    still = np.zeros(round(made[0].rate_hz), np.float32)
-    _write_sound(home / LEVEL_FILE, np.concatenate([loud, still, faint]), made[0].rate_hz)
-    lesson, answers = set_of(order, tuple(made))
-    write_bytes(home / ANSWER_FILE, answer_sheet(lesson))
+    rate_hz, simulated = 0.0, True
+    for file, samples, rate_hz, made_up in sounds:
+        _write_sound(home / file, samples, rate_hz, simulated=made_up)
+        simulated = simulated and made_up
+    lesson, answers = made()
+    loud, faint = level_tones(rate_hz)
+    still = np.zeros(round(rate_hz), np.float32)
+    tones = np.concatenate([loud, still, faint])
+    _write_sound(home / LEVEL_FILE, tones, rate_hz, simulated=simulated)
+    write_bytes(home / ANSWER_FILE, answer_sheet(lesson, simulated=simulated))
     write_key(key_path, answers)
-    title = f"grade {order.grade.name}, {order.grade.title}"
-    write_bytes(teacher_path, teacher_sheet(answers, title=title))
+    write_bytes(teacher_path, teacher_sheet(answers, title=title, simulated=simulated))
     write_set(home / SET_FILE, lesson)  # last: a folder without it is no set
     return Written(
         folder=home, key_path=key_path, teacher_path=teacher_path, lesson=lesson, key=answers
@@ -112,12 +151,13 @@ def _ready(home: Path, key_path: Path) -> None:
         )
 
 
-def _write_sound(path: Path, samples: np.ndarray, rate_hz: float) -> None:
-    """Write FLAC of 16 bits; its only words say that it is simulated."""
+def _write_sound(path: Path, samples: np.ndarray, rate_hz: float, *, simulated: bool) -> None:
+    """Write FLAC of 16 bits; its only words, if any, say that it is simulated."""
 
     def fill(draft: Path) -> None:
         with soundfile.SoundFile(draft, "w", round(rate_hz), 1, "PCM_16", format="FLAC") as track:
-            track.comment = f"{SIMULATED_COMMENT}: no person was measured"
+            if simulated:
+                track.comment = f"{SIMULATED_COMMENT}: no person was measured"
             track.write(samples)
 
     write_atomically(path, fill)

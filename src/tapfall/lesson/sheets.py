@@ -30,17 +30,22 @@ SIMULATED = "The sounds are simulated; no person was measured."
 _METADATA = {"CreationDate": None, "Producer": "tapfall", "Creator": "tapfall"}
 
 
-def answer_sheet(lesson: LessonSet) -> bytes:
+def answer_sheet(lesson: LessonSet, *, simulated: bool = True) -> bytes:
     """Return the sheet to write answers on, PDF; it holds nothing of the key.
 
     Parameters
     ----------
     lesson
         The public part of the set.
+    simulated
+        Whether the sounds are.
     """
     names = [item.name for item in lesson.items]
     pages = [names[i : i + ROWS] for i in range(0, len(names), ROWS)]
-    return _printed([_answers(lesson, rows, n + 1, len(pages)) for n, rows in enumerate(pages)])
+    count = len(pages)
+    return _printed(
+        [_answers(lesson, rows, n + 1, count, simulated=simulated) for n, rows in enumerate(pages)]
+    )
 
 
 def teacher_sheet(key: Key, *, title: str, simulated: bool = True) -> bytes:
@@ -96,9 +101,11 @@ def _foot(figure: Figure) -> None:
         figure.text(0.08, 0.03 + 0.0135 * row, line, fontsize=7, color=look.SLATE)
 
 
-def _answers(lesson: LessonSet, rows: Sequence[str], number: int, count: int) -> Figure:
+def _answers(
+    lesson: LessonSet, rows: Sequence[str], number: int, count: int, *, simulated: bool
+) -> Figure:
     figure = _page()
-    lines = [HEADPHONES, SIMULATED]
+    lines = [HEADPHONES, *([SIMULATED] if simulated else [])]
     if lesson.random_zero:
         lines.append(
             "The zero of each dial is displaced by an unknown amount. Write down what the dial "

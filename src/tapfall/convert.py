@@ -156,8 +156,8 @@ def _item(hint: Any, value: Any, where: str, name: str) -> Any:
         return inner(value)
     if inner is float:
         return _number(value, where, name, or_null)
-    if not isinstance(value, inner):
-        noun = {str: "a text", bool: "true or false"}[inner]
+    if not isinstance(value, inner) or (inner is int and isinstance(value, bool)):
+        noun = {str: "a text", bool: "true or false", int: "a whole number"}[inner]
         raise ReadingError(f"{where}: found {kind(value)}; allowed {noun}{or_null}")
     return value
 

@@ -69,6 +69,20 @@ VERY_HIGH_CAUTION = (
     "repeat after a few minutes and follow the local emergency protocol."
 )
 
+
+def is_very_high(systolic_mmhg: float | None, diastolic_mmhg: float | None) -> bool:
+    """Whether either pressure is above those; a lower bound counts like a value.
+
+    Examples
+    --------
+    >>> is_very_high(180.0, 80.0), is_very_high(180.5, None), is_very_high(None, 121.0)
+    (False, True, True)
+    """
+    return (systolic_mmhg or 0.0) > VERY_HIGH_SYSTOLIC.value or (
+        diastolic_mmhg or 0.0
+    ) > VERY_HIGH_DIASTOLIC.value
+
+
 #: Said with every average and category.
 NO_DIAGNOSIS = (
     "A single reading or a single visit is no diagnosis: guidelines want repeated visits, "

@@ -27,7 +27,7 @@ from tapfall.model import (
     Status,
     Threshold,
 )
-from tapfall.standards import VERY_HIGH_CAUTION, VERY_HIGH_DIASTOLIC, VERY_HIGH_SYSTOLIC
+from tapfall.standards import VERY_HIGH_CAUTION, is_very_high
 
 #: Widest line.
 WIDTH = 80
@@ -231,9 +231,7 @@ def _checks(reading: Reading) -> Iterator[str]:
     """Yield what a person has to do or decide, the most pressing first."""
     systolic, diastolic = reading.systolic, reading.diastolic
     high = systolic.mmhg if systolic.mmhg is not None else systolic.low_mmhg
-    if (high or 0.0) > VERY_HIGH_SYSTOLIC.value or (
-        diastolic.mmhg or 0.0
-    ) > VERY_HIGH_DIASTOLIC.value:
+    if is_very_high(high, diastolic.mmhg):
         yield VERY_HIGH_CAUTION
     for name, threshold in (("Systolic", systolic), ("Diastolic", diastolic)):
         told = reading.status is Status.UNREADABLE or threshold.state is not State.UNDETERMINED

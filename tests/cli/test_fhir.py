@@ -76,5 +76,6 @@ def test_the_truth_beside_it_tells_too(person: Path, capsys: Output) -> None:
 
 
 def test_channels_by_name(person: Path, capsys: Output) -> None:
-    assert main(["read", "arm.wav", "--channel", "Mic", "--cuff-channel", "2", "--cuff-scale", "1"])
+    given = ["--channel", "Mic", "--cuff-channel", "2", "--cuff-scale", "1"]
+    assert main(["read", "arm.wav", *given]) == 2
     assert "found channel 'Mic'; allowed a number" in capsys.readouterr().err

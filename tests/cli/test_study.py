@@ -101,15 +101,16 @@ def test_progress_is_for_terminals(
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
     assert main(["study", "study.csv", "-o", "out", "--workers", "1"]) == 0
     err = capsys.readouterr().err
-    assert "\r1 of 2" in err
-    assert "\r2 of 2, 1 failed" in err
+    assert "| 1 of 2" in err
+    assert "| 2 of 2, 1 failed" in err
     assert err.endswith("\r" + " " * 78 + "\r")
 
 
 def test_progress_text() -> None:
     one = Progress(done=5, total=10, failed=0, kept=0, left_s=59.0)
-    assert progress_text(one) == "5 of 10, less than a minute left"
-    assert progress_text(replace(one, left_s=61.0)) == "5 of 10, about 2 minutes left"
-    assert progress_text(replace(one, left_s=7200.0)) == "5 of 10, about 2.0 hours left"
-    assert progress_text(replace(one, left_s=None)) == "5 of 10"
-    assert progress_text(replace(one, done=10, left_s=0.0)) == "10 of 10"
+    half = f"|{'=' * 12}{' ' * 12}|"
+    assert progress_text(one) == f"{half} 5 of 10, less than a minute left"
+    assert progress_text(replace(one, left_s=61.0)) == f"{half} 5 of 10, about 2 minutes left"
+    assert progress_text(replace(one, left_s=7200.0)) == f"{half} 5 of 10, about 2.0 hours left"
+    assert progress_text(replace(one, left_s=None)) == f"{half} 5 of 10"
+    assert progress_text(replace(one, done=10, left_s=0.0)) == f"|{'=' * 24}| 10 of 10"

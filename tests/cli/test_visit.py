@@ -267,7 +267,7 @@ def test_hostile_names(two: Path, capsys: Output, monkeypatch: pytest.MonkeyPatc
             ["r1.json", "--json", "o.x", "--table", "./o.x"],
             "o.x: found both outputs under one name; allowed two names",
         ),
-        (["bad.csv"], "bad.csv: line 1: found the column 'amr'; allowed audio, cuff, arm, time"),
+        (["bad.csv"], "bad.csv: line 1: found the column 'amr'; allowed audio, cuff, arm, time, "),
         (["r1.json", "--json", "none/o.json"], "none/o.json: cannot be written"),
     ],
 )

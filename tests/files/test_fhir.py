@@ -35,6 +35,7 @@ from tapfall.model import (
     Status,
     Threshold,
 )
+from tapfall.standards import VERY_HIGH_CAUTION
 from tapfall.synth import Scenario, simulate
 from tests.files.made import bare_reading, full_reading, noise, plain_reading
 
@@ -405,3 +406,13 @@ def test_the_mark_survives_another_form(tmp_path: Path) -> None:
 def test_writing(tmp_path: Path) -> None:
     write_observation(tmp_path / "out.json", plain_reading(), MADE, CONTEXT)
     assert json.loads((tmp_path / "out.json").read_text()) == observation(plain_reading())
+
+
+@pytest.mark.parametrize(("mmhg", "told"), [(180.0, False), (181.0, True)])
+def test_a_very_high_value_says_to_repeat_and_to_follow_the_local_protocol(
+    mmhg: float, told: bool
+) -> None:
+    reading = plain_reading()
+    high = replace(reading.systolic, mmhg=mmhg, low_mmhg=mmhg - 1, high_mmhg=mmhg + 1)
+    found = observation(replace(reading, systolic=high))
+    assert (VERY_HIGH_CAUTION in notes(found)) == told

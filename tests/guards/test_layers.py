@@ -26,9 +26,9 @@ LAYERS = (
     "visit",
     "files",
     "synth",
-    "lesson",
     "study",
     "show",
+    "lesson",
     "summary",
     "cli",
 )

@@ -329,9 +329,13 @@ def test_hostile_names_are_nobodys_path(recording: Recording, tmp_path: Path) ->
 def test_only_the_figure_is_not_escaped() -> None:
     templates = Path(playback.__file__).parent / "templates"
     text = "\n".join(path.read_text(encoding="utf-8") for path in templates.glob("*.j2"))
-    # One in the page of a reading, one in that of an agreement.
+    # One in the page of a reading, of an agreement, of a visit, and of a study's table.
     found = re.findall(r"\{\{[^}]*\|\s*safe[^}]*\}\}", text)
-    assert found == ["{{ part.figure|safe }}"] * 2
+    assert sorted(found) == [
+        "{{ figure|safe }}",
+        *["{{ part.figure|safe }}"] * 2,
+        "{{ table.figure|safe }}",
+    ]
     assert "autoescape" not in text
 
 

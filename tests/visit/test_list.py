@@ -57,7 +57,7 @@ WANTED = "a list of recordings (CSV with the columns audio and cuff)"
         (b"audio,arm\na,left\n", f"line 1: found no column 'cuff'; allowed {WANTED}"),
         (
             b"audio,cuff,amr\na,b,left\n",
-            "line 1: found the column 'amr'; allowed audio, cuff, arm, time",
+            "line 1: found the column 'amr'; allowed audio, cuff, arm, time, arm_cm, cuff_size",
         ),
         (b"audio,cuff,audio\na,b,c\n", "line 1: found 'audio' twice; allowed once"),
         (

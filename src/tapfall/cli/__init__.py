@@ -79,10 +79,14 @@ def _command(name: str) -> Callable[[argparse.Namespace], int]:
         from tapfall.cli.listen import run
     elif name == "visit":
         from tapfall.cli.visit import run
+    elif name == "written":
+        from tapfall.cli.written import run
     elif name == "agree":
         from tapfall.cli.agree import run
     elif name == "study":
         from tapfall.cli.study import run
+    elif name == "lesson":
+        from tapfall.cli.lesson import run
     elif name == "demo":
         from tapfall.cli.demo import run
     else:

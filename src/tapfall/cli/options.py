@@ -8,9 +8,11 @@ import math
 from tapfall import __version__
 from tapfall.cli.agree import add_agree
 from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
+from tapfall.cli.lesson import add_lesson
 from tapfall.cli.study_options import add_study
 from tapfall.cli.technique import add_stated
 from tapfall.cli.visit_options import add_visit
+from tapfall.cli.written import add_written
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -110,7 +112,15 @@ def _parser() -> _Parser:
 
     _add_listen(commands.add_parser("listen", parents=[debug], help="hear streams as they come"))
 
-    add_visit(commands.add_parser("visit", parents=[debug], help="average the readings of a visit"))
+    visit = commands.add_parser("visit", parents=[debug], help="average the readings of a visit")
+    add_visit(visit)
+    _add_loading(visit, _channel)
+    _add_choices(visit)
+    add_stated(visit, alone=False)
+
+    add_written(
+        commands.add_parser("written", parents=[debug], help="check pressures written down")
+    )
 
     add_agree(
         commands.add_parser("agree", parents=[debug], help="compare estimates with references")
@@ -120,6 +130,12 @@ def _parser() -> _Parser:
     add_study(study)
     _add_loading(study, _channel)
     _add_choices(study)
+
+    add_lesson(
+        commands.add_parser("lesson", parents=[debug], help="sets to learn from, and marking"),
+        [debug],
+        _Parser,
+    )
 
     demo = commands.add_parser("demo", parents=[debug], help="make a recording and read it")
     demo.description = "Make a simulated recording, read it, and keep all files in a folder."

@@ -7,6 +7,7 @@ import sys
 
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.output import say
+from tapfall.cli.progress import bar, left_text, show
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -26,6 +27,13 @@ def run(args: argparse.Namespace) -> int:
 
     if args.scheduler is not None and args.workers is not None:
         raise Usage("found --workers with --scheduler; allowed one of them")
+    if args.report is not None:
+        from tapfall.files import check_writable
+        from tapfall.files.names import label_of
+
+        if not args.report.lower().endswith((".html", ".htm")):
+            raise Usage(f"--report: found {label_of(args.report)}; allowed a name ending in .html")
+        check_writable(args.report, (args.manifest,))
     choices, told = _choices(args), _progress()
 
     def go(**how: object) -> Study:
@@ -46,9 +54,29 @@ def run(args: argparse.Namespace) -> int:
                 study = go(executor=executor, at_once=threads)
     finally:
         if told is not None:
-            _show("")
+            show("")
+    if args.report is not None:
+        _report(study, args.report)
     say(study_text(study))
     return DONE if study.read else UNREADABLE
+
+
+def _report(study: Study, path: str) -> None:
+    """Write the page, and what it rests on beside the tables."""
+    from tapfall.files import write_json
+    from tapfall.show.study_page import write_study
+    from tapfall.study.agreeing import agreements_of
+    from tapfall.study.agreement import agreement_record
+
+    found = agreements_of(study.tables)
+    for name, one, sha256 in (
+        ("pairs", found.tapfall, found.tapfall_sha256),
+        ("observers", found.observers, found.observers_sha256),
+    ):
+        if one is not None:
+            record = agreement_record(one, name=f"{name}.csv", sha256=sha256)
+            write_json(study.folder / f"{name}-agreement.json", record)
+    write_study(path, study, found)
 
 
 def _choices(args: argparse.Namespace) -> Choices:
@@ -75,13 +103,7 @@ def _progress() -> Callable[[Progress], None] | None:
     """What shows how far the study is: on a terminal only."""
     if sys.stderr is None or not sys.stderr.isatty():
         return None
-    return lambda progress: _show(progress_text(progress))
-
-
-def _show(text: str) -> None:
-    if sys.stderr is not None:
-        sys.stderr.write(f"\r{text:<{WIDTH - 2}}" + ("" if text else "\r"))
-        sys.stderr.flush()
+    return lambda progress: show(progress_text(progress))
 
 
 def progress_text(progress: Progress) -> str:
@@ -91,20 +113,14 @@ def progress_text(progress: Progress) -> str:
     --------
     >>> from tapfall.study import Progress
     >>> progress_text(Progress(done=12, total=510, failed=1, kept=0, left_s=130.0))
-    '12 of 510, 1 failed, about 3 minutes left'
+    '|=                       | 12 of 510, 1 failed, about 3 minutes left'
     """
     text = f"{progress.done} of {progress.total}"
     if progress.failed:
         text += f", {progress.failed} failed"
-    left_s = progress.left_s
-    if left_s is None or progress.done == progress.total:
-        return text
-    if left_s < 60:
-        return f"{text}, less than a minute left"
-    minutes = -(-left_s // 60)
-    if minutes <= 90:
-        return f"{text}, about {minutes:.0f} minutes left"
-    return f"{text}, about {minutes / 60:.1f} hours left"
+    if progress.left_s is not None and progress.done < progress.total:
+        text += f", {left_text(progress.left_s)}"
+    return f"{bar(progress.done, progress.total)} {text}"
 
 
 def study_text(study: Study) -> str:

@@ -36,6 +36,11 @@ def add_study(command: argparse.ArgumentParser) -> None:
         "--scheduler", metavar="ADDRESS", help="hand the work to a Dask cluster: tcp://host:8786"
     )
     command.add_argument(
+        "--report",
+        metavar="FILE",
+        help="write a page with agreement and figures, and its numbers into FOLDER: .html",
+    )
+    command.add_argument(
         "--allow-outside",
         action="store_true",
         help="allow files outside the manifest's folder",

@@ -22,14 +22,15 @@ LEGS = ("uncrossed", "crossed")
 ARM_CM, BLADDER_CM, RESTED_MIN, SINCE_LAST_S = (8, 80), (2, 80), (0, 1440), (0, 86_400)
 
 
-def add_stated(command: argparse.ArgumentParser) -> None:
-    """Add the options that state how it was measured."""
+def add_stated(command: argparse.ArgumentParser, *, alone: bool = True) -> None:
+    """Add the options that state how it was measured; two of them for one reading alone."""
     group = command.add_argument_group("how it was measured, for the check of the technique")
 
     def add(name: str, kind: Callable[[str], object], metavar: str, words: str) -> None:
         group.add_argument(name, type=kind, metavar=metavar, help=words)
 
-    add("--arm", _word(("left", "right")), "SIDE", "left or right")
+    if alone:
+        add("--arm", _word(("left", "right")), "SIDE", "left or right")
     add("--arm-cm", _number(ARM_CM, "cm"), "CM", "circumference of the upper arm")
     add("--cuff-size", _size, "SIZE", f"{', '.join(SIZES)}, or the bladder in cm: 12x23")
     add("--posture", _word(POSTURES), "WORD", ", ".join(POSTURES))
@@ -38,30 +39,31 @@ def add_stated(command: argparse.ArgumentParser) -> None:
     add("--legs", _word(LEGS), "WORD", " or ".join(LEGS))
     add("--talking", _word(("yes", "no")), "WORD", "whether somebody spoke: yes or no")
     add("--rested", _number(RESTED_MIN, "minutes"), "MINUTES", "rest before the reading")
-    add(
-        "--since-last",
-        _number(SINCE_LAST_S, "seconds"),
-        "SECONDS",
-        "since the cuff was released after the reading before",
-    )
+    if alone:
+        add(
+            "--since-last",
+            _number(SINCE_LAST_S, "seconds"),
+            "SECONDS",
+            "since the cuff was released after the reading before",
+        )
     add("--calibrated", _day, "DAY", "of the manometer's last calibration: 2026-03-31")
 
 
-def stated_by(args: argparse.Namespace) -> Stated:
-    """Return what the options state."""
+def stated_by(args: argparse.Namespace, *, alone: bool = True) -> Stated:
+    """Return what the options state, without those of one reading alone if asked."""
     from tapfall.technique import Stated
 
     return Stated(
         arm_cm=args.arm_cm,
         cuff=args.cuff_size,
-        arm=args.arm,
+        arm=args.arm if alone else None,
         posture=args.posture,
         arm_support=args.arm_support,
         back_supported=None if args.back is None else args.back == "supported",
         legs_crossed=None if args.legs is None else args.legs == "crossed",
         talking=None if args.talking is None else args.talking == "yes",
         rested_min=args.rested,
-        since_last_s=args.since_last,
+        since_last_s=args.since_last if alone else None,
         manometer_calibrated=args.calibrated,
     )
 
@@ -99,6 +101,16 @@ def _number(span: tuple[int, int], unit: str) -> Callable[[str], float]:
         return value
 
     return kind
+
+
+def arm_cm_of(text: str) -> float:
+    """Return the circumference of an arm as it is written, cm."""
+    return _number(ARM_CM, "cm")(text)
+
+
+def cuff_size_of(text: str) -> str | tuple[float, float]:
+    """Return the size of a cuff as it is written."""
+    return _size(text)
 
 
 def _size(text: str) -> str | tuple[float, float]:

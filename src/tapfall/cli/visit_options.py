@@ -17,7 +17,8 @@ def add_visit(command: argparse.ArgumentParser) -> None:
     )
     command.epilog = (
         "A list is CSV with the columns audio and cuff (names of files in its own folder or "
-        "below), and if wanted arm (left or right) and time (2026-03-31T09:15). A recording "
+        "below), and if wanted arm (left or right), time (2026-03-31T09:15), arm_cm and "
+        "cuff_size, which count before the options of those names. A recording "
         "that cannot be read is told with its reason. Exit codes: 0 done, 1 nothing could be "
         "averaged, 2 bad input or usage."
     )
@@ -48,6 +49,11 @@ def add_visit(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--json", metavar="FILE", help="write the visit as JSON; - for stdout")
     command.add_argument("--table", metavar="FILE", help="write the readings as CSV")
+    command.add_argument(
+        "--report",
+        metavar="FILE",
+        help="write a page with every recording, its figure and its sound: .html",
+    )
 
 
 def _arms(text: str) -> tuple[str, ...]:

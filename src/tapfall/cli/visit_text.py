@@ -8,14 +8,25 @@ from collections.abc import Iterator, Sequence
 
 from tapfall.errors import printable
 from tapfall.files.tables import Cell, table_text
-from tapfall.model import CAUTION, Status
+from tapfall.model import CAUTION, FindingState, Status
 from tapfall.standards import (
     ARMS_TO_AVOID,
     NO_DIAGNOSIS,
     VERY_HIGH_DIASTOLIC,
     VERY_HIGH_SYSTOLIC,
 )
-from tapfall.visit import GUIDELINES, SCHEMES, Average, Cited, Counted, Lost, Mean, Scheme, Visit
+from tapfall.visit import (
+    GUIDELINES,
+    SCHEMES,
+    Average,
+    Cited,
+    Counted,
+    Lost,
+    Mean,
+    Scheme,
+    Taken,
+    Visit,
+)
 from tapfall.visit.category import (
     diastolic_bounds,
     nearest_even,
@@ -49,12 +60,25 @@ _TABLE_HEADER = (
 )
 
 
-def visit_text(visit: Visit, lost: Sequence[Lost] = ()) -> str:
-    """Return a visit as lines of at most 80 columns, with a line break at the end."""
+def visit_text(
+    visit: Visit,
+    lost: Sequence[Lost] = (),
+    simulated: int = 0,
+    technique: Sequence[str] = (),
+) -> str:
+    """Return a visit as lines of at most 80 columns, with a line break at the end.
+
+    ``simulated`` is how many of the readings are of simulated recordings, ``technique``
+    what was found of how they were taken.
+    """
     pressing = tuple(one for one in visit.cautions if one not in _ALWAYS)
     lines = [*_headline(visit), "", *_values(visit), "", *_rows(visit, lost)]
+    if simulated:
+        count = f"{simulated} of {_number(len(visit.readings), 'reading')}"
+        lines += ["", *_wrap(f"Simulated: no person was measured in {count}.")]
     for title, sentences in (
         ("Check", pressing),
+        ("Technique", technique),
         ("Take more readings", visit.more),
         ("Both arms", () if visit.arms is None else visit.arms.sentences),
         ("Note", visit.notes),
@@ -69,6 +93,17 @@ def visit_text(visit: Visit, lost: Sequence[Lost] = ()) -> str:
     for caution in (*_ALWAYS, CAUTION):
         lines += _wrap(caution)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def technique_told(taken: Sequence[Taken]) -> list[str]:
+    """Say of each reading what its technique has of faults; no value is changed for it."""
+    told = []
+    for one in taken:
+        faults = [f.check for f in one.reading.technique if f.state is FindingState.FAULT]
+        if faults:
+            names = ", ".join(name.replace("_", " ") for name in faults)
+            told.append(f"{one.label or '(no name)'}: {names} (--report tells which way it biases)")
+    return told
 
 
 def visit_table(visit: Visit, lost: Sequence[Lost] = ()) -> str:

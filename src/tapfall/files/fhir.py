@@ -32,6 +32,7 @@ from tapfall.model import (
     Status,
     Threshold,
 )
+from tapfall.standards import VERY_HIGH_CAUTION, is_very_high
 
 #: The profile (HL7 FHIR R4, Observation profile "bp").
 PROFILE = "http://hl7.org/fhir/StructureDefinition/bp"
@@ -318,6 +319,10 @@ def _headline(reading: Reading) -> str:
 
 def _notes(reading: Reading, recording: Recording) -> Iterator[str]:
     yield CAUTION
+    systolic = reading.systolic
+    high = systolic.mmhg if systolic.mmhg is not None else systolic.low_mmhg
+    if is_very_high(high, reading.diastolic.mmhg):
+        yield VERY_HIGH_CAUTION
     yield (
         f"Read by tapfall {__version__}, status {reading.status}: preliminary until a person "
         "has confirmed it."

@@ -6,14 +6,14 @@ files, settings, version.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, field
-from typing import Any, NoReturn
+from typing import Any
 
 from tapfall import __version__
 from tapfall.convert import check_keys, from_json, kind, to_json
-from tapfall.errors import ReadingError, shown
-from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.errors import ReadingError
+from tapfall.files.jsonfile import read_json
+from tapfall.files.names import PathLike, label_of
 from tapfall.files.writing import write_json
 from tapfall.model import CAUTION, Reading, Settings, Source
 
@@ -121,9 +121,7 @@ def read_reading(path: PathLike) -> ReadingRecord:
         the field.
     """
     label = label_of(path)
-    with open_regular(path, ReadingError, _WANTED, MAX_BYTES) as file:
-        data = file.read(MAX_BYTES)
-    value = _parse(data, label)
+    value = read_json(path, ReadingError, _WANTED, MAX_BYTES)
     if not isinstance(value, dict):
         raise ReadingError(f"{label}: found {kind(value)}; allowed {_WANTED}")
     if value.get("schema") != SCHEMA_NAME:
@@ -146,31 +144,3 @@ def read_reading(path: PathLike) -> ReadingRecord:
         settings=from_json(Settings, outside["settings"], f"{label}: settings"),
         version=outside["version"],
     )
-
-
-def _parse(data: bytes, label: str) -> Any:
-    def constant(name: str) -> NoReturn:
-        raise ReadingError(f"{label}: found {name}; allowed finite numbers")
-
-    def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
-        result = dict(items)
-        if len(result) != len(items):
-            keys = [key for key, _ in items]
-            twice = next(key for key in keys if keys.count(key) > 1)
-            raise ReadingError(f"{label}: found {shown(twice)} twice; allowed once in an object")
-        return result
-
-    try:
-        return json.loads(data.decode("utf-8"), parse_constant=constant, object_pairs_hook=pairs)
-    except ReadingError:
-        raise
-    except UnicodeDecodeError:
-        raise ReadingError(f"{label}: found bytes that are not UTF-8; allowed {_WANTED}") from None
-    except json.JSONDecodeError as fault:
-        raise ReadingError(
-            f"{label}: line {fault.lineno}: found what is not JSON ({fault.msg}); allowed {_WANTED}"
-        ) from None
-    except RecursionError:
-        raise ReadingError(f"{label}: found too deep a nesting; allowed {_WANTED}") from None
-    except ValueError:
-        raise ReadingError(f"{label}: found too long a number; allowed {_WANTED}") from None

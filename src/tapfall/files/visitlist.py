@@ -1,9 +1,10 @@
 """The list of a visit: CSV that names the recordings, with arm and time of each.
 
 The header names the columns ``audio`` and ``cuff`` and, if wanted, ``arm`` (``left``,
-``right`` or empty) and ``time`` (a day and time such as ``2026-03-31T09:15``, or empty),
-in any order and case.  Cells are parted by commas, semicolons or tabs.  Names are those
-of files in the folder of the list or below it; they never lead out of it.
+``right`` or empty), ``time`` (a day and time such as ``2026-03-31T09:15``, or empty),
+``arm_cm`` and ``cuff_size`` (as on the command line, or empty), in any order and case.
+Cells are parted by commas, semicolons or tabs.  Names are those of files in the folder of
+the list or below it; they never lead out of it.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
 
 #: Columns that have to be there, and those that may.
-NEEDED, COLUMNS = ("audio", "cuff"), ("audio", "cuff", "arm", "time")
+NEEDED = ("audio", "cuff")
+COLUMNS = (*NEEDED, "arm", "time", "arm_cm", "cuff_size")
 ARMS = ("left", "right")
 
 #: Largest list, bytes, and most recordings in it (our choice: far above any visit).
@@ -29,13 +31,15 @@ _WANTED = "a list of recordings (CSV with the columns audio and cuff)"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ListedRecording:
-    """One row of the list: names as written, not yet looked for."""
+    """One row of the list: names and sizes as written, not yet looked for."""
 
     line: int
     audio: str
     cuff: str
     arm: str | None
     time: datetime | None
+    arm_cm: str
+    cuff_size: str
 
 
 def read_visit_list(path: PathLike) -> tuple[ListedRecording, ...]:
@@ -169,6 +173,8 @@ def _listed(line: int, cells: list[str], columns: dict[str, int]) -> ListedRecor
         cuff=cell["cuff"],
         arm=arm or None,
         time=_time(time) if time else None,
+        arm_cm=cell.get("arm_cm", ""),
+        cuff_size=cell.get("cuff_size", ""),
     )
 
 

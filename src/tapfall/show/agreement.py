@@ -109,7 +109,7 @@ def agreement_html(agreement: Agreement, *, name: str, sha256: str) -> str:
         title=f"Agreement, {name}",
         table=name,
         sha256=sha256,
-        parts=[_part(number, one) for number, one in enumerate(agreement.groups, 1)],
+        parts=[part_of_group(number, one) for number, one in enumerate(agreement.groups, 1)],
         methods=agreement.methods,
         notes=agreement.notes,
         read_this=MEANING,
@@ -205,14 +205,15 @@ def _shares(axes: Axes, group: Group) -> None:
     axes.spines[["top", "right"]].set_visible(False)
 
 
-def _part(number: int, group: Group) -> _Part:
+def part_of_group(number: int, group: Group, prefix: str = "g") -> _Part:
+    """Put one group into words and draw it; ``prefix`` begins its ids."""
     return _Part(
-        key=f"g{number}-",
+        key=f"{prefix}{number}-",
         title=group_title(group),
         counts=group_counts(group),
         notes=group.notes,
         drawn="" if group.drawn is None else group.drawn.name,
-        figure=group_svg(group, f"g{number}-"),
+        figure=group_svg(group, f"{prefix}{number}-"),
         results=tuple(
             _Shown(
                 name=one.name,

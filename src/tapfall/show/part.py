@@ -31,7 +31,7 @@ from tapfall.show.rows import (
     technique_rows,
     value_rows,
 )
-from tapfall.standards import VERY_HIGH_CAUTION, VERY_HIGH_DIASTOLIC, VERY_HIGH_SYSTOLIC
+from tapfall.standards import VERY_HIGH_CAUTION, is_very_high
 
 #: From more sentences and findings on, a page is printed in smaller letters (our choice).
 MANY = 8
@@ -166,9 +166,7 @@ def _asks(reading: Reading) -> Iterator[str]:
     """Yield what a person has to do or decide, the most pressing first."""
     systolic, diastolic = reading.systolic, reading.diastolic
     high = systolic.mmhg if systolic.mmhg is not None else systolic.low_mmhg
-    if (high or 0.0) > VERY_HIGH_SYSTOLIC.value or (
-        diastolic.mmhg or 0.0
-    ) > VERY_HIGH_DIASTOLIC.value:
+    if is_very_high(high, diastolic.mmhg):
         yield VERY_HIGH_CAUTION
     for reason in reading.reasons:
         yield f"{_opened(REASON_SENTENCES[reason])}."

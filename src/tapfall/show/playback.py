@@ -101,7 +101,7 @@ def playback_of(recording: Recording, reading: Reading) -> Playback | None:
     gain_db = gain_for(_of_the_beats(samples, reading, start_s))
     samples, limited_share = limited(samples * np.float32(10.0 ** (gain_db / 20.0)))
     file = io.BytesIO()
-    soundfile.write(file, _faded(samples), RATE_HZ, format="WAV", subtype="PCM_16")
+    soundfile.write(file, faded(samples), RATE_HZ, format="WAV", subtype="PCM_16")
     return Playback(
         uri="data:audio/wav;base64," + base64.b64encode(file.getvalue()).decode("ascii"),
         start_s=start_s,
@@ -202,8 +202,14 @@ def _of_the_beats(
     return part if part.size else samples
 
 
-def _faded(samples: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The sound with a short rise and fall at its ends: no click when it starts."""
+def faded(samples: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the sound with a short rise and fall at its ends: no click when it starts.
+
+    Examples
+    --------
+    >>> faded(np.ones(4000, dtype=np.float32))[[0, 200, 2000, 3999]].tolist()
+    [0.0, 0.5, 1.0, 0.0]
+    """
     count = min(int(_FADE_S * RATE_HZ), samples.size // 2)
     ramp = (np.arange(count) / max(count, 1)).astype(np.float32)
     faded = samples.copy()

@@ -102,6 +102,7 @@ class Told:
     systolic: Threshold
     diastolic: Diastolic
     step_mmhg: float | None
+    signal_to_noise_db: float | None
     marks: tuple[Mark, ...]
 
 
@@ -115,6 +116,7 @@ def told_by(record: dict[str, Any]) -> Told:
         systolic=from_json(Threshold, record["systolic"], "systolic"),
         diastolic=from_json(Diastolic, record["diastolic"], "diastolic"),
         step_mmhg=record["quality"]["deflation_mmHg_per_beat"],
+        signal_to_noise_db=record["quality"].get("signal_to_noise_db"),
         marks=tuple(
             Mark(time_s=one["time_s"], heard=one["heard"] >= HEARD, phase=Phase(one["phase"]))
             for one in record["beats"]

@@ -6,6 +6,8 @@
 ``errors.csv``       differences by comparison, condition and measure
 ``beats.csv``        beats found by comparison and condition, where beats were marked
 ``calibration.csv``  classes of confidence and the share of them that is right
+``breakdown.csv``    differences by level, arm circumference and signal to noise
+``digits.csv``       last digits of what observers wrote, and of the readings
 ``study.json``       counts, what was listened with, calibration and recalibration
 ==================== =====================================================================
 """
@@ -20,7 +22,14 @@ from typing import Any
 from tapfall.convert import to_json
 from tapfall.files.tables import Cell, table_text
 from tapfall.files.writing import write_bytes, write_json
-from tapfall.model import CAUTION
+from tapfall.model import CAUTION, State, Threshold
+from tapfall.study.breakdown import (
+    BREAKDOWN_COLUMNS,
+    DIGIT_COLUMNS,
+    Held,
+    breakdown_rows,
+    digit_rows,
+)
 from tapfall.study.compare import (
     BEAT_COLUMNS,
     ERROR_COLUMNS,
@@ -30,16 +39,19 @@ from tapfall.study.compare import (
     SECOND,
     TAPFALL,
     Judged,
+    Measure,
+    Told,
     apart,
     beat_rows,
     beats_of,
     error_rows,
     told_by,
     values_of,
+    written,
 )
 from tapfall.study.confidence import Calibration, Recalibration, calibration, recalibrate
 from tapfall.study.folder import read_reading_file
-from tapfall.study.manifest import Manifest, Observer
+from tapfall.study.manifest import Entry, Manifest, Observer
 from tapfall.study.marks import read_marks
 from tapfall.study.task import Choices, own_ear
 
@@ -70,6 +82,8 @@ class Tables:
     pairs, observers, errors, beats
         Rows in the order of :data:`PAIR_COLUMNS` (twice), ``ERROR_COLUMNS`` and
         ``BEAT_COLUMNS`` of :mod:`tapfall.study.compare`.
+    breakdown, digits
+        Rows in the order of the columns of :mod:`tapfall.study.breakdown`.
     calibrations
         By measure; ``None`` where no value has reference and confidence.
     recalibrations
@@ -82,6 +96,8 @@ class Tables:
     observers: tuple[Row, ...]
     errors: tuple[Row, ...]
     beats: tuple[Row, ...]
+    breakdown: tuple[Row, ...]
+    digits: tuple[Row, ...]
     calibrations: dict[str, Calibration | None]
     recalibrations: dict[str, Recalibration | None]
     observers_apart: int
@@ -105,6 +121,8 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         A file of marks or a reading was changed meanwhile.
     """
     values: list[Judged] = []
+    held: list[Held] = []
+    wrote: dict[tuple[str, str], list[float]] = {}
     heard = []
     for entry in manifest.entries:
         if not any(one != Observer() for one in entry.observers):
@@ -112,7 +130,20 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         told = None
         if entry.recording in read:
             told = told_by(read_reading_file(home, entry.file_name))
-        values += values_of(entry, told)
+        judged = values_of(entry, told)
+        values += judged
+        ratio_db = None if told is None else told.signal_to_noise_db
+        held += [
+            Held(judged=one, arm_cm=entry.arm_cm, signal_to_noise_db=ratio_db) for one in judged
+        ]
+        for measure in MEASURES:
+            for who, value in zip(
+                (FIRST, SECOND, TAPFALL),
+                (*_wrote(entry, measure), _read(told, measure)),
+                strict=True,
+            ):
+                if value is not None:
+                    wrote.setdefault((who, measure), []).append(value)
         marks = tuple(
             None if one.marks is None else read_marks(one.marks) for one in entry.observers
         )
@@ -125,6 +156,8 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         observers=tuple(_pair(one) for one in other),
         errors=tuple(error_rows(values)),
         beats=tuple(beat_rows(heard)),
+        breakdown=tuple(breakdown_rows(held)),
+        digits=tuple(digit_rows(wrote)),
         calibrations={name: calibration(part) for name, part in by_measure.items()},
         recalibrations={name: recalibrate(part) for name, part in by_measure.items()},
         observers_apart=sum(map(apart, manifest.entries)),
@@ -146,7 +179,9 @@ def write_tables(
         ("observers.csv", PAIR_COLUMNS, tables.observers),
         ("errors.csv", ERROR_COLUMNS, tables.errors),
         ("beats.csv", BEAT_COLUMNS, tables.beats),
-        ("calibration.csv", CALIBRATION_COLUMNS, _calibration_rows(tables)),
+        ("breakdown.csv", BREAKDOWN_COLUMNS, tables.breakdown),
+        ("digits.csv", DIGIT_COLUMNS, tables.digits),
+        ("calibration.csv", CALIBRATION_COLUMNS, calibration_rows(tables)),
     ):
         write_bytes(home / name, table_text(header, rows).encode("utf-8"))
     write_json(home / "study.json", _record(manifest, choices, counts, tables))
@@ -174,7 +209,19 @@ def _pair(one: Judged) -> Row:
     return (reference, one.estimate, one.subject, one.condition, one.measure, sure)
 
 
-def _calibration_rows(tables: Tables) -> Iterable[Row]:
+def _wrote(entry: Entry, measure: Measure) -> tuple[float | None, ...]:
+    return tuple(written(observer, measure) for observer in entry.observers)
+
+
+def _read(told: Told | None, measure: Measure) -> float | None:
+    if told is None:
+        return None
+    one: Threshold = told.systolic if measure == "systolic" else told.diastolic
+    return one.mmhg if one.state is State.OBSERVED else None
+
+
+def calibration_rows(tables: Tables) -> Iterable[Row]:
+    """Return the rows of :data:`CALIBRATION_COLUMNS`."""
     for measure in MEASURES:
         again = tables.recalibrations[measure]
         for subjects, kind, found in (

@@ -14,8 +14,7 @@ from tapfall.standards import (
     LOW_SYSTOLIC,
     NO_DIAGNOSIS,
     VERY_HIGH_CAUTION,
-    VERY_HIGH_DIASTOLIC,
-    VERY_HIGH_SYSTOLIC,
+    is_very_high,
 )
 from tapfall.visit.average import pressures
 from tapfall.visit.guidelines import STABLE_MMHG, Guideline, Take, apart_mmhg
@@ -209,6 +208,4 @@ def _very_high(one: Taken) -> bool:
     """Whether a reading is very high, also one that is not averaged, also by its bound."""
     systolic, diastolic = one.reading.systolic, one.reading.diastolic
     high = systolic.mmhg if systolic.mmhg is not None else systolic.low_mmhg
-    return (high or 0.0) > VERY_HIGH_SYSTOLIC.value or (
-        diastolic.mmhg or 0.0
-    ) > VERY_HIGH_DIASTOLIC.value
+    return is_very_high(high, diastolic.mmhg)

@@ -6,6 +6,7 @@ are replicates, in no order), or it moves (each estimate belongs to its own refe
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -75,16 +76,14 @@ def varying_limits(differences: Groups) -> Varying:
     >>> round(found.ms_between, 3), round(found.ms_within, 3), round(found.limits.sd, 3)
     (12.667, 2.0, 2.708)
     """
-    groups = _groups(differences)
-    counts = np.array([len(one) for one in groups], dtype=np.float64)
-    subjects, total = len(groups), int(counts.sum())
+    pooled = _pooled(differences)
+    counts, means = pooled.counts, pooled.means
+    subjects, total = len(counts), int(counts.sum())
     if total == subjects:
         raise InputError("found one difference of every subject; allowed two or more of some")
-    means = np.array([one.mean() for one in groups])
-    pooled = np.concatenate(groups)
-    mean = float(pooled.mean())
+    mean = float(pooled.values.mean())
     ms_between = float((counts * (means - mean) ** 2).sum()) / (subjects - 1)
-    ms_within = within_variance(groups)
+    ms_within = pooled.within_variance
     share = (total**2 - float((counts**2).sum())) / ((subjects - 1) * total)
     # A component below zero is chance: it is taken for zero, which widens the limits.
     variance = ms_within + max(0.0, (ms_between - ms_within) / share)
@@ -117,22 +116,22 @@ def constant_limits(estimates: Groups, references: Groups) -> Constant:
     >>> found.mean, round(found.sd, 3)
     (1.0, 1.871)
     """
-    first, second = _groups(estimates), _groups(references)
-    if len(first) != len(second):
-        raise InputError(f"found {len(first)} and {len(second)} subjects; allowed the same ones")
-    for groups in (first, second):
-        if all(len(one) < 2 for one in groups):
+    first, second = _pooled(estimates), _pooled(references)
+    if len(first.counts) != len(second.counts):
+        raise InputError(
+            f"found {len(first.counts)} and {len(second.counts)} subjects; allowed the same ones"
+        )
+    for one in (first, second):
+        if one.counts.max() < 2:
             raise InputError("found one reading of every subject; allowed two or more of some")
-    gaps = np.array([one.mean() - two.mean() for one, two in zip(first, second, strict=True)])
+    gaps = first.means - second.means
     variance = float(gaps.var(ddof=1))
-    within = within_variance(first), within_variance(second)
-    shrink = [
-        1.0 - float(np.mean([1.0 / len(one) for one in groups])) for groups in (first, second)
-    ]
+    within = first.within_variance, second.within_variance
+    shrink = [1.0 - float((1.0 / one.counts).mean()) for one in (first, second)]
     sd = math.sqrt(variance + shrink[0] * within[0] + shrink[1] * within[1])
     mean = float(gaps.mean())
     return Constant(
-        subjects=len(first),
+        subjects=len(gaps),
         variance_of_means=variance,
         estimate_within_variance=within[0],
         reference_within_variance=within[1],
@@ -153,10 +152,7 @@ def within_variance(groups: Groups) -> float:
     >>> within_variance([[1.0, 3.0], [5.0], [2.0, 2.0]])
     1.0
     """
-    arrays = [np.asarray(one, dtype=np.float64) for one in groups]
-    freedom = sum(len(one) - 1 for one in arrays)
-    squares = sum(float(((one - one.mean()) ** 2).sum()) for one in arrays)
-    return squares / freedom if freedom else math.nan
+    return _flat(groups).within_variance
 
 
 def repeatability(within: float) -> float:
@@ -200,7 +196,38 @@ def _spanned(
     )
 
 
-def _groups(groups: Groups) -> list[FloatArray]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Pooled:
+    """Readings of all subjects in one array, shape ``(n,)``, and how many each has."""
+
+    values: FloatArray
+    counts: FloatArray
+
+    @property
+    def means(self) -> FloatArray:
+        """Mean of each subject."""
+        starts = np.concatenate([[0.0], np.cumsum(self.counts[:-1])]).astype(np.intp)
+        return np.asarray(np.add.reduceat(self.values, starts) / self.counts)
+
+    @property
+    def within_variance(self) -> float:
+        """Variance about each subject's mean; NaN where no subject has two readings."""
+        freedom = float(self.counts.sum()) - len(self.counts)
+        away = self.values - np.repeat(self.means, self.counts.astype(np.intp))
+        return float((away**2).sum()) / freedom if freedom else math.nan
+
+
+def _flat(groups: Groups) -> _Pooled:
+    counts = np.fromiter((len(one) for one in groups), np.float64, len(groups))
+    values = np.fromiter(itertools.chain.from_iterable(groups), np.float64, int(counts.sum()))
+    return _Pooled(values=values, counts=counts)
+
+
+def _pooled(groups: Groups) -> _Pooled:
     if len(groups) < 2:
         raise InputError(f"found {len(groups)} subjects; allowed two or more")
-    return [finite(one, 1) for one in groups]
+    pooled = _flat(groups)
+    if pooled.counts.min() < 1:
+        raise InputError("found 0 values of a subject; allowed 1 or more")
+    finite(pooled.values, 1)
+    return pooled

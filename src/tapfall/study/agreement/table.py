@@ -20,7 +20,7 @@ NEEDED = ("reference", "estimate")
 COLUMNS = (*NEEDED, "subject", "condition", "measure", "confidence")
 MEASURES = ("systolic", "diastolic", "mean")
 #: Largest table, rows in it, names of conditions, letters of a name (our choice).
-MAX_BYTES, MAX_ROWS, MAX_CONDITIONS, MAX_NAME = 10_000_000, 50_000, 20, 60
+MAX_BYTES, MAX_ROWS, MAX_CONDITIONS, MAX_NAME = 200_000_000, 2_000_000, 20, 60
 #: Pressures that can be written down, mmHg (diastolic can be 0).
 LOWEST_MMHG, HIGHEST_MMHG = 0.0, 400.0
 
@@ -58,7 +58,7 @@ def read_table(path: PathLike) -> Table:
     Parameters
     ----------
     path
-        The file, UTF-8, at most 10 MB and 50 000 rows; pressures in mmHg.
+        The file, UTF-8, at most 200 MB and two million rows; pressures in mmHg.
 
     Raises
     ------

@@ -1,0 +1,91 @@
+"""A lesson from end to end: make a set, answer it, mark it; and how hard the grades are.
+
+    python examples/lesson.py FOLDER [--full]
+
+The answers are those of a simulated novice.  ``--full`` measures all grades on 40 items
+each and draws the picture of the README; without it three grades on 6.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from tapfall.convert import to_json
+from tapfall.lesson import (
+    GRADES,
+    Answers,
+    Mode,
+    Order,
+    grade_of,
+    make_items,
+    make_set,
+    mark,
+    pass_rule,
+    read_answers,
+)
+from tapfall.lesson.marks_page import write_marks
+from tapfall.lesson.novice import Difficulty, difficulty, novice_answer
+from tapfall.lesson.words import marked_text
+from tapfall.show import look
+
+
+def lesson(home: Path) -> None:
+    """Make a set of the third grade, let a novice answer it, and mark the answers."""
+    order = Order(grade=grade_of("3"), count=8, seed=2026, mode=Mode.EXAMINE, random_zero=True)
+    made = make_set(order, home / "set")
+    rng = np.random.default_rng(1)
+    answers = Answers(
+        set_id=made.lesson.set_id,
+        learner="novice-1",
+        saved="2026-01-05T10:00:00Z",
+        mode=Mode.EXAMINE,
+        answers=tuple(novice_answer(one, rng) for one in make_items(order)),
+    )
+    path = home / "answers.json"
+    path.write_text(json.dumps(to_json(answers)), encoding="ascii")
+    marked = mark(made.key, [read_answers(path)], pass_rule("expert-1991"))
+    write_marks(home / "marks.html", marked, made.folder)
+    print(marked_text(marked), end="")
+
+
+def draw(measured: list[Difficulty], path: Path) -> None:
+    """Draw how hard the grades came out."""
+    figure = Figure(figsize=(7.2, 3.0), facecolor=look.PAPER, layout="constrained")
+    FigureCanvasAgg(figure)
+    left, right = figure.subplots(1, 2)
+    names = [one.grade for one in measured]
+    left.bar(names, [one.novice_mmhg for one in measured], color=look.SYSTOLIC, width=0.6)
+    left.set_ylabel("a novice's mean error, mmHg")
+    right.plot(names, [one.confidence for one in measured], "o-", color=look.DIASTOLIC)
+    right.set_ylabel("confidence of the reading")
+    right.set_ylim(0.0, 1.05)
+    for axes in (left, right):
+        axes.set_xlabel("grade")
+        axes.spines[["top", "right"]].set_visible(False)
+    figure.savefig(path, dpi=110)
+
+
+def main() -> None:
+    full = "--full" in sys.argv
+    names = [one for one in sys.argv[1:] if not one.startswith("--")]
+    home = Path(names[0] if names else "tapfall-lesson")
+    home.mkdir(parents=True, exist_ok=True)
+    lesson(home)
+    grades = GRADES if full else (GRADES[0], GRADES[2], GRADES[5])
+    measured = [difficulty(grade, 40 if full else 6, 7) for grade in grades]
+    for one in measured:
+        print(
+            f"grade {one.grade}: a novice errs by {one.novice_mmhg:.1f} mmHg, "
+            f"confidence {one.confidence:.2f} ({one.items} items)"
+        )
+    draw(measured, home / "grades.png")
+
+
+if __name__ == "__main__":
+    main()

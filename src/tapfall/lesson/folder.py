@@ -1,0 +1,163 @@
+"""A set on the disk: what learners get in one folder, what only the teacher gets beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from tapfall.errors import InputError
+from tapfall.files.audio import SIMULATED_COMMENT
+from tapfall.files.names import PathLike, label_of
+from tapfall.files.writing import check_writable, write_atomically, write_bytes
+from tapfall.lesson.making import Made, Order, level_tones, make_items, set_of
+from tapfall.lesson.nouns import Key, LessonSet
+from tapfall.lesson.sets import SET_FILE, write_key, write_set
+from tapfall.lesson.sheets import answer_sheet, teacher_sheet
+
+#: File, samples, rate of one sound, and whether no person was measured.
+Sounding = tuple[str, np.ndarray, float, bool]
+#: File of the tones to set the volume by, and of the answer sheet.
+LEVEL_FILE, ANSWER_FILE = "level.flac", "answer-sheet.pdf"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """Where a set, its key and its teacher's sheet are."""
+
+    folder: Path
+    key_path: Path
+    teacher_path: Path
+    lesson: LessonSet
+    key: Key
+
+
+def make_set(
+    order: Order,
+    folder: PathLike,
+    key: PathLike | None = None,
+    told: Callable[[int], None] | None = None,
+) -> Written:
+    """Make a set and write it.
+
+    Parameters
+    ----------
+    order
+        What the set has to be.
+    folder
+        What learners get: made, or empty.
+    key
+        Where the key is written; beside the folder as ``NAME-key.json`` unless given.  The
+        teacher's sheet stands beside it.
+    told
+        Called with the number of items written so far.
+
+    Returns
+    -------
+    Written
+        Set, key and their places.
+
+    Raises
+    ------
+    InputError
+        The folder holds something, the key would lie in it, or a file cannot be written.
+    """
+    made: list[Made] = []
+
+    def sounds() -> Iterator[Sounding]:
+        for one in make_items(order):
+            made.append(one)
+            yield one.item.file, one.sound, one.rate_hz, True
+            if told is not None:
+                told(len(made))
+
+    title = f"grade {order.grade.name}, {order.grade.title}"
+    return write_folder(folder, key, sounds(), lambda: set_of(order, tuple(made)), title=title)
+
+
+def write_folder(
+    folder: PathLike,
+    key: PathLike | None,
+    sounds: Iterable[Sounding],
+    made: Callable[[], tuple[LessonSet, Key]],
+    *,
+    title: str,
+) -> Written:
+    """Write sounds as they come, then all that goes with them.
+
+    Parameters
+    ----------
+    folder, key
+        As for :func:`make_set`.
+    sounds
+        File, samples and rate of each item, and whether it is simulated.
+    made
+        Returns the set and its key; called after the last sound.
+    title
+        What the set is like, for the teacher's sheet.
+
+    Raises
+    ------
+    InputError
+        The folder holds something, the key would lie in it, or a file cannot be written.
+    """
+    if not str(folder):
+        raise InputError("'': found an empty name; allowed a folder to write in")
+    home = Path(folder)
+    key_path = Path(key) if key is not None else home.with_name(f"{home.name}-key.json")
+    teacher_path = key_path.with_name(f"{key_path.stem}-sheet.pdf")
+    _ready(home, key_path)
+    for path in (key_path, teacher_path):
+        check_writable(path)
+    rate_hz, simulated = 0.0, True
+    for file, samples, rate_hz, made_up in sounds:
+        _write_sound(home / file, samples, rate_hz, simulated=made_up)
+        simulated = simulated and made_up
+    lesson, answers = made()
+    loud, faint = level_tones(rate_hz)
+    still = np.zeros(round(rate_hz), np.float32)
+    tones = np.concatenate([loud, still, faint])
+    _write_sound(home / LEVEL_FILE, tones, rate_hz, simulated=simulated)
+    write_bytes(home / ANSWER_FILE, answer_sheet(lesson, simulated=simulated))
+    write_key(key_path, answers)
+    write_bytes(teacher_path, teacher_sheet(answers, title=title, simulated=simulated))
+    write_set(home / SET_FILE, lesson)  # last: a folder without it is no set
+    return Written(
+        folder=home, key_path=key_path, teacher_path=teacher_path, lesson=lesson, key=answers
+    )
+
+
+def _ready(home: Path, key_path: Path) -> None:
+    label = label_of(home)
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        full = any(home.iterdir())
+        inside = key_path.resolve().is_relative_to(home.resolve())
+    except (OSError, ValueError) as fault:
+        reason = fault.strerror if isinstance(fault, OSError) else str(fault)
+        raise InputError(
+            f"{label}: cannot be made a folder ({reason}); allowed a folder to write in"
+        ) from None
+    if full:
+        raise InputError(
+            f"{label}: found a folder that holds something; allowed a new or empty one"
+        )
+    if inside:
+        raise InputError(
+            f"{label_of(key_path)}: found a key in the folder of the learners; allowed elsewhere"
+        )
+
+
+def _write_sound(path: Path, samples: np.ndarray, rate_hz: float, *, simulated: bool) -> None:
+    """Write FLAC of 16 bits; its only words, if any, say that it is simulated."""
+
+    def fill(draft: Path) -> None:
+        with soundfile.SoundFile(draft, "w", round(rate_hz), 1, "PCM_16", format="FLAC") as track:
+            if simulated:
+                track.comment = f"{SIMULATED_COMMENT}: no person was measured"
+            track.write(samples)
+
+    write_atomically(path, fill)

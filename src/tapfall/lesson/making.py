@@ -1,0 +1,344 @@
+"""A graded set: sounds and dials for the learner, a key for the teacher."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tapfall.errors import MisuseError, SettingError
+from tapfall.lesson.digits import Bend, whole_pressures
+from tapfall.lesson.draw import of_length, one_of, plan
+from tapfall.lesson.grades import Grade
+from tapfall.lesson.nouns import (
+    Dial,
+    Habit,
+    Item,
+    Key,
+    KeyBeat,
+    KeyGap,
+    KeyItem,
+    LessonSet,
+    Mode,
+)
+from tapfall.model import FloatArray, State
+from tapfall.synth import Scenario, Simulation, simulate
+from tapfall.synth.streams import stream
+from tapfall.synth.truth import TrueReading
+
+#: All sounds of a set are so long, seconds: the longest inflation and deflation, and rest.
+LENGTH_S = 84.0
+#: Most items of one set (names have two digits).
+MOST_ITEMS = 99
+#: The zero of a dial is displaced upwards by so much at most, and the needle covered where
+#: it would show less than this: covered by the true pressure it would give the zero away.
+LARGEST_OFFSET_MMHG, COVERED_BELOW_MMHG = 20, 30.0
+#: Values of a dial per second.
+DIAL_HZ = 20.0
+#: Nothing swings further than this share of full scale; louder parts are pressed below it.
+LIMIT, KNEE = 0.5, 0.35
+FADE_S = 0.25
+#: A habit shows on an item where it moves the value by at least this, mmHg.
+SHOWS_MMHG = {Habit.READ_LATE: 1.5, Habit.MUFFLING: 5.0}
+#: A pressure that the noise moves further than this is no fair question (two observers
+#: further apart give no reference: ISO 81060-2, from memory).
+SAME_MMHG = 4.0
+_TRIES = 25
+
+Samples = np.ndarray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Made:
+    """One sound of a set with its dial and its truth; ``rate_hz`` is that of the sound."""
+
+    sound: Samples
+    rate_hz: float
+    item: Item
+    key: KeyItem
+    signal_to_noise_db: float | None
+    scenario: Scenario
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """What a set has to be.
+
+    Parameters
+    ----------
+    grade
+        What its items are like.
+    count
+        How many recordings, from 1.
+    seed
+        Whole number, 0 or more; whoever knows or guesses it can make the key.
+    mode, replays
+        What a learner is told, and how often an item may be heard again.
+    random_zero
+        Whether the dials are displaced.
+    repeats
+        How many items stand twice under different names.
+    """
+
+    grade: Grade
+    count: int
+    seed: int
+    mode: Mode = Mode.PRACTISE
+    replays: int | None = None
+    random_zero: bool = False
+    repeats: int = 0
+
+    def __post_init__(self) -> None:
+        if not (self.count >= 1 and 0 <= self.repeats <= self.count):
+            raise SettingError(
+                f"count is {self.count}, repeats {self.repeats}; "
+                "allowed at least 1 item, and at most as many repeats as items"
+            )
+        if self.count + self.repeats > MOST_ITEMS:
+            raise SettingError(
+                f"count and repeats are {self.count + self.repeats} together; "
+                f"allowed at most {MOST_ITEMS}"
+            )
+        if self.seed < 0:
+            raise SettingError(f"seed is {self.seed}; allowed 0 or more")
+        if self.replays is not None and self.replays < 0:
+            raise SettingError(f"replays is {self.replays}; allowed 0 or more")
+
+
+def make_items(order: Order) -> Iterator[Made]:
+    """Make the items of a set, one after the other.
+
+    Parameters
+    ----------
+    order
+        What the set has to be.
+
+    Yields
+    ------
+    Made
+        In the order of their names, ``item-01`` first.  The first ones come late: the
+        whole pressures of a set are shared out among all its recordings.
+    """
+    rng = stream(order.seed, "lesson", order.grade.name, "set")
+    drawn = [_readable(order.grade, one) for one in plan(order.grade, order.count, order.seed)]
+    read = [simulation.truth.in_noise for simulation in drawn]
+    high = whole_pressures(np.array([_value(one.systolic.mmhg) for one in read]), rng)
+    low = whole_pressures(np.array([_value(one.diastolic.mmhg) for one in read]), rng)
+    places = list(range(order.count))
+    again = rng.choice(order.count, order.repeats, replace=False).tolist()
+    sequence = [(places + again)[int(i)] for i in rng.permutation(order.count + order.repeats)]
+    offsets = rng.integers(0, LARGEST_OFFSET_MMHG + 1, len(sequence))
+    names: dict[int, str] = {}
+    for number, place in enumerate(sequence):
+        name = f"item-{number + 1:02d}"
+        yield _made(
+            drawn[place],
+            name,
+            (high[place], low[place]),
+            float(offsets[number]) if order.random_zero else 0.0,
+            covered=order.random_zero,
+            same_as=names.get(place),
+        )
+        names.setdefault(place, name)
+
+
+def set_of(order: Order, items: tuple[Made, ...]) -> tuple[LessonSet, Key]:
+    """Put made items together.
+
+    The name of a set comes from its sounds alone, so that nobody can try seeds on it who
+    could not try them on the sounds.
+    """
+    digest = hashlib.sha256()
+    for one in items:
+        digest.update(np.ascontiguousarray(one.sound, "<f4").tobytes())
+    set_id = digest.hexdigest()[:12]
+    lesson = LessonSet(
+        set_id=set_id,
+        grade=order.grade.name,
+        mode=order.mode,
+        replays=order.replays,
+        random_zero=order.random_zero,
+        items=tuple(one.item for one in items),
+    )
+    key = Key(
+        set_id=set_id,
+        grade=order.grade.name,
+        seed=order.seed,
+        items=tuple(one.key for one in items),
+    )
+    return lesson, key
+
+
+def _readable(grade: Grade, scenario: Scenario) -> Simulation:
+    """Simulate a scenario, or others like it, until both values can be told by ear."""
+    rng = stream(scenario.seed, "lesson", "again")
+    gap, to_zero = scenario.sound.gap_top_mmhg > 0, scenario.sound.to_zero
+    rhythm = "alternans" if scenario.person.alternans_mmhg else scenario.person.rhythm
+    here = scenario
+    for _ in range(_TRIES):
+        simulation = simulate(of_length(here, LENGTH_S))
+        truth = simulation.truth
+        if _agree(truth.in_noise, truth.in_quiet) and bool(truth.in_noise.gaps) == gap:
+            return simulation
+        here = one_of(
+            grade,
+            seed=int(rng.integers(2**31 - 1)),
+            systolic_mmhg=scenario.person.systolic_mmhg,
+            gap=gap,
+            to_zero=to_zero,
+            rhythm=rhythm,
+        )
+    raise MisuseError(
+        f"seed {scenario.seed} gives no recording of grade {grade.name} that can be read; "
+        "allowed another seed"
+    )
+
+
+def _agree(one: TrueReading, other: TrueReading) -> bool:
+    """Whether both values are there, and the same with and without the noise."""
+    for here, there in ((one.systolic, other.systolic), (one.diastolic, other.diastolic)):
+        if here.state is not State.OBSERVED or here.mmhg is None or there.mmhg is None:
+            return False
+        if abs(here.mmhg - there.mmhg) > SAME_MMHG:
+            return False
+    return one.to_zero == other.to_zero
+
+
+def _value(mmhg: float | None) -> float:
+    assert mmhg is not None  # _agree
+    return mmhg
+
+
+def _made(
+    simulation: Simulation,
+    name: str,
+    whole: tuple[int, int],
+    offset_mmhg: float,
+    *,
+    covered: bool,
+    same_as: str | None,
+) -> Made:
+    truth, recording = simulation.truth, simulation.recording
+    read = truth.in_noise
+    systolic, diastolic = _value(read.systolic.mmhg), _value(read.diastolic.mmhg)
+    bend = Bend(
+        systolic_mmhg=systolic,
+        diastolic_mmhg=diastolic,
+        by_systolic_mmhg=whole[0] - systolic,
+        by_diastolic_mmhg=whole[1] - diastolic,
+    )
+
+    def moved(mmhg: float | None) -> float | None:
+        return None if mmhg is None else round(float(bend.at(np.array([mmhg]))[0]), 2)
+
+    shown = bend.at(recording.cuff.pressure_mmhg)
+    seconds = len(recording.samples) / recording.rate_hz
+    beats = tuple(
+        KeyBeat(
+            time_s=round(beat.time_s, 3),
+            mmhg=_value(moved(beat.cuff_mmhg)),
+            audible=beat.audible_in_noise,
+            phase=beat.phase,
+        )
+        for beat in truth.beats
+    )
+    key = KeyItem(
+        name=name,
+        systolic_mmhg=float(whole[0]),
+        diastolic_mmhg=float(whole[1]),
+        k4_mmhg=moved(read.muffling.mmhg),
+        gaps=tuple(
+            KeyGap(upper_mmhg=_value(moved(g.upper_mmhg)), lower_mmhg=_value(moved(g.lower_mmhg)))
+            for g in read.gaps
+        ),
+        offset_mmhg=offset_mmhg,
+        step_mmhg=round(truth.deflation_mmhg_per_beat, 2),
+        beats=beats,
+        shows=(),
+        same_as=same_as,
+    )
+    return Made(
+        sound=limited(_unlike(recording.samples, name), recording.rate_hz),
+        rate_hz=recording.rate_hz,
+        item=Item(
+            name=name,
+            file=f"{name}.flac",
+            seconds=round(seconds, 3),
+            dial=_dial(recording.cuff.time_s, shown, seconds, offset_mmhg, covered=covered),
+        ),
+        key=replace(key, shows=shows(key, to_zero=read.to_zero)),
+        signal_to_noise_db=truth.signal_to_noise_db,
+        scenario=simulation.scenario,
+    )
+
+
+def shows(item: KeyItem, *, to_zero: bool = False) -> tuple[Habit, ...]:
+    """Return the habits of readers that an item can bring to light."""
+    found = [Habit.READ_PULSE]
+    if item.gaps:
+        found += [Habit.MISSED_GAP, Habit.STOPPED_EARLY]
+    if item.step_mmhg >= SHOWS_MMHG[Habit.READ_LATE]:
+        found.append(Habit.READ_LATE)
+    if any(
+        value is not None and value % 5 != 0 for value in (item.systolic_mmhg, item.diastolic_mmhg)
+    ):
+        found.append(Habit.ROUNDS)
+    muffled_mmhg = 0.0
+    if item.k4_mmhg is not None and item.diastolic_mmhg is not None and not to_zero:
+        muffled_mmhg = item.k4_mmhg - item.diastolic_mmhg
+    if muffled_mmhg >= SHOWS_MMHG[Habit.MUFFLING]:
+        found.append(Habit.MUFFLING)
+    return tuple(habit for habit in Habit if habit in found)
+
+
+def _dial(
+    time_s: FloatArray, mmhg: FloatArray, seconds: float, offset_mmhg: float, *, covered: bool
+) -> Dial:
+    at_s = np.arange(int(seconds * DIAL_HZ) + 1) / DIAL_HZ
+    true = np.interp(at_s, time_s, mmhg)
+    values = [round(value + offset_mmhg, 1) for value in true.tolist()]
+    hidden = (true + offset_mmhg < COVERED_BELOW_MMHG) & covered
+    return Dial(
+        step_s=1.0 / DIAL_HZ,
+        mmhg=tuple(
+            None if gone else value for value, gone in zip(values, hidden.tolist(), strict=True)
+        ),
+    )
+
+
+def _unlike(samples: np.ndarray, name: str) -> Samples:
+    """The samples with noise of half their last bit: repeated items are no equal files."""
+    noise = stream(len(samples), "lesson", name).uniform(-1.0, 1.0, len(samples))
+    return np.asarray(samples + noise / 2**15, np.float32)
+
+
+def limited(samples: np.ndarray, rate_hz: float) -> Samples:
+    """Press what is loud below the limit, and fade both ends; float32.
+
+    Examples
+    --------
+    >>> loud = limited(np.ones(4000), 4000.0)
+    >>> bool(loud.max() <= LIMIT), float(loud[0])
+    (True, 0.0)
+    """
+    size = np.abs(np.asarray(samples, np.float64))
+    over = np.maximum(size - KNEE, 0.0) / (LIMIT - KNEE)
+    pressed = np.minimum(size, KNEE) + (LIMIT - KNEE) * np.tanh(over)
+    faded = np.sign(samples) * pressed
+    count = min(round(FADE_S * rate_hz), faded.size // 2)
+    ramp = 0.5 - 0.5 * np.cos(np.pi * np.arange(count) / max(count, 1))
+    faded[:count] *= ramp
+    faded[faded.size - count :] *= ramp[::-1]
+    return np.asarray(faded, np.float32)
+
+
+def level_tones(rate_hz: float) -> tuple[Samples, Samples]:
+    """Return a loud and a faint tone to set the volume by, three seconds each.
+
+    The loud one is as loud as anything in a set, the faint one as the faintest sounds.
+    """
+    time_s = np.arange(round(3.0 * rate_hz)) / rate_hz
+    tone = np.sin(2 * np.pi * 150.0 * time_s)
+    return limited(LIMIT * tone, rate_hz), limited(0.02 * tone, rate_hz)

@@ -1,0 +1,97 @@
+"""Rules by which a learner passes, published ones and those that a teacher sets."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapfall.errors import SettingError, shown
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassRule:
+    """What has to hold for systolic and for diastolic, each by itself.
+
+    ``shares`` are pairs of mmHg and the least share of errors within it; ``bias_mmhg`` is
+    the largest mean error, None for any.
+    """
+
+    name: str
+    shares: tuple[tuple[float, float], ...]
+    bias_mmhg: float | None
+    source: str
+
+
+RULES: tuple[PassRule, ...] = (
+    PassRule(
+        name="expert-1991",
+        shares=((5.0, 0.90), (10.0, 0.95)),
+        bias_mmhg=None,
+        source="against an expert, J Hum Hypertens 1991: within 5 in 90 %, within 10 in 95 %",
+    ),
+    PassRule(
+        name="sequences-4",
+        shares=((4.0, 1.0),),
+        bias_mmhg=2.0,
+        source="filmed sequences of trials: all within 4 mmHg, mean error within 2 (from memory, "
+        "unsure)",
+    ),
+    PassRule(
+        name="sequences-2",
+        shares=((2.0, 1.0),),
+        bias_mmhg=2.0,
+        source="filmed sequences of trials: all within 2 mmHg, mean error within 2 (from memory, "
+        "unsure)",
+    ),
+)
+_OWN = re.compile(r"(\d{1,2}):(\d{1,3})")
+
+
+def pass_rule(text: str) -> PassRule:
+    """Return a rule by its name, or the teacher's own: ``MMHG:PERCENT,...``.
+
+    Raises
+    ------
+    SettingError
+        Neither a name nor pairs of mmHg and percent.
+
+    Examples
+    --------
+    >>> pass_rule("4:80,8:100").shares
+    ((4.0, 0.8), (8.0, 1.0))
+    """
+    for rule in RULES:
+        if rule.name == text:
+            return rule
+    pairs = [_OWN.fullmatch(part.strip()) for part in text.split(",")]
+    shares = tuple((float(p[1]), int(p[2]) / 100) for p in pairs if p is not None)
+    if len(shares) != len(pairs) or any(share > 1 or within < 1 for within, share in shares):
+        names = ", ".join(rule.name for rule in RULES)
+        raise SettingError(
+            f"--pass: found {shown(text)}; allowed {names}, or pairs of mmHg and percent such as "
+            "4:80,8:100"
+        )
+    return PassRule(name=text, shares=shares, bias_mmhg=None, source="set by the teacher")
+
+
+def passes(rule: PassRule, errors_mmhg: Sequence[float], missing: int) -> bool:
+    """Whether the errors of one measure keep a rule; a missing value is outside every bound.
+
+    Examples
+    --------
+    >>> passes(RULES[0], [0.0] * 19 + [12.0], 0), passes(RULES[0], [0.0] * 19, 1)
+    (True, True)
+    >>> passes(RULES[0], [0.0] * 18, 2)
+    False
+    """
+    errors = np.asarray(errors_mmhg, float)
+    count = errors.size + missing
+    if count == 0 or errors.size == 0:
+        return False
+    for within, share in rule.shares:
+        if float(np.sum(np.abs(errors) <= within)) < share * count - 1e-9:
+            return False
+    return rule.bias_mmhg is None or abs(float(errors.mean())) <= rule.bias_mmhg

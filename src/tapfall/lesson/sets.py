@@ -1,0 +1,107 @@
+"""Sets and keys as JSON files, ``tapfall.lesson/1`` and ``tapfall.lesson-key/1``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, TypeVar
+
+from tapfall.convert import from_json, kind, to_json
+from tapfall.errors import InputError, ReadingError, shown
+from tapfall.files.jsonfile import read_json
+from tapfall.files.names import PathLike, label_of
+from tapfall.files.writing import write_bytes, write_json
+from tapfall.lesson.nouns import KEY_SCHEMA, SET_SCHEMA, Key, LessonSet
+from tapfall.model import CAUTION
+
+T = TypeVar("T", LessonSet, Key)
+
+#: Name of the set's file in its folder, and largest files, bytes (our choice: a dial has
+#: some 2,000 values).
+SET_FILE, MAX_BYTES = "set.json", 20_000_000
+
+
+def write_set(path: PathLike, lesson: LessonSet) -> None:
+    """Write the public part of a set, complete or not at all.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    # Not indented: a dial has some 2,000 values.
+    text = json.dumps({**to_json(lesson), "caution": CAUTION}, allow_nan=False)
+    write_bytes(path, f"{text}\n".encode("ascii"))
+
+
+def write_key(path: PathLike, key: Key) -> None:
+    """Write a key, complete or not at all.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    write_json(path, {**to_json(key), "caution": CAUTION})
+
+
+def read_set(folder: PathLike) -> LessonSet:
+    """Read the public part of a set.
+
+    Parameters
+    ----------
+    folder
+        The set's folder, or its ``set.json``.
+
+    Raises
+    ------
+    InputError
+        The file is not a set; the message names the field.  Or an item names a file
+        outside the folder.
+    """
+    path = Path(folder) / SET_FILE if Path(folder).is_dir() else Path(folder)
+    lesson = _read(path, LessonSet, SET_SCHEMA, "a set of recordings")
+    label = label_of(path)
+    _check_names(label, [item.name for item in lesson.items])
+    for item in lesson.items:
+        if item.file in ("", ".", "..") or item.file != Path(item.file).name or "\\" in item.file:
+            raise InputError(
+                f"{label}: file: found {shown(item.file)}; allowed the name of a file beside it"
+            )
+    return lesson
+
+
+def read_key(path: PathLike) -> Key:
+    """Read a key.
+
+    Raises
+    ------
+    InputError
+        The file is not a key; the message names the field.
+    """
+    key = _read(Path(path), Key, KEY_SCHEMA, "a key")
+    _check_names(label_of(path), [item.name for item in key.items])
+    return key
+
+
+def _read(path: Path, cls: type[T], schema: str, noun: str) -> T:
+    label, wanted = label_of(path), f"{noun} in JSON, schema {schema}"
+    value: Any = read_json(path, ReadingError, wanted, MAX_BYTES)
+    if not isinstance(value, dict):
+        raise ReadingError(f"{label}: found {kind(value)}; allowed {wanted}")
+    if value.get("schema") != schema:
+        raise ReadingError(
+            f"{label}: schema: found {kind(value.get('schema'))}; allowed '{schema}'"
+        )
+    value.pop("caution", None)
+    return from_json(cls, value, label)
+
+
+def _check_names(label: str, names: list[str]) -> None:
+    if not names:
+        raise InputError(f"{label}: items: found none; allowed at least one")
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(f"{label}: found the item {shown(name)} twice; allowed once")
+        if not name or len(name) > 60 or not name.isprintable():
+            raise InputError(f"{label}: name: found {shown(name)}; allowed 1 to 60 letters")

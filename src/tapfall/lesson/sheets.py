@@ -1,0 +1,248 @@
+"""Sheets to print: one to write answers on, one for the teacher with every item drawn."""
+
+from __future__ import annotations
+
+import io
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib import style
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
+from matplotlib.figure import Figure
+
+from tapfall.lesson.nouns import Key, KeyItem, LessonSet
+from tapfall.model import CAUTION
+from tapfall.show import look
+
+#: A4, inches.
+PAGE_IN = (8.27, 11.69)
+#: Rows of the answer sheet on one page, and drawn items of the teacher's.
+ROWS, DRAWN = 25, 8
+#: What every sheet says of loudness.
+HEADPHONES = (
+    "Headphones: play the file level.flac first, with the volume down, and turn it up until "
+    "the loud tone is clear and not unpleasant and the faint one can just be heard. Nothing in "
+    "the set swings further than the loud tone."
+)
+SIMULATED = "The sounds are simulated; no person was measured."
+_METADATA = {"CreationDate": None, "Producer": "tapfall", "Creator": "tapfall"}
+
+
+def answer_sheet(lesson: LessonSet, *, simulated: bool = True) -> bytes:
+    """Return the sheet to write answers on, PDF; it holds nothing of the key.
+
+    Parameters
+    ----------
+    lesson
+        The public part of the set.
+    simulated
+        Whether the sounds are.
+    """
+    names = [item.name for item in lesson.items]
+    pages = [names[i : i + ROWS] for i in range(0, len(names), ROWS)]
+    count = len(pages)
+    return _printed(
+        [_answers(lesson, rows, n + 1, count, simulated=simulated) for n, rows in enumerate(pages)]
+    )
+
+
+def teacher_sheet(key: Key, *, title: str, simulated: bool = True) -> bytes:
+    """Return the teacher's sheet, PDF: all values, and each item drawn.
+
+    Parameters
+    ----------
+    key
+        The key of the set.
+    title
+        What its items are like.
+    simulated
+        Whether the sounds were.
+    """
+    items = key.items
+    pages = [items[i : i + DRAWN] for i in range(0, len(items), DRAWN)]
+    lists = [items[i : i + ROWS] for i in range(0, len(items), ROWS)]
+    figures = [_values(key, rows, title, simulated=simulated) for rows in lists]
+    return _printed([*figures, *(_drawn(key, part) for part in pages)])
+
+
+def _printed(figures: Sequence[Figure]) -> bytes:
+    page = io.BytesIO()
+    with (
+        style.context(["default", look.STYLE]),
+        PdfPages(page, metadata=_METADATA) as book,
+    ):
+        for figure in figures:
+            book.savefig(figure)
+    return page.getvalue()
+
+
+def _page() -> Figure:
+    figure = Figure(figsize=PAGE_IN, facecolor=look.PAPER)
+    FigureCanvasPdf(figure)
+    return figure
+
+
+def _head(figure: Figure, title: str, lines: Sequence[str]) -> float:
+    """Title and some lines; return how high the next thing may begin."""
+    figure.text(0.08, 0.95, title, fontsize=15, fontweight="bold", va="top")
+    at = 0.915
+    for line in lines:
+        for part in textwrap.wrap(line, 104):
+            figure.text(0.08, at, part, fontsize=8, va="top")
+            at -= 0.0155
+        at -= 0.004
+    return at
+
+
+def _foot(figure: Figure) -> None:
+    for row, line in enumerate(reversed(textwrap.wrap(CAUTION, 118))):
+        figure.text(0.08, 0.03 + 0.0135 * row, line, fontsize=7, color=look.SLATE)
+
+
+def _answers(
+    lesson: LessonSet, rows: Sequence[str], number: int, count: int, *, simulated: bool
+) -> Figure:
+    figure = _page()
+    lines = [HEADPHONES, *([SIMULATED] if simulated else [])]
+    if lesson.random_zero:
+        lines.append(
+            "The zero of each dial is displaced by an unknown amount. Write down what the dial "
+            "shows; the displacement is taken off when the answers are marked."
+        )
+    lines.append(
+        "Write a dash where a pressure cannot be told. Read to the nearest 2 mmHg; do not round "
+        "further."
+    )
+    at = _head(figure, f"Answer sheet, set {lesson.set_id}", lines)
+    figure.text(0.08, at - 0.006, f"page {number} of {count}", fontsize=8, va="top")
+    figure.text(
+        0.92, at - 0.006, "code (no name) ______________   date ______________", fontsize=8,
+        va="top", ha="right",
+    )  # fmt: skip
+    _table(
+        figure,
+        at - 0.03,
+        ("item", "systolic, mmHg", "diastolic, mmHg", "heard again, times", "remarks"),
+        [(name, "", "", "", "") for name in rows],
+        (0.12, 0.17, 0.17, 0.16, 0.22),
+    )
+    _foot(figure)
+    return figure
+
+
+def _values(key: Key, rows: Sequence[KeyItem], title: str, *, simulated: bool) -> Figure:
+    figure = _page()
+    lines = ["Holds the answers: keep it from learners."]
+    if simulated:
+        lines.append(SIMULATED)
+    lines.append(
+        "Pressures are true ones; where the zero of a dial is displaced, the dial shows that "
+        "much more."
+    )
+    if key.seed is not None:
+        lines.append(f"Seed {key.seed}: whoever has it can make the key again.")
+    at = _head(figure, f"Teacher's sheet, set {key.set_id}: {title}", lines)
+    cells = [
+        (
+            one.name if one.same_as is None else f"{one.name} (= {one.same_as})",
+            _mmhg(one.systolic_mmhg),
+            _mmhg(one.diastolic_mmhg),
+            _mmhg(one.k4_mmhg),
+            ", ".join(f"{gap.upper_mmhg:.0f}-{gap.lower_mmhg:.0f}" for gap in one.gaps) or "-",
+            f"{one.offset_mmhg:+.0f}",
+            f"{one.step_mmhg:.1f}",
+        )
+        for one in rows
+    ]
+    names = ("item", "systolic", "diastolic", "K4", "silent gap", "dial shows", "a beat")
+    _table(figure, at - 0.02, names, cells, (0.24, 0.1, 0.1, 0.08, 0.12, 0.1, 0.1))
+    _foot(figure)
+    return figure
+
+
+def _mmhg(value: float | None) -> str:
+    return "-" if value is None else f"{value:.0f}"
+
+
+def _table(
+    figure: Figure,
+    top: float,
+    head: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    widths: Sequence[float],
+) -> None:
+    """Rows of cells from a height down, ruled."""
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set_axis_off()
+    axes.set_xlim(0, 1)
+    axes.set_ylim(0, 1)
+    height = min(0.027, (top - 0.09) / (ROWS + 1))
+    lefts = 0.08 + np.concatenate([[0.0], np.cumsum(widths)])
+    for row, cells in enumerate((head, *rows)):
+        at = top - height * (row + 1)
+        weight = "bold" if row == 0 else "normal"
+        for left, cell in zip(lefts.tolist(), cells, strict=False):
+            axes.text(left + 0.006, at + 0.3 * height, cell, fontsize=8, fontweight=weight)
+        width = 0.9 if row == 0 else 0.5
+        axes.plot(lefts[[0, -1]], [at, at], color=look.SLATE, lw=width)
+    bottom = top - height * (len(rows) + 1)
+    for left in lefts.tolist():
+        axes.plot([left, left], [bottom, top], color=look.HAIR, lw=0.5)
+
+
+def _drawn(key: Key, items: Sequence[KeyItem]) -> Figure:
+    figure = _page()
+    figure.text(0.08, 0.97, f"Set {key.set_id}", fontsize=10, fontweight="bold", va="top")
+    axes = figure.subplots(
+        DRAWN // 2,
+        2,
+        squeeze=False,
+        gridspec_kw={
+            "left": 0.08, "right": 0.96, "top": 0.93, "bottom": 0.085, "hspace": 0.42,
+            "wspace": 0.18,
+        },
+    )  # fmt: skip
+    for place in axes.flat[len(items) :]:
+        place.set_axis_off()
+    for place, item in zip(axes.flat, items, strict=False):
+        draw_item(place, item)
+    figure.text(
+        0.08, 0.052, "filled: a sound   ring: none   lines: systolic, diastolic, K4 (dotted), gap",
+        fontsize=7,
+    )  # fmt: skip
+    _foot(figure)
+    return figure
+
+
+def draw_item(axes: Axes, item: KeyItem) -> None:
+    """Draw the beats of an item over time and pressure, with the pressures to be read."""
+    time_s = np.array([beat.time_s for beat in item.beats])
+    mmhg = np.array([beat.mmhg for beat in item.beats])
+    heard = np.array([beat.audible for beat in item.beats], bool)
+    axes.plot(time_s, mmhg, color=look.HAIR, lw=0.8, zorder=1)
+    axes.scatter(time_s[heard], mmhg[heard], s=11, color=look.INK, zorder=3, linewidths=0)
+    axes.scatter(
+        time_s[~heard], mmhg[~heard], s=9, facecolors=look.PAPER, edgecolors=look.SLATE,
+        linewidths=0.6, zorder=2,
+    )  # fmt: skip
+    for value, colour, line in (
+        (item.systolic_mmhg, look.SYSTOLIC, "-"),
+        (item.k4_mmhg, look.DIASTOLIC, ":"),
+        (item.diastolic_mmhg, look.DIASTOLIC, "-"),
+    ):
+        if value is not None:
+            axes.axhline(value, color=colour, lw=0.8, ls=line, zorder=0)
+    for gap in item.gaps:
+        axes.axhspan(gap.lower_mmhg, gap.upper_mmhg, color=look.GAP, alpha=0.25, lw=0, zorder=0)
+    name = item.name if item.same_as is None else f"{item.name} (= {item.same_as})"
+    axes.set_title(
+        f"{name}: {_mmhg(item.systolic_mmhg)} / {_mmhg(item.diastolic_mmhg)}, "
+        f"dial {item.offset_mmhg:+.0f}",
+        fontsize=8,
+        loc="left",
+    )
+    axes.tick_params(labelsize=6.5, length=2)
+    axes.set_ylabel("mmHg", fontsize=7)
+    axes.set_xlabel("s", fontsize=7, labelpad=1)

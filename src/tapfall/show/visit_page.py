@@ -1,0 +1,322 @@
+"""A visit as one page of HTML: the average, its readings, and each recording by itself.
+
+Nothing is computed here: the page shows what :mod:`tapfall.visit` and the ear found.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from matplotlib import style
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from tapfall import __version__
+from tapfall.errors import printable
+from tapfall.files.names import PathLike
+from tapfall.files.writing import write_bytes
+from tapfall.model import FLAG_SENTENCES, Reading, Recording, Settings, Source, State, Threshold
+from tapfall.show import look
+from tapfall.show.inline import element
+from tapfall.show.part import Part, part_of
+from tapfall.show.report import rendered
+from tapfall.show.rows import Fact, Row, TechniqueRow, technique_count, technique_rows, value_rows
+from tapfall.show.words import headline
+from tapfall.standards import NO_DIAGNOSIS
+from tapfall.visit import SCHEMES, Average, Lost, Mean, Taken, Visit
+from tapfall.visit.category import (
+    diastolic_bounds,
+    nearest_even,
+    shown_mmhg,
+    shown_pair,
+    systolic_bounds,
+)
+
+_SIZE_IN = (7.6, 2.5)
+#: Stands where there is nothing.
+NONE = "-"
+MEANING = (
+    "The category is that of the unrounded average, from each bound up to the next; rounding, "
+    "also that to 2 mmHg, is for display only. Ranges hold 95 %: the mean of the readings' own "
+    "ranges, for their errors may be shared. They hold the pressure at these readings; how it "
+    "changes with the hours is not in them."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shown:
+    """A reading of the visit with its recording, where that is at hand."""
+
+    taken: Taken
+    recording: Recording | None
+    source: Source | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bare:
+    """A reading without its recording."""
+
+    prefix: str
+    title: str
+    values: tuple[Row, ...]
+    technique: tuple[TechniqueRow, ...]
+    technique_rest: str
+    pressing: int
+    origin: tuple[Fact, ...]
+    flags: tuple[str, ...]
+
+
+def write_visit(
+    path: PathLike,
+    visit: Visit,
+    shown: Sequence[Shown],
+    *,
+    lost: Sequence[Lost] = (),
+    settings: Settings | None = None,
+) -> None:
+    """Write a visit as one page of HTML, complete or not at all.
+
+    Parameters
+    ----------
+    path
+        The file to write.
+    visit
+        What was found.
+    shown
+        Its readings in any order, with their recordings where they are at hand.
+    lost
+        Recordings that could not be read.
+    settings
+        What was chosen for the recordings.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    text = visit_html(visit, shown, lost=lost, settings=settings)
+    write_bytes(path, text.encode("utf-8"))
+
+
+def visit_html(
+    visit: Visit,
+    shown: Sequence[Shown],
+    *,
+    lost: Sequence[Lost] = (),
+    settings: Settings | None = None,
+) -> str:
+    """Return the page that :func:`write_visit` writes.
+
+    Parameters
+    ----------
+    visit, shown, lost, settings
+        As for :func:`write_visit`.
+    """
+    chosen = settings or Settings()
+    parts: list[tuple[str, Part | None, _Bare | None]] = []
+    for number, one in enumerate(shown, 1):
+        title = printable(one.taken.label or f"reading {number}")
+        if one.recording is None:
+            parts.append((title, None, _bare(one, f"r{number}-", title)))
+        else:
+            part = part_of(one.recording, one.taken.reading, chosen, prefix=f"r{number}-")
+            parts.append((title, part, None))
+    title = _title(visit)
+    return rendered(
+        "visit.html.j2",
+        title=title,
+        heading=title,
+        what=_what(visit),
+        simulated=sum(1 for _, part, _ in parts if part is not None and part.simulated),
+        values=_values(visit),
+        facts=_facts(visit),
+        rows=_rows(visit),
+        lost=tuple((printable(one.name), printable(one.reason)) for one in lost),
+        figure=_figure(shown, visit),
+        cautions=tuple(printable(one) for one in visit.cautions),
+        more=tuple(printable(one) for one in visit.more),
+        arms=() if visit.arms is None else tuple(map(printable, visit.arms.sentences)),
+        notes=tuple(printable(one) for one in visit.notes),
+        parts=tuple(parts),
+        read_this=MEANING,
+        no_proof=NO_DIAGNOSIS,
+        version=__version__,
+    )
+
+
+def _title(visit: Visit) -> str:
+    average = visit.average
+    if average is None:
+        return "Nothing could be averaged"
+    scheme = SCHEMES[visit.scheme.name]
+    return f"{shown_pair(scheme, average.systolic.mmhg, average.diastolic.mmhg)} mmHg"
+
+
+def _what(visit: Visit) -> str:
+    average = visit.average
+    if average is None:
+        return "no reading could be averaged"
+    arm = f", {average.arm} arm" if average.arm is not None else ""
+    if average.count == 1:
+        return f"a single reading, no average{arm}"
+    return f"average of {average.count} readings{arm}"
+
+
+def _values(visit: Visit) -> tuple[tuple[str, str, str], ...]:
+    average = visit.average
+    if average is None:
+        return ()
+    scheme = SCHEMES[visit.scheme.name]
+
+    def mean(name: str, one: Mean) -> tuple[str, str, str]:
+        bounds = systolic_bounds(scheme) if name == "Systolic" else diastolic_bounds(scheme)
+
+        def said(mmhg: float) -> str:
+            return shown_mmhg(mmhg, bounds, bounds[-1], decimals=1)
+
+        if one.low_mmhg is None or one.high_mmhg is None:
+            return name, said(one.mmhg), "not known"
+        return name, said(one.mmhg), f"{said(one.low_mmhg)} to {said(one.high_mmhg)}"
+
+    even = f"{nearest_even(average.systolic.mmhg)}/{nearest_even(average.diastolic.mmhg)}"
+    found = [
+        mean("Systolic", average.systolic),
+        mean("Diastolic", average.diastolic),
+        ("To 2 mmHg, for display only", even, NONE),
+        ("Pulse pressure", f"{average.pulse_pressure_mmhg:.1f}", NONE),
+        (
+            "Mean arterial pressure: diastolic + pulse pressure / 3",
+            f"{average.mean_arterial_mmhg:.1f}",
+            NONE,
+        ),
+    ]
+    if len(visit.averages) > 1:
+        found += [
+            (
+                f"Average, {_arm(other)}",
+                shown_pair(scheme, other.systolic.mmhg, other.diastolic.mmhg),
+                NONE,
+            )
+            for other in visit.averages
+        ]
+    if visit.arms is not None:
+        apart = f"{visit.arms.systolic_mmhg:+.1f} / {visit.arms.diastolic_mmhg:+.1f}"
+        found.append(("Left minus right", apart, NONE))
+    return tuple(found)
+
+
+def _arm(average: Average) -> str:
+    return "arm not known" if average.arm is None else f"{average.arm} arm"
+
+
+def _facts(visit: Visit) -> tuple[tuple[str, str], ...]:
+    placed = visit.placed
+    if placed is None:
+        category = f"none. {visit.why_not_placed}"
+    elif placed.certain:
+        category = placed.category
+    elif len(placed.could_be) > 1:
+        category = f"{placed.category}; category uncertain: {' or '.join(placed.could_be)}"
+    else:
+        category = f"{placed.category}; category uncertain: the range is not known"
+    guideline, scheme = visit.guideline, visit.scheme
+    return (
+        ("Category", category),
+        (
+            "Scheme of categories",
+            f"{scheme.title} ({scheme.date}). {scheme.rule}. Source: {scheme.source}",
+        ),
+        (
+            "Averaged",
+            f"{guideline.title} ({guideline.date}): {guideline.rule}. Source: {guideline.source}",
+        ),
+    )
+
+
+def _rows(visit: Visit) -> tuple[tuple[str, ...], ...]:
+    scheme = SCHEMES[visit.scheme.name]
+    return tuple(
+        (
+            printable(one.label or "(no name)"),
+            one.arm or NONE,
+            NONE if one.time is None else printable(one.time),
+            shown_pair(scheme, one.systolic_mmhg, one.diastolic_mmhg),
+            one.status.value,
+            "yes" if one.averaged else f"no: {printable(one.why_not or '')}",
+        )
+        for one in visit.readings
+    )
+
+
+def _bare(one: Shown, prefix: str, title: str) -> _Bare:
+    reading = one.taken.reading
+    rows = tuple(technique_rows(reading))
+    source = one.source
+    origin = (
+        ()
+        if source is None
+        else (
+            Fact(name="Sound file", value=printable(source.audio_name)),
+            Fact(name="SHA-256 of the sound", value=printable(source.audio_sha256), exact=True),
+            Fact(name="Cuff log", value=printable(source.cuff_name)),
+            Fact(name="SHA-256 of the log", value=printable(source.cuff_sha256), exact=True),
+        )
+    )
+    return _Bare(
+        prefix=prefix,
+        title=f"{title}: {headline(reading)}",
+        values=tuple(value_rows(reading)),
+        technique=rows,
+        technique_rest=technique_count(reading),
+        pressing=sum(row.kind in ("fault", "look") for row in rows),
+        origin=origin,
+        flags=tuple(FLAG_SENTENCES[flag] for flag in reading.flags),
+    )
+
+
+def _figure(shown: Sequence[Shown], visit: Visit) -> str:
+    """Draw the pressures of each reading with their ranges, and the average."""
+    figure = Figure(figsize=_SIZE_IN, facecolor=look.PAPER)
+    FigureCanvasAgg(figure)
+    page = io.StringIO()
+    with style.context(["default", look.STYLE]):
+        axes = figure.add_axes((0.08, 0.2, 0.9, 0.74))
+        for number, one in enumerate(shown, 1):
+            _draw(axes, number, one.taken.reading)
+        average = visit.average
+        if average is not None:
+            for mean, colour in (
+                (average.systolic, look.SYSTOLIC),
+                (average.diastolic, look.DIASTOLIC),
+            ):
+                axes.axhline(mean.mmhg, color=colour, lw=1.0, ls="--", zorder=1)
+        axes.set_xlim(0.4, len(shown) + 0.6)
+        axes.set_xticks(range(1, len(shown) + 1))
+        axes.set_xlabel("reading")
+        axes.set_ylabel("mmHg")
+        axes.spines[["top", "right"]].set_visible(False)
+        figure.savefig(page, format="svg", metadata={"Date": None, "Creator": "tapfall"})
+    count = "1 reading" if len(shown) == 1 else f"{len(shown)} readings"
+    label = f"Systolic and diastolic of {count} with their 95 % ranges"
+    if visit.average is not None:
+        label += "; dashed lines at the averages"
+    return element(page.getvalue(), "visit-", label)
+
+
+def _draw(axes: Axes, number: int, reading: Reading) -> None:
+    for one, colour, mark in (
+        (reading.systolic, look.SYSTOLIC, "o"),
+        (reading.diastolic, look.DIASTOLIC, "s"),
+    ):
+        _draw_threshold(axes, number, one, colour, mark)
+
+
+def _draw_threshold(axes: Axes, number: int, one: Threshold, colour: str, mark: str) -> None:
+    if one.state is not State.OBSERVED or one.mmhg is None:
+        return
+    if one.low_mmhg is not None and one.high_mmhg is not None:
+        axes.plot([number, number], [one.low_mmhg, one.high_mmhg], color=colour, lw=2.2)
+    axes.plot([number], [one.mmhg], mark, color=colour, markersize=6, markeredgecolor=look.PAPER)

@@ -1,0 +1,117 @@
+"""Sets of own recordings with experts' consensus, and experts' ratings of a set."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tapfall.cli import main
+from tapfall.errors import InputError
+from tapfall.lesson import Order, grade_of, make_set, read_key, read_set
+from tapfall.lesson.ratings import COLUMNS, blank_sheet, rated, read_ratings
+
+FIXTURES = Path(__file__).parents[2] / "synth_fixtures"
+NAMES = ("ordinary", "weak", "noisy")
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three recordings; on the last one the experts are 6 mmHg apart."""
+    home = tmp_path_factory.mktemp("own")
+    rows = ["recording,subject,audio,cuff," + ",".join(
+        f"observer_{n}_{what}_mmHg" for n in (1, 2) for what in ("systolic", "diastolic")
+    ) + ",observer_1_marks,observer_2_marks"]  # fmt: skip
+    for number, name in enumerate(NAMES):
+        for suffix in ("flac", "csv"):
+            (home / f"{name}.{suffix}").write_bytes((FIXTURES / f"{name}.{suffix}").read_bytes())
+        truth = json.loads((FIXTURES / f"{name}.truth.json").read_text())
+        high, low = (round(truth["in_noise"][what]["mmHg"]) for what in ("systolic", "diastolic"))
+        apart = 6 if name == "noisy" else 2
+        for observer in (1, 2):
+            marks = "time_s,heard,phase\n" + "".join(
+                f"{beat['time_s'] + 0.02 * observer:.3f},1,K2\n"
+                for beat in truth["beats"]
+                if beat["audible_in_noise"]
+            )
+            (home / f"{name}-{observer}.csv").write_text(marks)
+        cells = (name, f"s{number}", f"{name}.flac", f"{name}.csv", high, low, high + apart, low)
+        rows.append(",".join(map(str, cells)) + f",{name}-1.csv,{name}-2.csv")
+    (home / "manifest.csv").write_text("\n".join(rows) + "\n")
+    return home
+
+
+def test_the_consensus_becomes_the_key_and_the_rest_is_left_out(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    given = ["lesson", "own", str(home / "manifest.csv"), "-o", str(home / "set"), "--seed", "3"]
+    assert main([*given, "--random-zero", "--mode", "examine"]) == 0
+    said = capsys.readouterr().out
+    assert "2 items, 1 left out without a consensus" in said
+    assert "may hold speech" in said
+    lesson, key = read_set(home / "set"), read_key(home / "set-key.json")
+    truths = set()
+    for name in NAMES[:2]:
+        truth = json.loads((FIXTURES / f"{name}.truth.json").read_text())["in_noise"]
+        truths.add(round(truth["systolic"]["mmHg"]) + 1.0)
+    assert {item.systolic_mmhg for item in key.items} == truths
+    assert all(item.beats for item in key.items)
+    for item, answers in zip(lesson.items, key.items, strict=True):
+        assert max(beat.time_s for beat in answers.beats) < item.seconds
+    names = [path.name for path in (home / "set").iterdir()]
+    assert not any(name in path for name in NAMES for path in names)
+
+
+def test_without_any_consensus_there_is_no_set(home: Path, tmp_path: Path) -> None:
+    text = (home / "manifest.csv").read_text().splitlines()
+    path = home / "apart.csv"
+    path.write_text("\n".join([text[0], text[3]]) + "\n")
+    given = ["lesson", "own", str(path), "-o", str(tmp_path / "set")]
+    assert main(given) == 2
+    assert not (tmp_path / "set").exists()
+
+
+def test_ratings_stand_beside_the_grade(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    made = make_set(Order(grade=grade_of("2"), count=2, seed=5, random_zero=True), tmp_path / "set")
+    sheet = tmp_path / "sheet.csv"
+    assert main(["lesson", "rate", str(tmp_path / "set"), "-o", str(sheet)]) == 0
+    assert sheet.read_text() == blank_sheet(made.lesson)
+    lines = [",".join(COLUMNS)]
+    for item in made.key.items:
+        heard = [beat.mmhg + item.offset_mmhg for beat in item.beats if beat.audible]
+        phases = "K1 K2 K3 K4"
+        lines.append(
+            f"{made.lesson.set_id},x-1,{item.name},4,{phases},{heard[0]:.0f},{heard[-1]:.0f},"
+        )
+    sheet.write_text("\n".join(lines) + "\n")
+    found = rated(made.key, read_ratings(sheet))
+    assert (found.grade, found.raters, found.ratings, found.realistic) == ("2", 1, 2, 4.0)
+    assert found.phases_share == 1.0
+    assert found.first_mmhg == pytest.approx(0.0, abs=0.5)
+    capsys.readouterr()
+    assert main(["lesson", "rate", str(made.key_path), str(sheet)]) == 0
+    assert "grade 2: 2 ratings by 1 raters" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("row", "told"),
+    [
+        ("s,x,item-01,6,K1,,,", "realistic_1_to_5: found '6'"),
+        ("s,,item-01,4,K1,,,", "rater: found nothing"),
+        ("s,x,item-01,4,K9,,,", "phases: found 'K9'"),
+        ("s,x,item-01,4,K1,=1,,", "first_mmHg: found '=1'"),
+        ("s,x,item-01", "found 3 cells"),
+    ],
+)
+def test_a_sheet_that_is_none_is_told_by_its_line(tmp_path: Path, row: str, told: str) -> None:
+    path = tmp_path / "s.csv"
+    path.write_text(",".join(COLUMNS) + "\n" + row + "\n")
+    with pytest.raises(InputError, match=f"line 2: {told}"):
+        read_ratings(path)
+
+
+@pytest.mark.parametrize("given", [[], ["a.csv", "-o", "b.csv"]])
+def test_rating_does_one_thing(given: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["lesson", "rate", "set", *given]) == 2
+    assert "allowed one of them" in capsys.readouterr().err

@@ -21,6 +21,7 @@ from tapfall.model import (
     Threshold,
 )
 from tapfall.technique import Stated, check_technique, measure_cuff
+from tapfall.technique.speech import voiced_share
 from tests.technique.made import CORNERS, found, log_of, reading_of, recording_of
 
 NOTHING = reading_of(
@@ -210,9 +211,46 @@ def test_clipping_is_told_of_a_sound_that_was_not_judged(kind: str) -> None:
     assert (told["clipping"].state, told["clipping"].found) == ("fault", "2")
 
 
-def test_speech_is_not_claimed_to_be_told() -> None:
-    assert found("speech").state == "unknown"
+def test_talking_that_is_stated_is_a_fault() -> None:
     assert found("talking", stated=Stated(talking=True)).state == "fault"
+
+
+def syllables(rate_hz: float, glide: float) -> np.ndarray:
+    """Twenty seconds of noise with voiced syllables of 0.2 s, their pitch gliding."""
+    time_s = np.arange(round(20.0 * rate_hz)) / rate_hz
+    sound = 0.01 * np.random.default_rng(3).standard_normal(time_s.size)
+    for start_s in np.arange(2.0, 18.0, 1.6):
+        here = (time_s >= start_s) & (time_s < start_s + 0.2)
+        own_s = time_s[here] - start_s
+        phase = 2 * np.pi * (140.0 * own_s + glide * own_s**2)
+        sound[here] += 0.1 * sum(np.sin(n * phase) / n for n in range(1, 8))
+    return sound
+
+
+@pytest.mark.parametrize("rate_hz", [4000.0, 8000.0, 44100.0])
+def test_syllables_are_heard_and_noise_is_not(rate_hz: float) -> None:
+    heard = voiced_share(syllables(rate_hz, 60.0), rate_hz)
+    assert heard is not None
+    assert heard == pytest.approx(0.1, abs=0.04)
+    assert voiced_share(np.random.default_rng(1).standard_normal(round(20 * rate_hz)), rate_hz) == 0
+
+
+def test_taps_and_a_slow_or_short_sound_are_no_speech() -> None:
+    time_s = np.arange(80000) / 4000.0
+    since_s = time_s % 0.8
+    taps = np.exp(-since_s / 0.015) * np.sin(2 * np.pi * 120.0 * since_s)
+    assert voiced_share(taps + 0.001 * np.random.default_rng(2).standard_normal(80000), 4000.0) == 0
+    assert voiced_share(taps, 1000.0) is None
+    assert voiced_share(taps[:4000], 4000.0) is None
+
+
+def test_speech_asks_for_a_look_and_is_no_fault() -> None:
+    recording = replace(recording_of(log_of()), samples=syllables(4000.0, 60.0), rate_hz=4000.0)
+    told = {one.check: one for one in check_technique(recording, NOTHING)}
+    assert told["speech"].state == "look"
+    silent = replace(recording, samples=np.random.default_rng(1).standard_normal(80000))
+    told = {one.check: one for one in check_technique(silent, NOTHING)}
+    assert told["speech"].state == "ok"
 
 
 def test_no_value_changes() -> None:

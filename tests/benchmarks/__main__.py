@@ -16,6 +16,7 @@ import soundfile
 import soxr
 
 import tapfall
+from tests.benchmarks.many import agreement_row, lesson_row
 from tests.benchmarks.measure import RUNS, Row, command, medians_s, peak_mb, program
 from tests.benchmarks.recording import RATE_HZ, SECONDS, STREAM_RATE_HZ, Files, make
 from tests.benchmarks.streaming import import_row, night_rows, streaming_rows
@@ -122,7 +123,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(
         prog="python -m tests.benchmarks",
         description="Measure speed and memory as ratios within one run; print a table.",
-        epilog="Let nothing else run meanwhile. It takes about half a minute, a day about five.",
+        epilog="Let nothing else run meanwhile. It takes about two minutes, a day about five more.",
     )
     parser.add_argument("--day", action="store_true", help="also 24 hours in one process")
     options = parser.parse_args(arguments)
@@ -131,6 +132,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         rows = [*reading_rows(files), *start_rows(files), import_row(), memory_row(files)]
         slow = make(Path(folder), rate_hz=STREAM_RATE_HZ)
         rows += streaming_rows(slow)
+        rows += [agreement_row(Path(folder)), lesson_row(Path(folder))]
         if options.day:
             rows += night_rows(slow)
     print(f"Recording of {SECONDS:.0f} s at {RATE_HZ / 1000:.1f} kHz; medians of {RUNS}")

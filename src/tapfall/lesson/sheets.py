@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
+import itertools
+import logging
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from matplotlib import style
@@ -27,6 +29,8 @@ HEADPHONES = (
     "the set swings further than the loud tone."
 )
 SIMULATED = "The sounds are simulated; no person was measured."
+#: Fonts that every reader of PDF has: to put one in takes longer than a page.
+_FONTS = {"pdf.use14corefonts": True, "font.sans-serif": ["Helvetica"]}
 _METADATA = {"CreationDate": None, "Producer": "tapfall", "Creator": "tapfall"}
 
 
@@ -44,7 +48,7 @@ def answer_sheet(lesson: LessonSet, *, simulated: bool = True) -> bytes:
     pages = [names[i : i + ROWS] for i in range(0, len(names), ROWS)]
     count = len(pages)
     return _printed(
-        [_answers(lesson, rows, n + 1, count, simulated=simulated) for n, rows in enumerate(pages)]
+        _answers(lesson, rows, n + 1, count, simulated=simulated) for n, rows in enumerate(pages)
     )
 
 
@@ -63,18 +67,23 @@ def teacher_sheet(key: Key, *, title: str, simulated: bool = True) -> bytes:
     items = key.items
     pages = [items[i : i + DRAWN] for i in range(0, len(items), DRAWN)]
     lists = [items[i : i + ROWS] for i in range(0, len(items), ROWS)]
-    figures = [_values(key, rows, title, simulated=simulated) for rows in lists]
-    return _printed([*figures, *(_drawn(key, part) for part in pages)])
+    figures = (_values(key, rows, title, simulated=simulated) for rows in lists)
+    return _printed(itertools.chain(figures, (_drawn(key, part) for part in pages)))
 
 
-def _printed(figures: Sequence[Figure]) -> bytes:
+def _printed(figures: Iterable[Figure]) -> bytes:
     page = io.BytesIO()
+    # Told of every font that its one weight is called medium.
+    log = logging.getLogger("matplotlib.font_manager")
+    before = log.level
+    log.setLevel(logging.ERROR)
     with (
-        style.context(["default", look.STYLE]),
+        style.context(["default", look.STYLE, _FONTS]),
         PdfPages(page, metadata=_METADATA) as book,
     ):
         for figure in figures:
             book.savefig(figure)
+    log.setLevel(before)
     return page.getvalue()
 
 
@@ -174,10 +183,7 @@ def _table(
     widths: Sequence[float],
 ) -> None:
     """Rows of cells from a height down, ruled."""
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    axes.set_axis_off()
-    axes.set_xlim(0, 1)
-    axes.set_ylim(0, 1)
+    axes = _bare(figure)
     height = min(0.027, (top - 0.09) / (ROWS + 1))
     lefts = 0.08 + np.concatenate([[0.0], np.cumsum(widths)])
     for row, cells in enumerate((head, *rows)):
@@ -195,54 +201,73 @@ def _table(
 def _drawn(key: Key, items: Sequence[KeyItem]) -> Figure:
     figure = _page()
     figure.text(0.08, 0.97, f"Set {key.set_id}", fontsize=10, fontweight="bold", va="top")
-    axes = figure.subplots(
-        DRAWN // 2,
-        2,
-        squeeze=False,
-        gridspec_kw={
-            "left": 0.08, "right": 0.96, "top": 0.93, "bottom": 0.085, "hspace": 0.42,
-            "wspace": 0.18,
-        },
-    )  # fmt: skip
-    for place in axes.flat[len(items) :]:
-        place.set_axis_off()
-    for place, item in zip(axes.flat, items, strict=False):
-        draw_item(place, item)
+    axes = _bare(figure)
+    for place, item in enumerate(items):
+        left = 0.11 + 0.46 * (place % 2)
+        _draw_item(axes, item, (left, 0.775 - 0.222 * (place // 2), 0.37, 0.155))
     figure.text(
-        0.08, 0.052, "filled: a sound   ring: none   lines: systolic, diastolic, K4 (dotted), gap",
+        0.08, 0.056, "filled: a sound   ring: none   lines: systolic, diastolic, K4 (dotted), gap",
         fontsize=7,
     )  # fmt: skip
     _foot(figure)
     return figure
 
 
-def draw_item(axes: Axes, item: KeyItem) -> None:
+def _bare(figure: Figure) -> Axes:
+    """The whole page as one plane: axes with ticks for every item would take most of the time."""
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set_axis_off()
+    axes.set_xlim(0, 1)
+    axes.set_ylim(0, 1)
+    return axes
+
+
+def _draw_item(axes: Axes, item: KeyItem, box: tuple[float, float, float, float]) -> None:
     """Draw the beats of an item over time and pressure, with the pressures to be read."""
-    time_s = np.array([beat.time_s for beat in item.beats])
-    mmhg = np.array([beat.mmhg for beat in item.beats])
-    heard = np.array([beat.audible for beat in item.beats], bool)
-    axes.plot(time_s, mmhg, color=look.HAIR, lw=0.8, zorder=1)
-    axes.scatter(time_s[heard], mmhg[heard], s=11, color=look.INK, zorder=3, linewidths=0)
-    axes.scatter(
-        time_s[~heard], mmhg[~heard], s=9, facecolors=look.PAPER, edgecolors=look.SLATE,
-        linewidths=0.6, zorder=2,
-    )  # fmt: skip
-    for value, colour, line in (
+    left, bottom, width, height = box
+    name = item.name if item.same_as is None else f"{item.name} (= {item.same_as})"
+    title = (
+        f"{name}: {_mmhg(item.systolic_mmhg)} / {_mmhg(item.diastolic_mmhg)}, "
+        f"dial {item.offset_mmhg:+.0f}"
+    )
+    axes.text(left, bottom + height + 0.006, title, fontsize=8)
+    edge_x = [left, left, left + width, left + width, left]
+    edge_y = [bottom, bottom + height, bottom + height, bottom, bottom]
+    axes.plot(edge_x, edge_y, color=look.SLATE, lw=0.6)
+    told = [item.systolic_mmhg, item.diastolic_mmhg, *(beat.mmhg for beat in item.beats)]
+    known = [value for value in told if value is not None]
+    if not known:
+        return
+    low, high = 20 * (min(known) // 20), 20 * (max(known) // 20 + 1)
+    times = [beat.time_s for beat in item.beats] or [0.0, 1.0]
+    first, last = 10 * (min(times) // 10), 10 * (max(times) // 10 + 1)
+
+    def x(time_s: float) -> float:
+        return left + width * (time_s - first) / (last - first)
+
+    def y(mmhg: float) -> float:
+        return bottom + height * (mmhg - low) / (high - low)
+
+    for value in np.arange(low, high + 1, 40 if high - low > 100 else 20).tolist():
+        axes.text(left - 0.006, y(value), f"{value:.0f}", fontsize=6.5, ha="right", va="center")
+    for value in np.arange(first, last + 1, 20).tolist():
+        axes.text(x(value), bottom - 0.012, f"{value:.0f} s", fontsize=6.5, ha="center")
+    for gap in item.gaps:
+        axes.fill_between(
+            [left, left + width], y(gap.lower_mmhg), y(gap.upper_mmhg), color=look.GAP, alpha=0.25,
+            lw=0,
+        )  # fmt: skip
+    for mmhg, colour, line in (
         (item.systolic_mmhg, look.SYSTOLIC, "-"),
         (item.k4_mmhg, look.DIASTOLIC, ":"),
         (item.diastolic_mmhg, look.DIASTOLIC, "-"),
     ):
-        if value is not None:
-            axes.axhline(value, color=colour, lw=0.8, ls=line, zorder=0)
-    for gap in item.gaps:
-        axes.axhspan(gap.lower_mmhg, gap.upper_mmhg, color=look.GAP, alpha=0.25, lw=0, zorder=0)
-    name = item.name if item.same_as is None else f"{item.name} (= {item.same_as})"
-    axes.set_title(
-        f"{name}: {_mmhg(item.systolic_mmhg)} / {_mmhg(item.diastolic_mmhg)}, "
-        f"dial {item.offset_mmhg:+.0f}",
-        fontsize=8,
-        loc="left",
-    )
-    axes.tick_params(labelsize=6.5, length=2)
-    axes.set_ylabel("mmHg", fontsize=7)
-    axes.set_xlabel("s", fontsize=7, labelpad=1)
+        if mmhg is not None:
+            axes.plot([left, left + width], [y(mmhg)] * 2, color=colour, lw=0.8, ls=line)
+    for audible, size, face, edge in (
+        (True, 3.2, look.INK, look.INK),
+        (False, 2.8, look.PAPER, look.SLATE),
+    ):
+        beats = [beat for beat in item.beats if beat.audible is audible]
+        at, of = [x(beat.time_s) for beat in beats], [y(beat.mmhg) for beat in beats]
+        axes.plot(at, of, "o", ms=size, mfc=face, mec=edge, mew=0.5)

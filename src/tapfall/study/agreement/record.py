@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from tapfall import __version__
-from tapfall.convert import to_json
+from tapfall.convert import shape_of_fields, shape_of_object, to_json
 from tapfall.model import CAUTION
 from tapfall.study.agreement.result import Agreement
 
 #: The value of the field ``schema``.
 AGREEMENT_SCHEMA_NAME = "tapfall.agreement/1"
+#: The copy of its JSON Schema that is shipped with the package.
+SHIPPED = Path(__file__).parents[2] / "schema" / "agreement-1.json"
 
 
 def agreement_record(agreement: Agreement, *, name: str, sha256: str) -> dict[str, Any]:
@@ -29,4 +32,31 @@ def agreement_record(agreement: Agreement, *, name: str, sha256: str) -> dict[st
         **to_json(agreement),
         "version": __version__,
         "caution": CAUTION,
+    }
+
+
+def agreement_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of ``tapfall.agreement/1``.
+
+    Unknown fields are refused everywhere.
+
+    Examples
+    --------
+    >>> agreement_schema()["properties"]["schema"]
+    {'const': 'tapfall.agreement/1'}
+    """
+    defs: dict[str, Any] = {}
+    properties = {
+        "schema": {"const": AGREEMENT_SCHEMA_NAME},
+        "table": shape_of_object({"name": {"type": "string"}, "sha256": {"type": "string"}}),
+        **shape_of_fields(Agreement, defs),
+        "version": {"type": "string"},
+        "caution": {"type": "string"},
+    }
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "urn:tapfall:agreement:1",
+        "title": AGREEMENT_SCHEMA_NAME,
+        **shape_of_object(properties),
+        "$defs": dict(sorted(defs.items())),
     }

@@ -36,7 +36,7 @@ class Number:
     """One number with its 95 % interval where it has one; ``value`` None where there is none."""
 
     name: str
-    value: float | int | None
+    value: float | None
     low: float | None = None
     high: float | None = None
     unit: str = ""

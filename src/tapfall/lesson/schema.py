@@ -1,0 +1,51 @@
+"""The JSON Schemas of a set, its key and answers, made from their dataclasses.
+
+:func:`ship_schemas` writes them to ``tapfall/schema``, the copies that are shipped.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from tapfall.convert import shape_of_fields, shape_of_object
+from tapfall.files.writing import write_json
+from tapfall.lesson.nouns import ANSWERS_SCHEMA, KEY_SCHEMA, SET_SCHEMA, Answers, Key, LessonSet
+
+FOLDER = Path(__file__).parent.parent / "schema"
+_FORMS = {SET_SCHEMA: LessonSet, KEY_SCHEMA: Key, ANSWERS_SCHEMA: Answers}
+
+
+def schemas() -> dict[str, dict[str, Any]]:
+    """Return the JSON Schema (draft 2020-12) of each form, by the name of its file.
+
+    Examples
+    --------
+    >>> sorted(schemas())
+    ['answers-1.json', 'lesson-1.json', 'lesson-key-1.json']
+    """
+    return {
+        f"{name.removeprefix('tapfall.').replace('/', '-')}.json": _schema(name, cls)
+        for name, cls in _FORMS.items()
+    }
+
+
+def _schema(name: str, cls: type[Any]) -> dict[str, Any]:
+    defs: dict[str, Any] = {}
+    fields = shape_of_fields(cls, defs)
+    fields["schema"] = {"const": name}
+    whole = shape_of_object(fields)
+    whole["properties"]["caution"] = {"type": "string"}  # may be left out
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": f"urn:{name.replace('.', ':').replace('/', ':')}",
+        "title": name,
+        **whole,
+        "$defs": dict(sorted(defs.items())),
+    }
+
+
+def ship_schemas() -> None:
+    """Write the schemas to their place in the package, after a change of the nouns."""
+    for name, schema in schemas().items():
+        write_json(FOLDER / name, schema)

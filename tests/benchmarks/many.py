@@ -1,0 +1,67 @@
+"""Speed where there are many: pairs of a comparison, items of a lesson."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from pathlib import Path
+
+import numpy as np
+
+from tapfall.lesson import Order, grade_of, make_set
+from tapfall.lesson.draw import of_length, plan
+from tapfall.lesson.making import LENGTH_S
+from tapfall.study.agreement import agreement, read_table
+from tapfall.synth import simulate
+from tests.benchmarks.measure import Row
+
+PAIRS, ITEMS = 1_000_000, 50
+
+
+def agreement_row(folder: Path, pairs: int = PAIRS) -> Row:
+    """Everything ``agree`` computes, against mean and SD of the same table."""
+    rng = np.random.default_rng(1)
+    reference = rng.uniform(90.0, 200.0, pairs).round(1)
+    estimate = (reference + rng.normal(0.5, 4.0, pairs)).round(1)
+    path = folder / "pairs.csv"
+    with path.open("w") as file:
+        file.write("reference,estimate,subject\n")
+        file.writelines(
+            f"{one},{other},s{n // 3}\n"
+            for n, (one, other) in enumerate(zip(reference, estimate, strict=True))
+        )
+    began_s = time.perf_counter()
+    table = read_table(path)
+    read_s = time.perf_counter() - began_s
+    apart = np.array([(one.estimate_mmhg or 0) - (one.reference_mmhg or 0) for one in table.rows])
+    apart.mean(), apart.std(ddof=1)
+    numpy_s = time.perf_counter() - began_s
+    began_s = time.perf_counter()
+    agreement(table)
+    ours_s = read_s + time.perf_counter() - began_s
+    return Row(
+        what=f"agreement of {pairs} pairs, {ours_s:.1f} s",
+        against=f"their mean and SD by numpy, read by the same reader, {numpy_s:.1f} s",
+        ratio=ours_s / numpy_s,
+        target=5.0,
+    )
+
+
+def lesson_row(folder: Path, items: int = ITEMS) -> Row:
+    """A set with its sheets, against simulating as many recordings."""
+    grade = grade_of("3")
+    scenarios = [of_length(one, LENGTH_S) for one in plan(grade, items, 5)]
+    began_s = time.perf_counter()
+    for scenario in scenarios:
+        simulate(scenario)
+    simulated_s = time.perf_counter() - began_s
+    began_s = time.perf_counter()
+    make_set(Order(grade=grade, count=items, seed=5), folder / "set")
+    made_s = time.perf_counter() - began_s
+    shutil.rmtree(folder / "set")
+    return Row(
+        what=f"a set of {items} items of grade 3 with its sheets, {made_s:.1f} s",
+        against=f"simulating {items} recordings, {simulated_s:.1f} s",
+        ratio=made_s / simulated_s,
+        target=1.5,
+    )

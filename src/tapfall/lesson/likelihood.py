@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
 from tapfall.lesson.anchors import Way
 from tapfall.lesson.nouns import Habit
@@ -37,6 +37,8 @@ ROUND_MMHG = (5.0, 10.0)
 #: What one reading at a place of its own, or within a range, can say at most for a habit: the
 #: log of its probability over that of a gross error, for middling values of both.
 _MOST_AT_PLACE, _MOST_IN_RANGE = 5.0, 3.6
+#: No place at all.
+_NOWHERE: Way = ((0.0, 0.0),)
 #: A habit can be judged where it would be found so surely: one-sided normal quantile of 95 %.
 _SURE = 1.645
 
@@ -101,24 +103,25 @@ class Likelihood:
             Habits that the model has already.
         """
         now = self._now(taken)
-        rounding = taken.get(Habit.ROUNDS)
-        without = float(logsumexp(self._log(now, rounding)))
+        without = _total(self._log(now, taken.get(Habit.ROUNDS)), (-2, -1))
         logs: list[float] = []
         means: list[Taken] = []
+        shares = np.array(SHARES)[:, None, None]
         for way in (0, 1):
-            parts = [
-                float(
-                    logsumexp(
-                        self._log(*self._with(habit, Taken(way=way, share=share), now, rounding))
-                    )
-                )
-                for share in SHARES
-            ]
-            total = float(logsumexp(parts))
-            logs.append(total - math.log(len(SHARES)) - without)
-            mean = float(np.exp(np.array(parts) - total) @ np.array(SHARES))
+            if habit is Habit.ROUNDS:
+                parts = self._log(now, Taken(way=way, share=0.0), shares)
+            else:
+                places, shows = self._places(habit, way)
+                mixed = shares[:, None] * places + (1.0 - shares[:, None]) * now
+                mixed = np.where(shows, mixed, now)
+                parts = self._log(np.moveaxis(mixed, 1, 0), taken.get(Habit.ROUNDS))
+            by_share = _total(parts, (-2, -1))
+            total = float(_total(by_share, (-1,)))
+            logs.append(total - math.log(len(SHARES)) - float(without))
+            mean = float(np.exp(by_share - total) @ np.array(SHARES))
             means.append(Taken(way=way, share=mean))
-        return float(logsumexp(logs)) - math.log(2.0), means[int(np.argmax(logs))]
+        both = float(_total(np.array(logs), (-1,))) - math.log(2.0)
+        return both, means[int(np.argmax(logs))]
 
     def surely_shown(self, habit: Habit, taken: Mapping[Habit, Taken], log_named: float) -> bool:
         """Whether a habit that governs every reading would be named 95 times in 100.
@@ -134,8 +137,8 @@ class Likelihood:
         """
         if habit is Habit.ROUNDS:
             return True
-        log = logsumexp(self._log(self._now(taken), taken.get(Habit.ROUNDS)), axis=0)
-        weight = np.exp(log - logsumexp(log))
+        log = self._log(self._now(taken), taken.get(Habit.ROUNDS))
+        weight = np.exp(_total(log, (-2,)) - _total(log, (-2, -1)))
         mean = spread = np.zeros(len(SCATTERS_MMHG))
         for one in self._values:
             if not one.can_show(habit):
@@ -154,33 +157,37 @@ class Likelihood:
         """Probability of each reading that is no gross error, by the habits of the model."""
         now = self._true
         for habit, how in taken.items():
-            now = self._with(habit, how, now, None)[0]
+            if habit is not Habit.ROUNDS:
+                places, shows = self._places(habit, how.way)
+                now = np.where(shows, how.share * places + (1.0 - how.share) * now, now)
         return now
 
-    def _with(
-        self, habit: Habit, how: Taken, now: FloatArray, rounding: Taken | None
-    ) -> tuple[FloatArray, Taken | None]:
-        """The same with one more habit."""
-        if habit is Habit.ROUNDS:
-            return now, how
-        if (habit, how.way) not in self._known:
+    def _places(self, habit: Habit, way: int) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """Probability of each reading by one way of a habit, and which it can change."""
+        if (habit, way) not in self._known:
             ways = [one.ways.get(habit) for one in self._values]
-            self._known[habit, how.way] = (
-                self._at(
-                    [((0.0, 0.0),) if one is None else one[how.way % len(one)] for one in ways]
-                ),
+            self._known[habit, way] = (
+                self._at([_NOWHERE if one is None else one[way % len(one)] for one in ways]),
                 np.array([one is not None for one in ways]),
             )
-        places, shows = self._known[habit, how.way]
-        return np.where(shows, how.share * places + (1.0 - how.share) * now, now), rounding
+        return self._known[habit, way]
 
-    def _log(self, now: FloatArray, rounding: Taken | None) -> FloatArray:
-        """Log likelihood of all readings, shape (gross shares, scatters)."""
-        share, step = (0.0, 1) if rounding is None else (rounding.share, 1 + rounding.way)
+    def _log(
+        self, now: FloatArray, rounding: Taken | None, share: FloatArray | float | None = None
+    ) -> FloatArray:
+        """Log likelihood of all readings, shape (..., gross shares, scatters).
+
+        ``now`` has the shape (steps, ..., scatters, values); ``share`` is that of rounding, if
+        it is not the model's own, of shape (n, 1, 1).
+        """
+        if share is None:
+            share = 0.0 if rounding is None else rounding.share
+        step = 1 if rounding is None else 1 + rounding.way
         plain = (1.0 - share) * now[0] + share * now[step]
         gross = (1.0 - share) * self._gross[0] + share * self._gross[step]
         wild = np.array(GROSS_SHARES)[:, None, None]
-        return np.asarray(np.log((1.0 - wild) * plain + wild * gross).sum(axis=-1))
+        each = (1.0 - wild) * plain[..., None, :, :] + wild * gross[..., None, :, :]
+        return np.asarray(np.log(each).sum(axis=-1))
 
     def _at(self, ways: Sequence[Way]) -> FloatArray:
         """Probability of each reading, taken at places of the true scale."""
@@ -207,3 +214,9 @@ class Likelihood:
         slip = 1.0 - SLIP_SHARE if self._fine else SLIP_SHARE
         usual = (1.0 - slip) * on(2.0) + slip * on(1.0)
         return np.stack([usual, *(on(step) for step in ROUND_MMHG)])
+
+
+def _total(logs: FloatArray, axes: tuple[int, ...]) -> FloatArray:
+    """Log of the sum of what the logs are of, over some axes."""
+    top = logs.max()
+    return np.asarray(np.log(np.exp(logs - top).sum(axis=axes)) + top)

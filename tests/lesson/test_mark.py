@@ -71,7 +71,13 @@ def item(
 def items(count: int, seed: int, gaps: int = 5) -> list[KeyItem]:
     rng = np.random.default_rng(seed)
     return [
-        item(n + 1, rng, gap=n < gaps, muffled_mmhg=float(rng.integers(5, 13)))
+        item(
+            n + 1,
+            rng,
+            gap=n < gaps,
+            step=float(rng.uniform(2.0, 3.2)),
+            muffled_mmhg=float(rng.integers(5, 13)),
+        )
         for n in range(count)
     ]
 
@@ -101,14 +107,14 @@ def found_in(name: str, made: list[KeyItem], seed: int, **how: float) -> dict[Ha
 def test_habits_are_recognised_and_nobody_is_accused(name: str, scatter_mmhg: float) -> None:
     habit = READERS[name].habit
     named = denied = accused = 0
-    for seed in range(40):
+    for seed in range(25):
         told = found_in(name, items(15, seed), 1000 + seed, scatter_mmhg=scatter_mmhg)
         named += habit is not None and told[habit].present is True
         denied += habit is not None and told[habit].present is False
         accused += any(one.present for one in told.values() if one.habit is not habit)
     # With the larger scatter one pulse cannot always be judged; it is not denied.
-    if habit is not None and (name, scatter_mmhg) != ("one pulse early", 2.0):
-        assert named >= 38
+    if habit is not None:
+        assert named >= (13 if (name, scatter_mmhg) == ("one pulse early", 2.0) else 23)
     assert denied <= 2
     assert accused <= 2
 

@@ -27,32 +27,30 @@ Way = tuple[Place, ...]
 def ways_of(item: KeyItem, measure: str) -> dict[Habit, tuple[Way, ...]]:
     """Return where each habit would read a measure of an item, and in which share.
 
-        Parameters
-        ----------
-        item
-            An item of the key.
-        measure
-            ``systolic`` or ``diastolic``.
+    Parameters
+    ----------
+    item
+        An item of the key.
+    measure
+        ``systolic`` or ``diastolic``.
 
-        Returns
-        -------
-        dict of Habit to tuple of Way
-            One way or two of having the habit, each pairs of mmHg and share.  They are there
-            also where they lie too near the truth to show.  Rounding is not among them: it has
-            no place of its own.
+    Returns
+    -------
+    dict of Habit to tuple of Way
+        One way or two of having the habit, each pairs of mmHg and share.  They are there
+        also where they lie too near the truth to show.  Rounding is not among them: it has
+        no place of its own.
 
-        Examples
-        --------
-        >>> import math
-
-    from tapfall.lesson.nouns import KeyGap
-        >>> item = KeyItem(name="a", systolic_mmhg=160.0, diastolic_mmhg=90.0, k4_mmhg=97.0,
-        ...     gaps=(KeyGap(upper_mmhg=150.0, lower_mmhg=130.0),), offset_mmhg=0.0, step_mmhg=2.0,
-        ...     beats=(), shows=tuple(Habit))
-        >>> ways_of(item, "systolic")[Habit.MISSED_GAP]
-        (((130.0, 1.0),),)
-        >>> ways_of(item, "diastolic")[Habit.MUFFLING], ways_of(item, "diastolic")[Habit.READ_LATE]
-        ((((97.0, 1.0),),), (((88.0, 1.0),),))
+    Examples
+    --------
+    >>> from tapfall.lesson.nouns import KeyGap
+    >>> item = KeyItem(name="a", systolic_mmhg=160.0, diastolic_mmhg=90.0, k4_mmhg=97.0,
+    ...     gaps=(KeyGap(upper_mmhg=150.0, lower_mmhg=130.0),), offset_mmhg=0.0, step_mmhg=2.0,
+    ...     beats=(), shows=tuple(Habit))
+    >>> ways_of(item, "systolic")[Habit.MISSED_GAP]
+    (((130.0, 1.0),),)
+    >>> ways_of(item, "diastolic")[Habit.MUFFLING], ways_of(item, "diastolic")[Habit.READ_LATE]
+    ((((97.0, 1.0),),), (((88.0, 1.0),),))
     """
     true = item.systolic_mmhg if measure == "systolic" else item.diastolic_mmhg
     if true is None:

@@ -30,8 +30,8 @@ ADVICE = {
     "top: the first sounds may stop and come back.",
     Habit.STOPPED_EARLY: "Sounds went on below. Listen on to the release: the last ones are "
     "faint, and sounds may come back after a silence.",
-    Habit.READ_LATE: "The value belongs to the sound before. Read the dial when the first of two "
-    "sounds comes; for the diastolic, at the last one heard.",
+    Habit.READ_LATE: "Read the dial at the first of two sounds in a row, not at the next one; for "
+    "the diastolic at the last sound, not after it.",
     Habit.READ_PULSE: "No sound yet: the needle bounces before the first sound. Wait for the "
     "sound, not for the needle.",
     Habit.MUFFLING: "The sounds had become muffled and went on. Listen to the last one.",

@@ -29,10 +29,12 @@ from tapfall.lesson.nouns import Habit
 from tapfall.lesson.words import (
     NAMES,
     cause_text,
-    habit_text,
+    group_habit_texts,
+    habit_texts,
     number,
     passed_text,
     repeats_text,
+    saved_text,
     what_text,
 )
 from tapfall.model import FindingState
@@ -74,6 +76,17 @@ class _Row:
     error: str
     advice: str
     places: tuple[_Place, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Line:
+    """A session in the table of all of them; ``key`` is that of its section."""
+
+    key: str
+    learner: str
+    cells: tuple[str, ...]
+    habits: str
+    passed: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +153,7 @@ def marks_html(marked: Marked, path: PathLike, set_folder: PathLike | None = Non
         apart=_apart(group),
         pairs=len(group.apart) // 2,
         between=BETWEEN_SOURCE,
-        progress=_progress(marked),
+        overview=_overview(marked) if len(marked.sessions) > 1 else [],
         same_set=_same_set(marked),
         read_this=MEANING,
         no_proof=PROOF,
@@ -166,21 +179,34 @@ def _apart(group: Group) -> list[tuple[str, ...]]:
     ]
 
 
-def _progress(marked: Marked) -> list[tuple[str, ...]]:
-    """Sessions of learners who have more than one."""
-    count = Counter(one.learner for one in marked.sessions)
-    return [
-        (
-            one.learner, one.saved, one.set_id, str(one.mode),
-            *(number(error.mean_mmhg, "+.1f") for error in one.errors),
-            *(number(error.sd_mmhg) for error in one.errors),
-            *(f"{error.within[1]:.0%}" for error in one.errors),
-            ", ".join(NAMES[found.habit] for found in one.habits if found.present) or "none",
-            passed_text(one.passed),
+def _overview(marked: Marked) -> list[_Line]:
+    """A row for each session, in order of learner and time."""
+    of = Counter(one.learner for one in marked.sessions)
+    place: Counter[str] = Counter()
+    lines = []
+    for n, one in enumerate(marked.sessions, 1):
+        place[one.learner] += 1
+        named = [NAMES[found.habit] for found in one.habits if found.present]
+        lines.append(
+            _Line(
+                key=f"s{n}",
+                learner=one.learner,
+                cells=(
+                    f"{place[one.learner]} of {of[one.learner]}",
+                    saved_text(one.saved),
+                    f"{one.set_id}, {one.mode}",
+                    *(
+                        f"{number(error.mean_mmhg, '+.1f')} ({number(error.sd_mmhg)})"
+                        for error in one.errors
+                    ),
+                    " / ".join(f"{error.within[1]:.0%}" for error in one.errors),
+                    str(max(error.missing for error in one.errors)),
+                ),
+                habits=", ".join(named) or "none named",
+                passed=passed_text(one.passed),
+            )
         )
-        for one in marked.sessions
-        if count[one.learner] > 1
-    ]  # fmt: skip
+    return lines
 
 
 def _same_set(marked: Marked) -> bool:
@@ -206,10 +232,10 @@ def _part(n: int, session: Session, marked: Marked, base: str | None) -> _Part:
     other = "" if session.set_id == marked.set_id else f", set {session.set_id}"
     return _Part(
         key=f"s{n}",
-        title=f"{session.learner}, {session.saved}{other}",
+        title=f"{session.learner}, {saved_text(session.saved)}{other}",
         passed=passed_text(session.passed),
         errors=tuple(map(_errors, session.errors)),
-        habits=tuple(map(habit_text, session.habits)),
+        habits=tuple(habit_texts(session.habits)),
         causes=tuple(map(cause_text, session.causes)),
         to_do=tuple(ADVICE[found.habit] for found in session.habits if found.present),
         digits=session.digits.counts,
@@ -229,7 +255,7 @@ def _group_part(group: Group) -> _Part:
         title="All learners",
         passed=f"{group.passed} of {group.learners} passed",
         errors=tuple(map(_errors, group.errors)),
-        habits=tuple(f"{NAMES[habit]}: {count} learners" for habit, count in group.habits),
+        habits=tuple(group_habit_texts(group)) or ("none named in anybody",),
         causes=tuple(map(cause_text, group.causes)),
         to_do=(),
         digits=group.digits.counts,
@@ -243,10 +269,10 @@ def _group_part(group: Group) -> _Part:
 
 def _digits(digits: Digits) -> tuple[str, ...]:
     """What the tests of digits say, where there are values enough for them."""
-    told = [found for found in digits.findings if found.state != FindingState.UNKNOWN]
     return tuple(
-        found.sentence + ("" if found.p_value is None else f" p = {found.p_value:.2g}.")
-        for found in told
+        found.sentence + (f" p = {found.p_value:.2g}." if found.state is FindingState.LOOK else "")
+        for found in digits.findings
+        if found.state is not FindingState.UNKNOWN
     )
 
 

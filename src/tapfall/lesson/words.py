@@ -30,7 +30,7 @@ NAMES = {
     Habit.ROUNDS: "rounds to 0 or 5",
     Habit.MUFFLING: "takes muffling for silence",
 }
-#: Values that are told in the text, the furthest off first (our choice).
+#: Places that are told in the text for one cause, the furthest off first (our choice).
 MOST_TOLD = 3
 
 
@@ -39,22 +39,40 @@ def number(value: float | None, form: str = ".1f") -> str:
     return "-" if value is None else format(value, form)
 
 
-def habit_text(found: HabitFound) -> str:
-    """Say what was found of a habit.
+def habit_texts(habits: Sequence[HabitFound]) -> list[str]:
+    """Say what was found of habits: those that are named one by one, the others together.
 
     Examples
     --------
-    >>> habit_text(HabitFound(habit=Habit.ROUNDS, present=None, share=None, items=2, evidence=None))
-    'rounds to 0 or 5: cannot be judged (can show on 2 items; 4 are needed)'
+    >>> found = [HabitFound(habit=Habit.ROUNDS, present=True, share=0.8, items=15, evidence=9.0),
+    ...          HabitFound(habit=Habit.MUFFLING, present=None, share=None, items=2, evidence=None),
+    ...          HabitFound(habit=Habit.READ_LATE, present=False, share=None, items=15,
+    ...                     evidence=-1.0)]
+    >>> for text in habit_texts(found):
+    ...     print(text)
+    rounds to 0 or 5: yes, about 80 % of the time
+    no sign of: reads a beat late
+    cannot be judged, can show on fewer than 4 items: takes muffling for silence
     """
-    name = NAMES[found.habit]
-    items = "1 item" if found.items == 1 else f"{found.items} items"
-    if found.present is None:
-        why = f"{FEWEST} are needed" if found.items < FEWEST else "too much scatter to tell"
-        return f"{name}: cannot be judged (can show on {items}; {why})"
-    if not found.present or found.share is None:
-        return f"{name}: no sign of it (can show on {items})"
-    return f"{name}: yes, about {found.share:.0%} of the time (can show on {items})"
+    texts = [
+        f"{NAMES[one.habit]}: yes, about {100.0 * one.share:.0f} % of the time"
+        for one in habits
+        if one.present and one.share is not None
+    ]
+    for start, some in (
+        ("no sign of", [one for one in habits if one.present is False]),
+        (
+            f"cannot be judged, can show on fewer than {FEWEST} items",
+            [one for one in habits if one.present is None and one.items < FEWEST],
+        ),
+        (
+            "cannot be judged, the readings scatter too much",
+            [one for one in habits if one.present is None and one.items >= FEWEST],
+        ),
+    ):
+        if some:
+            texts.append(f"{start}: {', '.join(NAMES[one.habit] for one in some)}")
+    return texts
 
 
 def cause_text(cause: Cause) -> str:
@@ -78,14 +96,14 @@ def digits_text(digits: Digits) -> str:
     Examples
     --------
     >>> digits_text(Digits(counts=(12, 0, 3, 0, 4, 5, 3, 0, 3, 0), findings=()))
-    'last digits: 12 of 30 values end in 0 (by chance 3, read to 2 mmHg 6), 5 in 5'
+    'last digits: 12 of 30 values end in 0 (6 by chance, read to 2 mmHg), 5 in 5'
     """
     total = sum(digits.counts)
     if not total:
         return "last digits: no values"
     return (
-        f"last digits: {digits.counts[0]} of {total} values end in 0 (by chance "
-        f"{total / 10:.0f}, read to 2 mmHg {total / 5:.0f}), {digits.counts[5]} in 5"
+        f"last digits: {digits.counts[0]} of {total} values end in 0 "
+        f"({total / 5:.0f} by chance, read to 2 mmHg), {digits.counts[5]} in 5"
     )
 
 
@@ -96,12 +114,12 @@ def repeats_text(found: Sequence[Repeated]) -> str:
     --------
     >>> repeats_text([Repeated(measure="systolic", count=4, mean_mmhg=0.0, sd_mmhg=1.5,
     ...                        bound_mmhg=4.2)])
-    'sounds heard twice: systolic SD 1.5 mmHg over 4'
+    'sounds heard twice: SD 1.5 mmHg systolic (4)'
     """
     if not found:
         return ""
-    parts = [f"{one.measure} SD {one.sd_mmhg:.1f} mmHg over {one.count}" for one in found]
-    return f"sounds heard twice: {', '.join(parts)}"
+    parts = [f"{one.sd_mmhg:.1f} mmHg {one.measure} ({one.count})" for one in found]
+    return f"sounds heard twice: SD {', '.join(parts)}"
 
 
 def passed_text(passed: bool | None) -> str:
@@ -144,7 +162,7 @@ def marked_text(marked: Marked) -> str:
     ]
     for session in marked.sessions:
         other = "" if session.set_id == marked.set_id else f", set {printable(session.set_id)}"
-        head = f"{printable(session.learner)}, {printable(session.saved)}{other}"
+        head = f"{printable(session.learner)}, {printable(saved_text(session.saved))}{other}"
         lines += _wrapped(f"{head}: {passed_text(session.passed)}", "")
         lines += [errors_line(one) for one in session.errors]
         for text in session_texts(session):
@@ -160,55 +178,70 @@ def marked_text(marked: Marked) -> str:
 
 def session_texts(session: Session) -> list[str]:
     """Habits, digits, repeatability and places to listen again, of one session."""
-    habits = [found for found in session.habits if found.present]
-    texts = [habit_text(found) for found in habits]
-    unjudged = [NAMES[found.habit] for found in session.habits if found.present is None]
-    if unjudged:
-        texts.append(f"cannot be judged: {', '.join(unjudged)}")
+    texts = habit_texts(session.habits)
     texts.append(digits_text(session.digits))
     if session.repeats:
         texts.append(repeats_text(session.repeats))
-    far = sorted(
-        (
-            (abs(one.error_mmhg), item.name, one)
-            for item in session.items
-            for one in item.misses
-            if one.error_mmhg is not None and not one.right
-        ),
-        key=lambda row: -row[0],
-    )
-    for _, name, one in far[:MOST_TOLD]:
-        where = "" if one.at_s is None else f" at {one.at_s:.1f} s"
-        texts.append(
-            f"{printable(name)}{where}: {one.measure} {number(one.error_mmhg, '+.0f')} mmHg. "
-            f"{what_text(one)}"
-        )
-    if len(far) > MOST_TOLD:
-        texts.append(f"and {len(far) - MOST_TOLD} more values further off than 4 mmHg")
+    return texts + _places(session)
+
+
+def _places(session: Session) -> list[str]:
+    """What went wrong, the most frequent first: where to listen again, and for what."""
+    by_advice: dict[tuple[str, str], list[tuple[str, Miss]]] = {}
+    for item in session.items:
+        for one in item.misses:
+            if not one.right:
+                by_advice.setdefault((one.measure, what_text(one)), []).append((item.name, one))
+    texts = []
+    for (measure, what), misses in sorted(by_advice.items(), key=lambda one: -len(one[1])):
+        places = [
+            f"{printable(name)}"
+            + ("" if one.at_s is None else f" at {one.at_s:.1f} s")
+            + ("" if one.error_mmhg is None else f" ({one.error_mmhg:+.0f} mmHg)")
+            for name, one in sorted(misses, key=lambda row: -abs(row[1].error_mmhg or 0.0))
+        ]
+        more = f" and {len(places) - MOST_TOLD} more" if len(places) > MOST_TOLD else ""
+        texts.append(f"{measure}, {', '.join(places[:MOST_TOLD])}{more}: {what}")
     return texts
 
 
 def group_texts(group: Group) -> list[str]:
     """Causes, habits, digits and agreement of all learners."""
     texts = [cause_text(cause) for cause in group.causes]
-    texts += [
-        f"{NAMES[habit]}: {_count(count, 'learner')}" for habit, count in group.habits if count
-    ]
+    texts += group_habit_texts(group)
     texts.append(digits_text(group.digits))
     if group.repeats:
         texts.append(repeats_text(group.repeats))
-    for measure, icc in zip(MEASURES, group.icc, strict=True):
-        if icc is not None:
-            texts.append(f"agreement of all, {measure}: ICC(2,1) {number(icc.value, '.3f')}")
-    for measure in MEASURES:
-        pairs = [one for one in group.apart if one.measure == measure]
-        if pairs:
-            kept = sum(one.kept for one in pairs)
-            texts.append(
-                f"{kept} of {_count(len(pairs), 'pair')} of learners agree on {measure} as wanted "
-                f"{BETWEEN_SOURCE}"
-            )
+    iccs = [
+        f"{number(icc.value, '.3f')} {measure}"
+        for measure, icc in zip(MEASURES, group.icc, strict=True)
+        if icc is not None
+    ]
+    if iccs:
+        texts.append(f"agreement of all, ICC(2,1): {', '.join(iccs)}")
+    if group.apart:
+        kept = []
+        for measure in MEASURES:
+            pairs = [one for one in group.apart if one.measure == measure]
+            kept.append(f"{sum(one.kept for one in pairs)} of {len(pairs)} {measure}")
+        texts.append(f"pairs that agree ({BETWEEN_SOURCE}): {', '.join(kept)}")
     return texts
+
+
+def group_habit_texts(group: Group) -> list[str]:
+    """How many learners have each habit that any of them has."""
+    return [f"{NAMES[habit]}: {_count(count, 'learner')}" for habit, count in group.habits if count]
+
+
+def saved_text(saved: str) -> str:
+    """A day and time as people write them, to the minute.
+
+    Examples
+    --------
+    >>> saved_text("2026-01-05T10:00:00Z"), saved_text("2026-01-05")
+    ('2026-01-05 10:00', '2026-01-05')
+    """
+    return saved[:16].replace("T", " ")
 
 
 def _wrapped(text: str, indent: str) -> list[str]:

@@ -144,14 +144,14 @@ def _front_end(recording: Recording) -> tuple[dict[str, np.ndarray], dict[str, A
     design = front.design
     sound, clipped = front.push(recording.samples)
     # A power of two: every value is exact in float32.
-    step = 2.0 ** math.ceil(math.log2(float(np.abs(sound).max()) / 32767))
+    step = 2.0 ** math.ceil(math.log2(float(np.abs(sound).max()) / 524287))
     arrays = {
         "audio": recording.samples,
         "log_s": recording.cuff.time_s,
         "log_mmhg": recording.cuff.pressure_mmhg,
         "low_pass_sos": design.low_pass,
         "high_pass_sos": design.high_pass,
-        "sound_steps": np.round(sound / step).astype(np.int16),
+        "sound_steps": np.round(sound / step).astype(np.int32),
         "sound_step": np.array(step),
         "clipped": clipped,
     }

@@ -16,9 +16,10 @@ from tapfall.files import write_bytes, write_json
 FOLDER = Path(__file__).resolve().parent
 
 #: How far off a port may be.  A front end and a log in float32 move the log odds by up to
-#: 0.0001, times by 2 us, pressures by 0.00002 mmHg; the 16-bit steps in which the sound is
-#: stored move the log odds by up to 0.02 (measured).  The tolerances leave room for a port
-#: whose later stages are float32 as well (our choice).  What has none has to be equal.
+#: 0.0001, times by 2 us, pressures by 0.00002 mmHg; the 20-bit steps in which the sound is
+#: stored move them by less (steps of 16 bits turned a beat over).  The tolerances leave room
+#: for a port whose later stages are float32 as well (our choice).  What has none has to be
+#: equal.
 TOLERANCES = {
     "low_pass_sos": 1e-9,
     "high_pass_sos": 1e-9,

@@ -26,7 +26,7 @@ SHAPES: dict[str, tuple[tuple[tuple[int, int], tuple[int, int]], ...]] = {
     "evidence": (((5, 1), (1, 1)), ((5, 1), (1, 1)), ((3, 1), (1, 1))),
     "muffling": (((5, 1), (1, 1)), ((5, 1), (1, 1))),
 }
-CHANNELS = {"onsets": 12, "rises": 16, "pulses": 24, "sounds": 16, "evidence": 40, "muffling": 16}
+CHANNELS = {"onsets": 12, "rises": 24, "pulses": 24, "sounds": 16, "evidence": 40, "muffling": 16}
 #: Columns of a map while fitting, and the delays a map of sounds begins at.
 COLUMNS = {"pulses": 72, "sounds": 81}
 SOUNDS_FROM_S = -0.32
@@ -34,10 +34,9 @@ SOUNDS_FROM_S = -0.32
 STRETCH = 1024
 #: A cell this near to a true sound counts as one, one a little further as neither.
 SAME_S, UNSURE_S, QUIET_S = 0.0105, 0.03, 0.05
-#: Likewise for the rise of a pulse on the log.
-RISE_S, BESIDE_RISE_S = 0.0205, 0.07
-#: In a slow log a rise lies within so many steps of the log.
-RISE_STEPS = 0.2
+#: The wanted odds of a rise on the log are highest where it is and fall off like a bell this
+#: wide, in a slow log so many of its steps: its time is then the top of the odds.
+RISE_S, RISE_STEPS = 0.014, 0.13
 #: Silent beats with sounds this near on both sides count so many times.
 BESIDE, SHORT_SILENCE = 3, 4.0
 #: Share of maps kept whole, and the most that is cut from either end of the others.
@@ -245,12 +244,9 @@ def _log_stretch(row: dict[str, Any], rng: np.random.Generator) -> Arrays:
     low = int(rng.integers(0, max(time_s.size - STRETCH, 0) + 1))
     part = slice(low, low + STRETCH)
     away_s = _near(time_s[part], row["rise_s"])
-    rise_s = max(RISE_S, RISE_STEPS / row["log_rate_hz"])
-    return (
-        values[:, part],
-        (away_s <= rise_s)[None],
-        ((away_s > rise_s) & (away_s < rise_s + BESIDE_RISE_S - RISE_S))[None],
-    )
+    wide_s = max(RISE_S, RISE_STEPS / row["log_rate_hz"])
+    rise = np.exp(-0.5 * (away_s / wide_s) ** 2).astype(np.float32)
+    return values[:, part], rise[None], np.zeros((1, rise.size), bool)
 
 
 def fit_charts(kind: str, charts: Sequence[dict[str, Any]], epochs: int) -> list[dict[str, Any]]:
@@ -286,7 +282,7 @@ def fit_charts(kind: str, charts: Sequence[dict[str, Any]], epochs: int) -> list
         tall = 1 if alone else 24 * int(np.ceil(most / 24))
         wide = some[0][0].shape[2] if some else 12
         values = np.zeros((BATCH, tall, columns, wide), np.float32)
-        sound = np.zeros((BATCH, tall, columns), bool)
+        sound = np.zeros((BATCH, tall, columns), np.float32 if kind == "rises" else bool)
         unsure = np.ones((BATCH, tall, columns), bool)
         rows = np.zeros((BATCH, tall), np.float32)
         for k, (one, is_sound, is_unsure) in enumerate(some):

@@ -6,13 +6,7 @@ import argparse
 import math
 
 from tapfall import __version__
-from tapfall.cli.agree import add_agree
 from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
-from tapfall.cli.lesson import add_lesson
-from tapfall.cli.study_options import add_study
-from tapfall.cli.technique import add_stated
-from tapfall.cli.visit_options import add_visit
-from tapfall.cli.written import add_written
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -59,10 +53,13 @@ def parsed(given: list[str]) -> argparse.Namespace:
     SystemExit
         After ``--help`` and ``--version``.
     """
-    return _parser().parse_args(given)
+    chosen = next((one for one in given if not one.startswith("-")), None)
+    return _parser(chosen).parse_args(given)
 
 
-def _parser() -> _Parser:
+def _parser(chosen: str | None) -> _Parser:
+    """All commands, with the options of the chosen one alone: those of all take a third of
+    the time that the help takes."""
     parser = _Parser(
         prog="tapfall",
         description="A second listener for blood pressure measured by ear: stethoscope sound and "
@@ -75,8 +72,16 @@ def _parser() -> _Parser:
     commands = parser.add_subparsers(
         dest="command", metavar="COMMAND", required=True, parser_class=_Parser
     )
+    for name, (words, fill) in _COMMANDS.items():
+        command = commands.add_parser(name, parents=[debug], help=words)
+        if name == chosen:
+            fill(command)
+    return parser
 
-    read = commands.add_parser("read", parents=[debug], help="read one recording")
+
+def _fill_read(read: argparse.ArgumentParser) -> None:
+    from tapfall.cli.technique import add_stated
+
     read.description = "Read one recording and say how far to trust it."
     _add_files(read)
     read.add_argument("--json", metavar="FILE", help="write the reading as JSON; - for stdout")
@@ -93,9 +98,8 @@ def _parser() -> _Parser:
     _add_choices(read)
     add_stated(read)
 
-    device = commands.add_parser(
-        "check-device", parents=[debug], help="tell what a prototype's recordings are good for"
-    )
+
+def _fill_check_device(device: argparse.ArgumentParser) -> None:
     device.description = (
         "Tell from a short recording whether readings are possible with the device that made "
         "it, and what limits them. Exit code 1 where they are not possible."
@@ -110,40 +114,51 @@ def _parser() -> _Parser:
     )
     _add_loading(device, _channel)
 
-    _add_listen(commands.add_parser("listen", parents=[debug], help="hear streams as they come"))
 
-    visit = commands.add_parser("visit", parents=[debug], help="average the readings of a visit")
+def _fill_visit(visit: argparse.ArgumentParser) -> None:
+    from tapfall.cli.technique import add_stated
+    from tapfall.cli.visit_options import add_visit
+
     add_visit(visit)
     _add_loading(visit, _channel)
     _add_choices(visit)
     add_stated(visit, alone=False)
 
-    add_written(
-        commands.add_parser("written", parents=[debug], help="check pressures written down")
-    )
 
-    add_agree(
-        commands.add_parser("agree", parents=[debug], help="compare estimates with references")
-    )
+def _fill_written(command: argparse.ArgumentParser) -> None:
+    from tapfall.cli.written import add_written
 
-    study = commands.add_parser("study", parents=[debug], help="read all recordings of a study")
+    add_written(command)
+
+
+def _fill_agree(command: argparse.ArgumentParser) -> None:
+    from tapfall.cli.agree import add_agree
+
+    add_agree(command)
+
+
+def _fill_study(study: argparse.ArgumentParser) -> None:
+    from tapfall.cli.study_options import add_study
+
     add_study(study)
     _add_loading(study, _channel)
     _add_choices(study)
 
-    add_lesson(
-        commands.add_parser("lesson", parents=[debug], help="sets to learn from, and marking"),
-        [debug],
-        _Parser,
-    )
 
-    demo = commands.add_parser("demo", parents=[debug], help="make a recording and read it")
+def _fill_lesson(command: argparse.ArgumentParser) -> None:
+    from tapfall.cli.lesson import add_lesson
+
+    debug = _Parser(add_help=False)
+    debug.add_argument("--debug", action="store_true", help="show where a fault arose")
+    add_lesson(command, [debug], _Parser)
+
+
+def _fill_demo(demo: argparse.ArgumentParser) -> None:
     demo.description = "Make a simulated recording, read it, and keep all files in a folder."
     demo.add_argument("folder", metavar="FOLDER", nargs="?", default=DEMO_FOLDER)
 
-    simulate = commands.add_parser(
-        "simulate", parents=[debug], help="make recordings whose truth is known"
-    )
+
+def _fill_simulate(simulate: argparse.ArgumentParser) -> None:
     simulate.description = "Make recordings whose truth is known."
     simulate.add_argument(
         "scenario",
@@ -161,7 +176,6 @@ def _parser() -> _Parser:
     simulate.add_argument(
         "-o", "--output", default=SIMULATED_FOLDER, metavar="FOLDER", help=f"({SIMULATED_FOLDER})"
     )
-    return parser
 
 
 def _add_files(command: argparse.ArgumentParser) -> None:
@@ -328,3 +342,18 @@ def _whole(text: str, low: int, high: int) -> int:
     if not (text.isascii() and text.isdigit() and len(text) < 20 and low <= int(text) <= high):
         raise argparse.ArgumentTypeError(f"found '{text}'; allowed a whole number, {low} to {high}")
     return int(text)
+
+
+#: Every command: what the list says of it, and what adds its options.
+_COMMANDS: dict[str, tuple[str, Callable[[argparse.ArgumentParser], None]]] = {
+    "read": ("read one recording", _fill_read),
+    "check-device": ("tell what a prototype's recordings are good for", _fill_check_device),
+    "listen": ("hear streams as they come", _add_listen),
+    "visit": ("average the readings of a visit", _fill_visit),
+    "written": ("check pressures written down", _fill_written),
+    "agree": ("compare estimates with references", _fill_agree),
+    "study": ("read all recordings of a study", _fill_study),
+    "lesson": ("sets to learn from, and marking", _fill_lesson),
+    "demo": ("make a recording and read it", _fill_demo),
+    "simulate": ("make recordings whose truth is known", _fill_simulate),
+}

@@ -53,9 +53,9 @@ def measure_log(log: CuffLog) -> DeviceLog:
     --------
     >>> time_s = np.arange(0.0, 60.0, 0.05)
     >>> fall = np.interp(time_s, [0, 5, 10, 50, 51, 60], [0, 0, 160, 60, 0, 0])
-    >>> found = measure_log(CuffLog(time_s=time_s, pressure_mmhg=np.round(fall)))
+    >>> found = measure_log(CuffLog(time_s=time_s, pressure_mmhg=np.round(fall, 1)))
     >>> found.rate_hz, found.rounding_mmhg, found.pulse_seen
-    (20.0, 1.0, False)
+    (20.0, 0.1, False)
     """
     time_s, mmhg = as_rows(log.time_s, log.pressure_mmhg)
     again = np.zeros(time_s.size, np.bool_)

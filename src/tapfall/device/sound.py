@@ -12,7 +12,7 @@ from tapfall.device.facts import DeviceSound
 from tapfall.device.gain import find_gain
 from tapfall.device.gaps import find_dead, find_repeats
 from tapfall.device.spectrum import Hum, find_edges, find_hum, without_lines
-from tapfall.ear.frontend import CLIP_LEVEL, as_samples, design
+from tapfall.ear.frontend import CLIP_LEVEL, as_samples, design, thinned
 from tapfall.errors import AudioError
 from tapfall.model import FloatArray
 
@@ -70,9 +70,7 @@ def measure_sound(samples: NDArray[np.generic], rate_hz: float) -> DeviceSound:
     whole = raw.astype(np.float64)
     whole *= _SCALES.get(raw.dtype.name, 1.0)
     offset = float(whole.mean())
-    sound = whole - offset
-    if made.factor > 1:
-        sound = signal.sosfilt(made.low_pass, sound)[:: made.factor]
+    sound = thinned(made, whole - offset)
     sound_hz = made.sound_rate_hz
     band = _in_band(sound, sound_hz)
     settled = band[min(round(SETTLE_S * sound_hz), band.size // 2) :]

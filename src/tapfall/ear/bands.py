@@ -83,14 +83,24 @@ def band_levels(sound: FloatArray, rate_hz: float, start_s: float) -> Bands | No
     masked = loud * 10 ** (-MASKED_DB / 10) + loud.max() * 10 ** (-MASKED_BY_LOUDEST_DB / 10)
     level = np.log(power + masked + 1e-20)
     block = round(BLOCK_S / HOP_S)
-    blocks = max(1, count // block)
-    medians = np.stack(
-        [
-            np.median(level[max(0, b - BLOCKS) * block : (b + BLOCKS + 1) * block : 2], axis=0)
-            for b in range(blocks)
-        ]
-    )
-    centre = (np.arange(blocks) + 0.5) * block
+    medians = _local_medians(level, block)
+    centre = (np.arange(medians.shape[0]) + 0.5) * block
     at = np.arange(count)
     floor = np.stack([np.interp(at, centre, column) for column in medians.T], axis=1)
     return Bands(level=np.clip(level - floor, LEAST_NATS, MOST_NATS), start_s=start_s)
+
+
+def _local_medians(level: FloatArray, block: int) -> FloatArray:
+    """Median of every second frame of each block and those around it, shape ``(blocks, k)``."""
+    blocks = max(1, level.shape[0] // block)
+    whole = (2 * BLOCKS + 1) * block
+    inner = range(BLOCKS, BLOCKS)
+    medians = np.empty((blocks, level.shape[1]))
+    if level.shape[0] >= whole:  # all with as many blocks on either side, at once
+        windows = np.lib.stride_tricks.sliding_window_view(level, whole, axis=0)[::block, :, ::2]
+        inner = range(BLOCKS, BLOCKS + windows.shape[0])
+        medians[inner.start : inner.stop] = np.median(windows, axis=-1)
+    for b in set(range(blocks)) - set(inner):
+        around = level[max(0, b - BLOCKS) * block : (b + BLOCKS + 1) * block : 2]
+        medians[b] = np.median(around, axis=0)
+    return medians

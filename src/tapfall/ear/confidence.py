@@ -31,6 +31,7 @@ CONFIDENCE = (
     "signal_to_noise",
     "interval_spread",
     "alternating",
+    "sounds_above",
 )
 #: A ratio that was not measured, or beyond this, counts as this.
 CLEAR_DB = 30.0
@@ -58,6 +59,7 @@ def confidence_measures(
     signal_to_noise_db: float | None,
     interval_spread: float,
     alternating: float,
+    sounds_above: float,
 ) -> FloatArray:
     """Measures that the confidence in one threshold rests on.
 
@@ -77,6 +79,8 @@ def confidence_measures(
         Standard deviation of the log intervals.
     alternating
         Share of the stories in which the threshold lies on alternate beats.
+    sounds_above
+        Probability that sounds lie above the first one read.
 
     Returns
     -------
@@ -109,6 +113,7 @@ def confidence_measures(
             ratio_db,
             interval_spread,
             alternating,
+            logit(sounds_above),
         ]
     )
 

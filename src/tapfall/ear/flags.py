@@ -6,8 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from tapfall.ear.above import above_measures, sounds_above
-from tapfall.ear.cuff import Deflation
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.thresholds import ASK_BELOW, Told
 from tapfall.model import (
@@ -41,16 +39,8 @@ NOISY_DB = 8.0
 HIDDEN_DB = 2.0
 
 
-def _first_sounds(told: Told) -> float:
-    """Level of the first two sounds against the loudest, nats."""
-    level = told.listening.evidence.measure("own_over_loud")[told.beats]
-    first = level[np.flatnonzero(told.heard >= 0.5)[:2]]
-    return float(first.mean()) if first.size else 0.0
-
-
 def heard_flags(
     told: Told,
-    deflation: Deflation,
     pulses: Pulses,
     systolic: Threshold,
     diastolic: Diastolic,
@@ -62,7 +52,7 @@ def heard_flags(
 
     Parameters
     ----------
-    told, deflation, pulses
+    told, pulses
         The stories of the listening, and what the log showed.
     systolic, diastolic, gaps, to_zero
         What the reading says.
@@ -78,11 +68,7 @@ def heard_flags(
     flags: list[Flag] = []
     if systolic.state is State.OBSERVED and systolic.mmhg is not None:
         top = float(told.cuff_mmhg[: max(int(np.median(ruled.first)), 1)].max())
-        below = diastolic.mmhg if diastolic.mmhg is not None else float(told.cuff_mmhg[-1])
-        known = above_measures(pulses, deflation, systolic.mmhg, below, _first_sounds(told))
-        if top - systolic.mmhg < CLEAR_SILENCE_MMHG or (
-            known is not None and sounds_above(known) > LEAST_ABOVE
-        ):
+        if top - systolic.mmhg < CLEAR_SILENCE_MMHG or told.sounds_above > LEAST_ABOVE:
             flags.append(Flag.GAP_ABOVE_NOT_EXCLUDED)
         above = listening.evidence.log_odds[told.beats][: max(int(np.median(ruled.first)) - 1, 0)]
         if ruled.lone_above.mean() >= 0.5 or (above > LONE_LOG_ODDS).any():

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.rises import STEP_S, PulseLog, lay_out_log, rise_odds
+from tapfall.ear.rises import STEP_S, PulseLog, lay_out_log, near_odds, rise_odds
 from tapfall.model import FloatArray
 
 #: Heart rates looked for: 32 to 180 per minute (physiology, with margin).
@@ -27,8 +27,9 @@ RHYTHM_WEIGHT, MOST_ODD = 4.0, 4.0
 #: second counts no more (tuned).
 LEAST_APART_S, LEAST_ODDS, MOST_ODDS = 0.25, -2.2, 3.0
 #: Where none is seen for so many intervals an instant may hold an unseen one, at this
-#: score and this far from those seen (an empty cuff shows no pulse; tuned).
-UNSEEN_INTERVALS, HOLE_SCORE, APART = 2.4, 0.2, round(0.3 / STEP_S)
+#: score and this far from those seen (an empty cuff shows no pulse; tuned).  Pauses of a
+#: fibrillating heart last up to two and a half (the real series).
+UNSEEN_INTERVALS, HOLE_SCORE, APART = 3.0, 0.2, round(0.3 / STEP_S)
 #: Fewest pulses that make a clock, and the least log odds of its median pulse (tuned).
 LEAST_PULSES, USABLE_ODDS = 6, 0.0
 #: Error of a pulse's time in steps of the log (measured on development seeds: 20 ms at
@@ -134,8 +135,9 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
     log = lay_out_log(time_s, pressure_mmhg, deflation)
     if log is None:
         return nothing
-    odds = rise_odds(log)
-    peaks = local_maxima(odds, round(LEAST_APART_S / STEP_S))
+    at_odds = rise_odds(log)
+    odds = near_odds(at_odds)
+    peaks = local_maxima(at_odds, round(LEAST_APART_S / STEP_S))
     peaks = peaks[(odds[peaks] > LEAST_ODDS) & ~log.hole[peaks]]
     sure = peaks[odds[peaks] > 0]
     if sure.size < LEAST_PULSES:
@@ -147,7 +149,7 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
     score[peaks] = np.minimum(odds[peaks], MOST_ODDS) - LEAST_ODDS
     peaks = np.union1d(peaks, np.flatnonzero(unseen))
     chosen = peaks[best_chain(log.time_s[peaks], score[peaks], interval_s)]
-    times = log.time_s[chosen] + STEP_S * _vertex(odds, chosen)
+    times = log.time_s[chosen] + STEP_S * _vertex(at_odds, chosen)
     return Pulses(
         time_s=times,
         size_mmhg=_sizes(log, times),

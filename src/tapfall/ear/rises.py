@@ -28,6 +28,8 @@ SLOWEST_LOG_HZ = 7.0
 CURVED_BELOW_HZ = 15.0
 #: Rows further apart than so many usual steps, and than so long, leave a hole.
 HOLE_STEPS, HOLE_S = 2.5, 0.06
+#: The wanted odds of a rise are a bell this many steps in area, nearly all of it this near.
+BELL_STEPS, NEAR_STEPS = 1.75, 2
 #: Length over which the pulse's usual size is taken.
 AROUND_S = 6.0
 
@@ -128,7 +130,18 @@ def rise_values(log: PulseLog) -> Singles:
     return clipped
 
 
+def near_odds(at_odds: FloatArray) -> FloatArray:
+    """Log odds that a rise lies near each step, from those that it lies at each."""
+    chance = 1.0 / (1.0 + np.exp(-at_odds))
+    near = np.convolve(chance, np.ones(2 * NEAR_STEPS + 1), "same") / BELL_STEPS
+    near = np.clip(near, 1e-4, 1.0 - 1e-4)
+    return np.asarray(np.log(near / (1.0 - near)))
+
+
 def rise_odds(log: PulseLog) -> FloatArray:
-    """Log odds that a beat's steepest rise lies at each step, shape ``(n,)``."""
+    """Log odds that a beat's steepest rise lies at each step, shape ``(n,)``.
+
+    They are highest at the rise and fall off like a bell.
+    """
     odds: FloatArray = run_layers(rise_values(log), CALIBRATION.layers["rises"])[0].astype(float)
     return odds

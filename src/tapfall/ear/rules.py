@@ -16,6 +16,9 @@ from tapfall.model import FloatArray
 #: Silent expected beats before the first sound, and after the last, without
 #: which a threshold was not reached (the project's definition).
 SILENT_BEFORE, SILENT_AFTER = 2, 3
+#: A beat is expected if the interval before it is at least this share of the median of so
+#: many intervals on either side (the project's definition).
+LEAST_SHARE, AROUND = 0.8, 4
 #: A silent gap: at least two beats and 4 mmHg (the project's definition).
 GAP_BEATS, GAP_MMHG = 2, 4.0
 #: Silences so near a threshold that recur at the breathing period (8-30 a minute;
@@ -103,12 +106,13 @@ def apply_rules(heard: np.ndarray, cuff_mmhg: FloatArray) -> Ruled:
     gap_upper = np.full(m, -1)
     gap_lower = np.full(m, -1)
     # Rows repeat: draws of one posterior tell few different stories.
-    unique, inverse = np.unique(heard, axis=0, return_inverse=True)
-    for row in range(unique.shape[0]):
-        members = np.flatnonzero(inverse.ravel() == row)
+    alike: dict[bytes, list[int]] = {}
+    for row, told in enumerate(np.packbits(heard, axis=1)):
+        alike.setdefault(told.tobytes(), []).append(row)
+    for members in alike.values():
         if none[members[0]]:
             continue
-        edges = _widest_gap(unique[row], cuff_mmhg)
+        edges = _widest_gap(heard[members[0]], cuff_mmhg)
         if edges is not None:
             gap_upper[members], gap_lower[members] = edges
     silent_before = (~heard & (index < first[:, None])).sum(axis=1)
@@ -206,26 +210,30 @@ def expected_beats(time_s: FloatArray) -> np.ndarray:
     Parameters
     ----------
     time_s
-        Beats in order of time, shape ``(n,)``.
+        Beats in order of time, shape ``(n,)``, or several clocks, ``(k, n)``.
 
     Returns
     -------
     ndarray of bool
         False where the interval before a beat is below 80 % of the local
         median interval, that of the eight around it (the project's definition),
-        shape ``(n,)``.
+        shape as that of ``time_s``.
 
     Examples
     --------
     >>> expected_beats(np.array([0, 0.8, 1.6, 2.1, 3.2, 4.0, 4.8])).tolist()
     [True, True, True, False, True, True, True]
     """
-    n = time_s.size
-    keep = np.ones(n, bool)
-    if n < 4:
+    keep = np.ones(time_s.shape, bool)
+    if time_s.shape[-1] < 4:
         return keep
     interval = np.diff(time_s)
-    for i in range(1, n):
-        near = np.concatenate([interval[max(0, i - 5) : i - 1], interval[i : i + 4]])
-        keep[i] = interval[i - 1] >= 0.8 * float(np.median(near))
+    beyond = np.full((*interval.shape[:-1], AROUND), np.inf)
+    padded = np.concatenate([beyond, interval, beyond], axis=-1)
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * AROUND + 1, axis=-1)
+    around = np.sort(np.delete(around, AROUND, axis=-1), axis=-1)  # those beyond come last
+    half = np.isfinite(around).sum(axis=-1, keepdims=True)
+    low = np.take_along_axis(around, (half - 1) // 2, axis=-1)
+    high = np.take_along_axis(around, half // 2, axis=-1)
+    keep[..., 1:] = interval >= LEAST_SHARE * (0.5 * (low + high))[..., 0]
     return keep

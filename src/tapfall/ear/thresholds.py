@@ -7,11 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.ear import verdict
+from tapfall.ear.above import above_measures, sounds_above
+from tapfall.ear.clocks import PULSE_ERROR_S, SOUND_ERROR_S, apply_to_clocks, clocks
 from tapfall.ear.confidence import confidence, confidence_measures, widening_mmhg
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.judge import Listening
 from tapfall.ear.muffling import Muffled
-from tapfall.ear.rules import Ruled, apply_rules, expected_beats
+from tapfall.ear.pulses import Pulses
+from tapfall.ear.rules import Ruled
 from tapfall.model import Diastolic, FloatArray, Gap, Reason, Rule, State, Threshold
 
 #: Confidence below which a person has to listen, and below which no value is given.
@@ -31,7 +34,7 @@ LEAST_TREND_ERROR_MMHG = 0.35
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Told:
-    """The stories of a listening, put to the rules, on expected beats only."""
+    """The stories of a listening, put to the rules, on beats that some clock expects."""
 
     beats: np.ndarray
     cuff_mmhg: FloatArray
@@ -44,6 +47,7 @@ class Told:
     deflation: Deflation
     signal_to_noise_db: float | None = None
     clipped_share: float = 0.0
+    sounds_above: float = 0.0
 
     def hole_at(self, index: int, beyond: int) -> tuple[float, float] | None:
         """Pressures at the edges of a hole in the log between two neighbouring beats."""
@@ -76,12 +80,16 @@ class Told:
             signal_to_noise_db=self.signal_to_noise_db,
             interval_spread=float(np.std(np.log(np.maximum(interval_s, 0.05)))),
             alternating=float(alternate.mean()),
+            sounds_above=self.sounds_above,
         )
 
 
 def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told:
     """Put every story to the rules, ectopic beats left out."""
-    keep = np.flatnonzero(expected_beats(listening.expected.reference_s))
+    known = PULSE_ERROR_S if listening.anchored else SOUND_ERROR_S
+    error_s = float(np.hypot(known, listening.expected.error_s))
+    expected = clocks(listening.expected.reference_s, error_s)
+    keep = np.flatnonzero(expected.any(axis=0))
     cuff = listening.cuff_mmhg[keep]
     paths = listening.story.paths[:, keep]
     rate = deflation.rate_mmhg_per_s
@@ -94,11 +102,29 @@ def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told
         onset_s=listening.onset_s[keep],
         heard=listening.story.heard[keep],
         paths=paths,
-        ruled=apply_rules(paths, cuff),
+        ruled=apply_to_clocks(paths, cuff, expected[:, keep]),
         error_mmhg=error,
         listening=listening,
         deflation=deflation,
     )
+
+
+def _first_sounds(told: Told) -> float:
+    """Level of the first two sounds against the loudest, nats."""
+    level = told.listening.evidence.measure("own_over_loud")[told.beats]
+    first = level[np.flatnonzero(told.heard >= 0.5)[:2]]
+    return float(first.mean()) if first.size else 0.0
+
+
+def chance_above(told: Told, pulses: Pulses) -> float:
+    """Probability that sounds lie above the first one read, 0 where no pulse can tell."""
+    systolic = verdict.systolic_edge(told.ruled, told.cuff_mmhg, told.error_mmhg)
+    diastolic = verdict.diastolic_edge(told.ruled, told.cuff_mmhg, told.error_mmhg)
+    if systolic is None:
+        return 0.0
+    below_mmhg = float(told.cuff_mmhg[-1]) if diastolic is None else diastolic.mmhg
+    known = above_measures(pulses, told.deflation, systolic.mmhg, below_mmhg, _first_sounds(told))
+    return 0.0 if known is None else sounds_above(known)
 
 
 def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:

@@ -194,13 +194,13 @@ def _overview(marked: Marked) -> list[_Line]:
                 cells=(
                     f"{place[one.learner]} of {of[one.learner]}",
                     saved_text(one.saved),
-                    f"{one.set_id}, {one.mode}",
                     *(
                         f"{number(error.mean_mmhg, '+.1f')} ({number(error.sd_mmhg)})"
                         for error in one.errors
                     ),
                     " / ".join(f"{error.within[1]:.0%}" for error in one.errors),
-                    str(max(error.missing for error in one.errors)),
+                    str(sum(error.missing for error in one.errors)),
+                    f"{one.set_id}, {one.mode}",
                 ),
                 habits=", ".join(named) or "none named",
                 passed=passed_text(one.passed),

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from tapfall.convert import to_json
 from tapfall.errors import InputError, SettingError
@@ -26,12 +27,13 @@ from tapfall.lesson import (
 )
 from tapfall.lesson.answers import COLUMNS
 from tapfall.lesson.errors import misses
-from tapfall.lesson.habits import find_habits
+from tapfall.lesson.habits import HabitFound, find_habits
+from tapfall.lesson.likelihood import GROSS_SHARES, SCATTERS_MMHG, SHARES
 from tapfall.lesson.making import shows
 from tapfall.lesson.marks_page import marks_html
-from tapfall.lesson.words import marked_text, rows
+from tapfall.lesson.words import marked_text
 from tapfall.model import Phase
-from tests.lesson.learners import READERS, perfect
+from tests.lesson.learners import READERS, Reader, misses_gaps, muffling
 
 RULE = pass_rule("expert-1991")
 
@@ -68,7 +70,16 @@ def item(
 
 def items(count: int, seed: int, gaps: int = 5) -> list[KeyItem]:
     rng = np.random.default_rng(seed)
-    return [item(n + 1, rng, gap=n < gaps) for n in range(count)]
+    return [
+        item(
+            n + 1,
+            rng,
+            gap=n < gaps,
+            step=float(rng.uniform(2.0, 3.2)),
+            muffled_mmhg=float(rng.integers(5, 13)),
+        )
+        for n in range(count)
+    ]
 
 
 def key_of(made: list[KeyItem]) -> Key:
@@ -77,7 +88,7 @@ def key_of(made: list[KeyItem]) -> Key:
 
 def answers_of(made: list[KeyItem], name: str, seed: int, **others: str) -> Answers:
     rng = np.random.default_rng(seed)
-    given = tuple(READERS[name][0](one, rng) for one in made)
+    given = tuple(READERS[name].answer(one, rng, scatter_mmhg=1.0) for one in made)
     head = {"set_id": "ab12", "learner": "k-1", "saved": "2026-01-05T10:00:00Z", **others}
     return Answers(mode=Mode.EXAMINE, answers=given, **head)
 
@@ -85,28 +96,125 @@ def answers_of(made: list[KeyItem], name: str, seed: int, **others: str) -> Answ
 # --- habits ------------------------------------------------------------------------------
 
 
+def found_in(name: str, made: list[KeyItem], seed: int, **how: float) -> dict[Habit, HabitFound]:
+    rng = np.random.default_rng(seed)
+    answers = [READERS[name].answer(one, rng, **how) for one in made]
+    return {one.habit: one for one in find_habits(made, answers)}
+
+
+@pytest.mark.parametrize("scatter_mmhg", [1.0, 2.0])
 @pytest.mark.parametrize("name", list(READERS))
-def test_habits_are_recognised_and_nobody_is_accused(name: str) -> None:
-    reader, habit = READERS[name]
-    found = accused = 0
-    for seed in range(60):
-        made = items(15, seed)
-        rng = np.random.default_rng(1000 + seed)
-        told = find_habits(made, [reader(one, rng) for one in made])
-        found += any(one.habit is habit and one.present for one in told)
-        accused += any(one.habit is not habit and one.present for one in told)
-    assert habit is None or found >= 57
+def test_habits_are_recognised_and_nobody_is_accused(name: str, scatter_mmhg: float) -> None:
+    habit = READERS[name].habit
+    named = denied = accused = 0
+    for seed in range(25):
+        told = found_in(name, items(15, seed), 1000 + seed, scatter_mmhg=scatter_mmhg)
+        named += habit is not None and told[habit].present is True
+        denied += habit is not None and told[habit].present is False
+        accused += any(one.present for one in told.values() if one.habit is not habit)
+    # With the larger scatter one pulse cannot always be judged; it is not denied.
+    if habit is not None:
+        assert named >= (13 if (name, scatter_mmhg) == ("one pulse early", 2.0) else 23)
+    assert denied <= 2
+    assert accused <= 2
+
+
+@pytest.mark.parametrize("name", ["misses gaps", "stops in gaps"])
+def test_four_items_are_enough(name: str) -> None:
+    habit = READERS[name].habit
+    assert habit is not None
+    found = [found_in(name, items(15, seed, gaps=4), seed)[habit].present for seed in range(20)]
+    assert found.count(True) >= 19
+
+
+def test_gross_errors_accuse_nobody() -> None:
+    accused = sum(
+        any(one.present for one in found_in("careful", items(15, seed), seed, gross=0.15).values())
+        for seed in range(40)
+    )
     assert accused <= 3
 
 
-@pytest.mark.parametrize("habit", [Habit.MISSED_GAP, Habit.STOPPED_EARLY])
-def test_a_habit_that_cannot_show_is_not_judged(habit: Habit) -> None:
-    made = items(15, 1, gaps=3)
-    rng = np.random.default_rng(2)
-    told = {one.habit: one for one in find_habits(made, [perfect(one, rng) for one in made])}
-    assert told[habit].present is None
-    assert told[habit].items == 3
+def test_two_habits_are_both_named() -> None:
+    made = items(15, 5, gaps=8)
+    both = Reader(
+        reads=lambda item, rng: (misses_gaps(item, rng)[0], muffling(item, rng)[1]),
+        step_mmhg=2.0,
+    )
+    rng = np.random.default_rng(6)
+    told = find_habits(made, [both.answer(one, rng) for one in made])
+    assert {one.habit for one in told if one.present} == {Habit.MISSED_GAP, Habit.MUFFLING}
+
+
+def test_a_habit_that_cannot_show_is_not_judged() -> None:
+    told = found_in("careful", items(15, 1, gaps=3), 2)
+    assert told[Habit.MISSED_GAP].present is None
+    assert told[Habit.MISSED_GAP].items == 3
+    assert told[Habit.MISSED_GAP].evidence is None
     assert told[Habit.ROUNDS].present is False
+
+
+def test_scatter_that_would_hide_a_habit_is_said() -> None:
+    told = found_in("careful", items(15, 1), 2, scatter_mmhg=5.0)
+    assert told[Habit.READ_LATE].present is None
+    assert told[Habit.READ_LATE].items == 15
+
+
+def test_no_answers_judge_nothing() -> None:
+    assert all(one.present is None and one.items == 0 for one in find_habits([], []))
+    made = items(15, 1)
+    nothing = [
+        Answer(item=one.name, systolic_mmhg=None, diastolic_mmhg=None, marks_s=(), replays=0)
+        for one in made
+    ]
+    assert all(one.present is None for one in find_habits(made, nothing))
+
+
+def test_the_order_of_items_makes_no_difference() -> None:
+    made = items(15, 4)
+    rng = np.random.default_rng(5)
+    answers = [READERS["misses gaps"].answer(one, rng) for one in made]
+    turned = find_habits(made[::-1], answers[::-1])
+    for one, other in zip(find_habits(made, answers), turned, strict=True):
+        assert (one.habit, one.present, one.items) == (other.habit, other.present, other.items)
+
+
+def test_evidence_is_the_bayes_factor_of_a_model_written_here() -> None:
+    """One habit at one place: the same sums with the distributions of scipy."""
+    made = [replace(one, shows=(Habit.MISSED_GAP,)) for one in items(4, 9, gaps=4)]
+    answers = [
+        Answer(item=one.name, systolic_mmhg=float(2 * round((value + one.offset_mmhg) / 2)),
+               diastolic_mmhg=None, marks_s=(), replays=0)
+        for one, value in zip(made, [made[0].gaps[0].lower_mmhg, made[1].gaps[0].lower_mmhg,
+                                     made[2].systolic_mmhg, made[3].systolic_mmhg], strict=True)
+    ]  # fmt: skip
+
+    def read_at(place: float, read: float, sd: float, step: float) -> float:
+        if read % step:
+            return 0.0
+        edges = stats.norm(place, sd).cdf([read - step / 2, read + step / 2])
+        return float(edges[1] - edges[0])
+
+    def usual(place: float, read: float, sd: float) -> float:
+        return 0.97 * read_at(place, read, sd, 2.0) + 0.03 * read_at(place, read, sd, 1.0)
+
+    def chance(share: float) -> float:
+        total = 0.0
+        for sd in SCATTERS_MMHG:
+            for gross in GROSS_SHARES:
+                product = 1.0
+                for one, answer in zip(made, answers, strict=True):
+                    read = float(answer.systolic_mmhg)
+                    true = usual(one.systolic_mmhg + one.offset_mmhg, read, sd)
+                    low = usual(one.gaps[0].lower_mmhg + one.offset_mmhg, read, sd)
+                    wild = (0.97 * 2.0 + 0.03) / 120.0
+                    product *= (1 - gross) * (share * low + (1 - share) * true) + gross * wild
+                total += product
+        return total
+
+    wanted = np.mean([chance(share) for share in SHARES]) / chance(0.0)
+    found = {one.habit: one for one in find_habits(made, answers)}[Habit.MISSED_GAP]
+    assert found.evidence == pytest.approx(np.log10(wanted), abs=0.01)
 
 
 # --- one value ---------------------------------------------------------------------------
@@ -116,14 +224,14 @@ def test_a_habit_that_cannot_show_is_not_judged(habit: Habit) -> None:
     ("name", "measure", "habit"),
     [
         ("misses gaps", 0, Habit.MISSED_GAP),
-        ("stops in the gap", 1, Habit.STOPPED_EARLY),
+        ("stops in gaps", 1, Habit.STOPPED_EARLY),
         ("K4 for K5", 1, Habit.MUFFLING),
     ],
 )
 def test_one_error_is_explained_and_placed(name: str, measure: int, habit: Habit) -> None:
     rng = np.random.default_rng(4)
     one = item(1, rng)
-    miss = misses(one, READERS[name][0](one, rng))[measure]
+    miss = misses(one, READERS[name].answer(one, rng))[measure]
     assert miss.kind is habit
     assert miss.advice
     beats = {beat.time_s: beat.mmhg for beat in one.beats}
@@ -157,7 +265,7 @@ def test_saying_rightly_that_nothing_can_be_told_is_right() -> None:
 
 def test_errors_are_those_of_numpy() -> None:
     made = items(12, 3)
-    given = answers_of(made, "perfect", 7)
+    given = answers_of(made, "careful", 7)
     marked = mark(key_of(made), [given], RULE)
     errors = np.array(
         [
@@ -174,7 +282,7 @@ def test_errors_are_those_of_numpy() -> None:
 
 def test_missing_answers_are_counted_and_never_filled_in() -> None:
     made = items(10, 3)
-    given = answers_of(made, "perfect", 7)
+    given = answers_of(made, "careful", 7)
     short = replace(given, answers=given.answers[:7])
     found = mark(key_of(made), [short], RULE).sessions[0]
     assert (found.errors[0].count, found.errors[0].missing) == (7, 3)
@@ -184,35 +292,38 @@ def test_missing_answers_are_counted_and_never_filled_in() -> None:
 
 def test_sessions_stand_in_order_of_time_and_the_group_takes_the_latest() -> None:
     made = items(10, 3)
-    late = answers_of(made, "perfect", 7, saved="2026-01-07T09:00:00+01:00")
+    late = answers_of(made, "careful", 7, saved="2026-01-07T09:00:00+01:00")
     early = answers_of(made, "misses gaps", 8, saved="2026-01-06T09:00:00Z")
-    other = answers_of(made, "perfect", 9, learner="a-2")
+    other = answers_of(made, "careful", 9, learner="a-2")
     marked = mark(key_of(made), [late, other, early], RULE)
     assert [one.saved[:10] for one in marked.sessions if one.learner == "k-1"] == [
         "2026-01-06",
         "2026-01-07",
     ]
-    assert marked.group[0].count == 20
-    assert abs(marked.group[0].mean_mmhg or 9.0) < 1.5
-    assert len(marked.apart) == 2
-    assert marked.icc[0] is not None
-    assert marked.icc[0].value is not None
-    assert marked.icc[0].value > 0.98
+    group = marked.group
+    assert group.learners == 2
+    assert group.errors[0].count == 20
+    assert abs(group.errors[0].mean_mmhg or 9.0) < 1.5
+    assert len(group.apart) == 2
+    assert group.icc[0] is not None
+    assert group.icc[0].value > 0.98
 
 
 def test_repeatability_is_the_standard_deviation_of_one_reading() -> None:
     made = items(8, 3)
     again = [replace(one, name=f"again-{n}", same_as=one.name) for n, one in enumerate(made)]
-    given = answers_of(made, "perfect", 1)
+    given = answers_of(made, "careful", 1)
     shifted = tuple(
         replace(a, item=f"again-{n}", systolic_mmhg=a.systolic_mmhg + 4.0)  # type: ignore[operator]
         for n, a in enumerate(given.answers)
     )
     both = replace(given, answers=given.answers + shifted)
     found = mark(key_of(made + again), [both], RULE).sessions[0]
-    assert found.repeats == 8
-    assert found.repeat_sd_mmhg[0] == pytest.approx(4.0 / np.sqrt(2.0))
-    assert found.repeat_sd_mmhg[1] == 0.0
+    high, low = found.repeats
+    assert (high.count, low.count) == (8, 8)
+    assert high.sd_mmhg == pytest.approx(4.0 / np.sqrt(2.0))
+    assert (high.mean_mmhg, low.sd_mmhg) == (4.0, 0.0)
+    assert high.bound_mmhg == pytest.approx(1.96 * 4.0)
 
 
 @pytest.mark.parametrize(
@@ -225,14 +336,14 @@ def test_repeatability_is_the_standard_deviation_of_one_reading() -> None:
 )  # fmt: skip
 def test_answers_to_something_else_are_refused(change: dict[str, object], told: str) -> None:
     made = items(5, 3)
-    given = replace(answers_of(made, "perfect", 7), **change)  # type: ignore[arg-type]
+    given = replace(answers_of(made, "careful", 7), **change)  # type: ignore[arg-type]
     with pytest.raises(InputError, match=told):
         mark(key_of(made), [given], RULE)
 
 
 def test_a_session_that_stands_twice_is_refused() -> None:
     made = items(5, 3)
-    given = answers_of(made, "perfect", 7)
+    given = answers_of(made, "careful", 7)
     with pytest.raises(InputError, match="twice; allowed once"):
         mark(key_of(made), [given, given], RULE)
 
@@ -248,7 +359,7 @@ def test_a_rule_that_is_none_is_refused(text: str) -> None:
 
 def test_both_forms_of_answers_say_the_same(tmp_path: Path) -> None:
     made = items(4, 3)
-    given = answers_of(made, "perfect", 7)
+    given = answers_of(made, "careful", 7)
     given = replace(
         given,
         answers=(
@@ -277,7 +388,7 @@ def test_both_forms_of_answers_say_the_same(tmp_path: Path) -> None:
         ("ab12,k-1,2026-01-05T10:00:00Z,guess,item-01,120,80,0,", "mode: found 'guess'"),
         ("ab12,=1+1,2026-01-05T10:00:00Z,examine,item-01,120,80,0,", "learner: found '=1"),
         ("ab12,k-1,yesterday,examine,item-01,120,80,0,", "saved: found 'yesterday'"),
-        ("ab12,k-1,2026-01-05T10:00:00Z,examine,item-01,900,80,0,", "found 900 mmHg"),
+        ("ab12,k-1,2026-01-05T10:00:00Z,examine,item-01,900,80,0,", "systolic_mmHg: found '900'"),
         ("ab12,k-1,2026-01-05T10:00:00Z,examine,item-01,120", "found 6 cells; allowed 9"),
     ],
 )
@@ -308,7 +419,6 @@ def test_the_text_fits_a_terminal_and_names_the_habit() -> None:
     assert max(map(len, text.splitlines())) <= 80
     assert "misses the sounds above a silent gap: yes" in text
     assert "not a medical device" in text
-    assert len(list(rows(marked))) == 30
 
 
 def test_the_page_links_to_the_second_and_escapes_what_it_is_given(tmp_path: Path) -> None:

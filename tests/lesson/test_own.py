@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,9 @@ import pytest
 from tapfall.cli import main
 from tapfall.errors import InputError
 from tapfall.lesson import Order, grade_of, make_set, read_key, read_set
-from tapfall.lesson.ratings import COLUMNS, blank_sheet, rated, read_ratings
+from tapfall.lesson.ratings import COLUMNS, Rating, blank_sheet, rated, read_ratings
+from tapfall.lesson.sheets import rating_sheet
+from tapfall.model import Phase
 
 FIXTURES = Path(__file__).parents[2] / "synth_fixtures"
 NAMES = ("ordinary", "weak", "noisy")
@@ -91,7 +94,37 @@ def test_ratings_stand_beside_the_grade(tmp_path: Path, capsys: pytest.CaptureFi
     assert found.first_mmhg == pytest.approx(0.0, abs=0.5)
     capsys.readouterr()
     assert main(["lesson", "rate", str(made.key_path), str(sheet)]) == 0
-    assert "grade 2: 2 ratings by 1 raters" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert max(map(len, said.splitlines())) <= 80
+    assert said.splitlines()[1].split()[:5] == ["2", "1", "2", "4.0", "(0.0)"]
+    # With the key of another set beside it, each grade has its row.
+    other = make_set(Order(grade=grade_of("1"), count=1, seed=6), tmp_path / "other")
+    given = ["lesson", "rate", str(other.key_path), "--key", str(made.key_path), str(sheet)]
+    assert main(given) == 0
+    rows = [line.split() for line in capsys.readouterr().out.splitlines()[1:3]]
+    assert [(row[0], row[2]) for row in rows] == [("1", "0"), ("2", "2")]
+    assert main(["lesson", "rate", str(other.key_path), str(sheet)]) == 2
+    assert f"found the set '{made.lesson.set_id}'" in capsys.readouterr().err
+
+
+def test_a_sheet_to_print_holds_nothing_of_the_key(tmp_path: Path) -> None:
+    made = make_set(Order(grade=grade_of("2"), count=2, seed=5), tmp_path / "set")
+    assert main(["lesson", "rate", str(made.folder), "-o", str(tmp_path / "s.pdf")]) == 0
+    pdf = (tmp_path / "s.pdf").read_bytes()
+    assert pdf.startswith(b"%PDF")
+    assert pdf == rating_sheet(made.lesson)
+
+
+def test_naming_phases_that_are_not_there_gains_nothing(tmp_path: Path) -> None:
+    made = make_set(Order(grade=grade_of("2"), count=1, seed=5), tmp_path / "set")
+    item = made.key.items[0]
+    only = replace(item, beats=tuple(one for one in item.beats if one.phase == "K1"))
+    key = replace(made.key, items=(only,))
+    one = Rating(set_id=key.set_id, rater="x", item=item.name, realistic=None,
+                 phases=tuple(Phase)[1:5], first_mmhg=None, last_mmhg=None)  # fmt: skip
+    assert rated(key, [one]).phases_share == 0.25
+    with pytest.raises(InputError, match="'item-01' by 'X' twice"):
+        rated(key, [one, replace(one, rater="X")])
 
 
 @pytest.mark.parametrize(

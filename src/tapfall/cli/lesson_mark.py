@@ -17,18 +17,33 @@ def add_mark(command: argparse.ArgumentParser) -> None:
         "Hold answers against the key of their set: errors, what went wrong and where in the "
         "sound, habits, agreement of learners, progress over sessions."
     )
+    command.epilog = (
+        "A file of answers is what the page saved, or CSV with a row for each item; it may hold a "
+        "whole class. Several of one learner are sessions, in order of time. Only examinations "
+        "are passed. Exit codes: 0 done, 2 bad input or usage."
+    )
     command.add_argument("key", metavar="KEY", help="the key of the set: .json")
     command.add_argument(
         "answers", metavar="ANSWERS", nargs="+", help="what learners saved: .json or .csv"
+    )
+    command.add_argument(
+        "--key",
+        dest="others",
+        action="append",
+        default=[],
+        metavar="KEY",
+        help="key of a further set, for sessions on several sets; may be given again",
     )
     command.add_argument(
         "--pass",
         dest="rule",
         default=PASS_RULE,
         metavar="RULE",
-        help=f"expert-1991, sequences-4, sequences-2, or MMHG:PERCENT,... ({PASS_RULE})",
+        help="expert-1991, sequences-4, sequences-2, or your own: MMHG:PERCENT,..., and "
+        f"bias:MMHG if wanted ({PASS_RULE})",
     )
     command.add_argument("--csv", metavar="FILE", help="write a row for each value")
+    command.add_argument("--learners", metavar="FILE", help="write a row for each session: .csv")
     command.add_argument("--json", metavar="FILE", help="write everything as JSON; - for stdout")
     command.add_argument("--report", metavar="FILE", help="write a page: .html")
     command.add_argument(
@@ -38,14 +53,22 @@ def add_mark(command: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Mark the answers and say what was found."""
+    import os
+
     from tapfall.convert import to_json
     from tapfall.errors import SettingError
     from tapfall.files import check_writable, write_json
     from tapfall.files.names import label_of
     from tapfall.files.tables import table_text
     from tapfall.files.writing import json_text, write_bytes
-    from tapfall.lesson import mark, pass_rule, read_answers, read_key
-    from tapfall.lesson.words import COLUMNS, marked_text, rows
+    from tapfall.lesson import mark, pass_rule, read_key, read_sessions
+    from tapfall.lesson.marktables import (
+        SESSION_COLUMNS,
+        VALUE_COLUMNS,
+        session_rows,
+        value_rows,
+    )
+    from tapfall.lesson.words import marked_text
     from tapfall.model import CAUTION
 
     rule = pass_rule(args.rule)
@@ -55,13 +78,24 @@ def run(args: argparse.Namespace) -> int:
         )
     if args.set is not None and args.report is None:
         raise SettingError("--set: found no --report; allowed with one")
-    for name in (args.csv, args.json, args.report):
-        if name not in (None, "-"):
-            check_writable(name, (args.key, *args.answers))
-    key = read_key(args.key)
-    marked = mark(key, [read_answers(name) for name in args.answers], rule)
-    if args.csv is not None:
-        write_bytes(args.csv, table_text(COLUMNS, rows(marked)).encode("utf-8"))
+    inputs = (args.key, *args.others, *args.answers)
+    outputs = [one for one in (args.csv, args.learners, args.json, args.report) if one is not None]
+    files = [one for one in outputs if one != "-"]
+    for number, name in enumerate(files):
+        check_writable(name, inputs)
+        if any(os.path.realpath(name) == os.path.realpath(one) for one in files[:number]):
+            raise SettingError(
+                f"{label_of(name)}: found two outputs under one name; allowed a name for each"
+            )
+    key, others = read_key(args.key), [read_key(name) for name in args.others]
+    given = [one for name in args.answers for one in read_sessions(name)]
+    marked = mark(key, given, rule, others=others)
+    for name, columns, rows in (
+        (args.csv, VALUE_COLUMNS, value_rows),
+        (args.learners, SESSION_COLUMNS, session_rows),
+    ):
+        if name is not None:
+            write_bytes(name, table_text(columns, rows(marked)).encode("utf-8"))
     if args.report is not None:
         from tapfall.lesson.marks_page import write_marks
 

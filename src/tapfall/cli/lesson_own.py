@@ -81,13 +81,23 @@ def add_rate(command: argparse.ArgumentParser) -> None:
         "place", metavar="SET_FOLDER|KEY", help="the set to rate, or the key it is rated by"
     )
     command.add_argument("ratings", metavar="RATINGS", nargs="*", help="filled sheets: .csv")
-    command.add_argument("-o", "--output", metavar="FILE", help="the sheet to fill in: .csv")
+    command.add_argument(
+        "--key",
+        dest="others",
+        action="append",
+        default=[],
+        metavar="KEY",
+        help="key of a further set, so that grades stand beside each other; may be given again",
+    )
+    command.add_argument(
+        "-o", "--output", metavar="FILE", help="the sheet to fill in: .csv, or .pdf to print"
+    )
 
 
 def run_rate(args: argparse.Namespace) -> int:
     """Write a sheet, or tell what the ratings come to."""
     from tapfall.cli.options import Usage
-    from tapfall.errors import printable
+    from tapfall.errors import InputError, printable, shown
     from tapfall.files.writing import write_bytes
     from tapfall.lesson.ratings import blank_sheet, rated, read_ratings
     from tapfall.lesson.sets import read_key, read_set
@@ -96,23 +106,56 @@ def run_rate(args: argparse.Namespace) -> int:
         found = "both" if args.ratings else "neither"
         raise Usage(f"found {found} of RATINGS and --output; allowed one of them")
     if args.output is not None:
-        write_bytes(args.output, blank_sheet(read_set(args.place)).encode("utf-8"))
+        lesson = read_set(args.place)
+        if args.output.lower().endswith(".pdf"):
+            from tapfall.lesson.sheets import rating_sheet
+
+            write_bytes(args.output, rating_sheet(lesson))
+        else:
+            write_bytes(args.output, blank_sheet(lesson).encode("utf-8"))
         say(f"{printable(args.output)}: a row for each item; give each rater a code\n")
         return DONE
-    key = read_key(args.place)
-    say(_text(rated(key, [one for name in args.ratings for one in read_ratings(name)])))
+    keys = [read_key(name) for name in (args.place, *args.others)]
+    ratings = [one for name in args.ratings for one in read_ratings(name)]
+    known = {key.set_id for key in keys}
+    for one in ratings:
+        if one.set_id not in known:
+            raise InputError(
+                f"ratings: found the set {shown(one.set_id)}; allowed "
+                f"{', '.join(sorted(map(shown, known)))}, those of the keys"
+            )
+    by_set = [[one for one in ratings if one.set_id == key.set_id] for key in keys]
+    say(_text([rated(key, part) for key, part in zip(keys, by_set, strict=True)]))
     return DONE
 
 
-def _text(found: Rated) -> str:
-    from tapfall.lesson.words import number
+def _text(sets: list[Rated]) -> str:
+    """A row for each set, in the order of their keys."""
+    import textwrap
 
-    share = "-" if found.phases_share is None else f"{found.phases_share:.0%}"
-    return (
-        f"grade {found.grade or '-'}: {found.ratings} ratings by {found.raters} raters\n"
-        f"  realistic (1 to 5)         {number(found.realistic)} "
-        f"(SD {number(found.realistic_sd)})\n"
-        f"  phases named               {share}\n"
-        f"  first beat, heard - true   {number(found.first_mmhg, '+.1f')} mmHg\n"
-        f"  last beat, heard - true    {number(found.last_mmhg, '+.1f')} mmHg\n"
-    )
+    from tapfall.errors import printable
+    from tapfall.lesson.words import number
+    from tapfall.model import CAUTION
+
+    lines = [
+        f"{'grade':<8}{'raters':>7}{'ratings':>9}{'realistic (SD)':>16}{'phases':>9}"
+        f"{'first, mmHg':>14}{'last, mmHg':>13}"
+    ]
+    for found in sets:
+        real = f"{number(found.realistic)} ({number(found.realistic_sd)})"
+        share = "-" if found.phases_share is None else f"{found.phases_share:.0%}"
+        lines.append(
+            f"{printable(found.grade or '-'):<8}{found.raters:>7}{found.ratings:>9}{real:>16}"
+            f"{share:>9}{number(found.first_mmhg, '+.1f'):>14}{number(found.last_mmhg, '+.1f'):>13}"
+        )
+    lines += [
+        "",
+        *textwrap.wrap(
+            "Realistic: 1 to 5 (as from an arm). Phases: of those named or there, how many are "
+            "both. First and last audible beat: heard minus true.",
+            80,
+        ),
+        "",
+        *textwrap.wrap(CAUTION, 80),
+    ]
+    return "\n".join(lines) + "\n"

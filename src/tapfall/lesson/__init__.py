@@ -1,6 +1,6 @@
 """Graded sets of recordings to learn from: the set, the listening page, the marking."""
 
-from tapfall.lesson.answers import read_answers
+from tapfall.lesson.answers import read_answers, read_sessions
 from tapfall.lesson.folder import Written, make_set
 from tapfall.lesson.grades import GRADES, Grade, grade_of
 from tapfall.lesson.making import Made, Order, make_items
@@ -48,6 +48,7 @@ __all__ = [
     "pass_rule",
     "read_answers",
     "read_key",
+    "read_sessions",
     "read_set",
     "write_key",
     "write_set",

@@ -1,28 +1,42 @@
-"""Answers that a learner saved: JSON ``tapfall.answers/1``, or CSV with a row for each item.
+"""Answers that learners gave: JSON ``tapfall.answers/1`` as the page saves it, or CSV.
 
-The columns of the CSV are ``set_id, learner, saved, mode, item, systolic_mmHg,
-diastolic_mmHg, replays, marks_s``; an empty pressure says that it cannot be told, marks are
-seconds separated by blanks.
+Columns of the CSV, in any order (needed: the first, second, third, and both pressures):
+
+===================================== ====================================================
+``set_id``                            the set that was heard
+``learner``                           a code, not a name; capitals make no difference
+``item``                              the item; a row for each, none for what was not answered
+``systolic_mmHg``, ``diastolic_mmHg`` whole mmHg as read from the dial; empty where the
+                                      learner said that it cannot be told
+``saved``                             day and time, to put sessions in order; a file may
+                                      leave it out where each learner has one session in all
+``mode``                              ``learn``, ``practise`` or ``examine`` (the default)
+``replays``                           how often the item was heard again (0)
+``marks_s``                           seconds of the sound, parted by blanks
+===================================== ====================================================
+
+A file of CSV may hold a whole class: rows of one learner, set and time are one session.
 """
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
-import re
-from datetime import datetime
-from pathlib import Path
+import json
+from datetime import UTC, datetime
+from typing import Any
 
-from tapfall.convert import from_json, kind
-from tapfall.errors import InputError, ReadingError, fault_text, shown
-from tapfall.files.jsonfile import read_json
+from tapfall.convert import check_keys, key_of, kind
+from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.tables import FORMULA_STARTS
+from tapfall.lesson.answercells import HEAD, answer_of, check_new
 from tapfall.lesson.nouns import ANSWERS_SCHEMA, Answer, Answers, Mode
 
-#: Largest file, bytes, and most marks of an item (our choice).
-MAX_BYTES, MOST_MARKS = 2_000_000, 2000
-#: Pressures that a dial can show, its displaced zero included.
-LEAST_MMHG, MOST_MMHG = -30.0, 340.0
+#: Largest file, bytes, and most answers in it (our choice).
+MAX_BYTES, MAX_ANSWERS = 5_000_000, 20_000
+
 COLUMNS = (
     "set_id",
     "learner",
@@ -34,159 +48,296 @@ COLUMNS = (
     "replays",
     "marks_s",
 )
-_WANTED = f"answers in JSON ({ANSWERS_SCHEMA}) or CSV ({','.join(COLUMNS)})"
-_CODE = re.compile(r"[A-Za-z0-9-]{1,20}")
-_NUMBER = re.compile(r"-?\d{1,4}(\.\d{1,6})?")
+NEEDED = ("set_id", "learner", "item", "systolic_mmHg", "diastolic_mmHg")
+
+_WANTED = (
+    f"answers (JSON {ANSWERS_SCHEMA} as the listening page saves it, or CSV with the columns "
+    f"{', '.join(NEEDED)})"
+)
+#: When answers without a time were saved: before all that have one.
+_NEVER = "1970-01-01T00:00:00Z"
 
 
 def read_answers(path: PathLike) -> Answers:
-    """Read what one learner saved of one set.
+    """Read the answers of one learner to one set.
 
     Parameters
     ----------
     path
-        The file, JSON or CSV, told by its first letter.
+        The file, UTF-8, at most 5 MB.
 
     Returns
     -------
     Answers
-        At most one for each item.
+        No item twice; what was not answered is not there.
 
     Raises
     ------
     InputError
-        The file is neither, or a value is not what is allowed; the message names the line
-        or the field.
+        It cannot be used, or holds the answers of several learners, sets or times; the
+        message names the line or the field.
 
     Examples
     --------
     >>> import pathlib, tempfile
-    >>> text = (",".join(COLUMNS) + "\\n"
-    ...         "ab12,k-7,2026-01-05T10:00:00Z,examine,item-01,124,78,0,12.5 13.4\\n")
+    >>> text = "set_id,learner,item,systolic_mmHg,diastolic_mmHg\\nset-7,k-4,item-01,124,\\n"
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     path = pathlib.Path(folder) / "answers.csv"
     ...     _ = path.write_text(text)
-    ...     read_answers(path).answers[0].marks_s
-    (12.5, 13.4)
+    ...     found = read_answers(path)
+    >>> found.learner, found.answers[0].systolic_mmhg, found.answers[0].diastolic_mmhg
+    ('k-4', 124.0, None)
+    """
+    found = read_sessions(path)
+    if len(found) > 1:
+        raise InputError(
+            f"{label_of(path)}: found {len(found)} sessions (the first two: "
+            f"{_session(found[0])}; {_session(found[1])}); allowed the answers of one learner, "
+            "set and time"
+        )
+    return found[0]
+
+
+def read_sessions(path: PathLike) -> tuple[Answers, ...]:
+    """Read all answers of a file: of one learner, or of a whole class.
+
+    Parameters
+    ----------
+    path
+        The file, UTF-8, at most 5 MB.
+
+    Returns
+    -------
+    tuple of Answers
+        One for each learner, set and time, in the order of the file; at least one.
+
+    Raises
+    ------
+    InputError
+        It cannot be used; the message names the line or the field.
     """
     label = label_of(path)
     with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
-        data = file.read(MAX_BYTES)
-    if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
-        answers = _from_json(Path(path), label)
-    else:
-        answers = _from_csv(label, data)
-    return _checked(label, answers)
-
-
-def _from_json(path: Path, label: str) -> Answers:
-    value = read_json(path, ReadingError, _WANTED, MAX_BYTES)
-    if not isinstance(value, dict) or value.get("schema") != ANSWERS_SCHEMA:
-        found = kind(value.get("schema")) if isinstance(value, dict) else kind(value)
-        raise ReadingError(f"{label}: schema: found {found}; allowed '{ANSWERS_SCHEMA}'")
-    value.pop("caution", None)
-    return from_json(Answers, value, label)
-
-
-def _from_csv(label: str, data: bytes) -> Answers:
+        data = file.read(MAX_BYTES + 1)
     try:
         text = data.decode("utf-8-sig")
-        reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-        rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
-    except (UnicodeDecodeError, csv.Error):
-        raise InputError(f"{label}: found what is not CSV in UTF-8; allowed {_WANTED}") from None
-    rows = [(line, cells) for line, cells in rows if any(cells)]
-    if not rows or tuple(rows[0][1]) != COLUMNS:
-        found = ",".join(rows[0][1])[:60] if rows else ""
-        raise InputError(f"{label}: line 1: found {shown(found)}; allowed {_WANTED}")
-    if len(rows) < 2:
-        raise InputError(f"{label}: found no answers; allowed at least one")
-    answers: list[Answer] = []
+    except UnicodeDecodeError as fault:
+        line = data[: fault.start].count(b"\n") + 1
+        raise InputError(
+            f"{label}: line {line}: found bytes that are not UTF-8; allowed {_WANTED}"
+        ) from None
+    if text.lstrip()[:1] in ("{", "["):
+        return (_of_json(label, text),)
+    return _of_csv(label, text)
+
+
+def saved_at(answers: Answers) -> datetime:
+    """Return when answers were saved; a time without a zone is taken for UTC.
+
+    Examples
+    --------
+    >>> answers = Answers(set_id="s", learner="A", saved="2026-03-01T10:00:00+01:00",
+    ...                   mode=Mode.EXAMINE, answers=())
+    >>> saved_at(answers).isoformat()
+    '2026-03-01T09:00:00+00:00'
+    """
+    moment = datetime.fromisoformat(answers.saved)
+    # astimezone would fail in the first and last year that can be written.
+    offset = moment.utcoffset()
+    bare = moment.replace(tzinfo=None)
+    with contextlib.suppress(OverflowError):
+        bare = bare if offset is None else bare - offset
+    return bare.replace(tzinfo=UTC)
+
+
+def _session(one: Answers) -> str:
+    return f"{shown(one.learner)}, {shown(one.set_id)}, {shown(one.saved)}"
+
+
+# --- JSON ---
+
+
+def _of_json(label: str, text: str) -> Answers:
+    try:
+        value = json.loads(text, parse_constant=_constant, object_pairs_hook=_once)
+    except InputError as fault:
+        raise InputError(f"{label}: {fault}") from None
+    except json.JSONDecodeError as fault:
+        raise InputError(
+            f"{label}: line {fault.lineno}: found what is not JSON ({fault.msg}); allowed {_WANTED}"
+        ) from None
+    except (RecursionError, ValueError):
+        raise InputError(
+            f"{label}: found lists too deep or numbers too long; allowed {_WANTED}"
+        ) from None
+    if not isinstance(value, dict) or value.get("schema") != ANSWERS_SCHEMA:
+        found = kind(value.get("schema")) if isinstance(value, dict) else kind(value)
+        raise InputError(f"{label}: schema: found {found}; allowed '{ANSWERS_SCHEMA}'")
+    value.pop("caution", None)
+    check_keys(value, ["schema", "set_id", "learner", "saved", "mode", "answers"], label)
+    items = value["answers"]
+    if not isinstance(items, list) or len(items) > MAX_ANSWERS:
+        found = f"{len(items)} answers" if isinstance(items, list) else kind(items)
+        raise InputError(
+            f"{label}: answers: found {found}; allowed at most {MAX_ANSWERS} in a list"
+        )
+    head: dict[str, Any] = {}
     faults: list[str] = []
-    heads: set[tuple[str, ...]] = set()
+    for name, check in HEAD.items():
+        try:
+            if not isinstance(value[name], str):
+                raise InputError(f"found {kind(value[name])}; allowed a text")
+            head[name] = check(value[name])
+        except InputError as fault:
+            faults.append(f"{name}: {fault}")
+    answers: list[Answer] = []
+    seen: set[str] = set()
+    for place, item in enumerate(items, 1):
+        where = f"answers, number {place}"
+        try:
+            answer = _answer_of_json(item, where)
+            check_new(answer.item, seen, f"{where}, ")
+            answers.append(answer)
+        except InputError as fault:
+            faults.append(str(fault))
+    if faults:
+        raise InputError(fault_text(f"{label}: {faults[0]}", faults[1:]))
+    return Answers(answers=tuple(answers), **head)
+
+
+def _answer_of_json(value: Any, where: str) -> Answer:
+    if not isinstance(value, dict):
+        raise InputError(f"{where}: found {kind(value)}; allowed an object")
+    names = ("item", "systolic_mmhg", "diastolic_mmhg", "marks_s", "replays")
+    check_keys(value, [key_of(name) for name in names], where)
+    if not isinstance(value["item"], str):
+        raise InputError(f"{where}, item: found {kind(value['item'])}; allowed a text")
+    marks = value["marks_s"]
+    if not isinstance(marks, list):
+        raise InputError(f"{where}, marks_s: found {kind(marks)}; allowed a list")
+    plain = [
+        "" if value[n] is None else _plain(value[n]) for n in ("systolic_mmHg", "diastolic_mmHg")
+    ]
+    return answer_of(
+        {
+            "item": value["item"],
+            "systolic_mmHg": plain[0],
+            "diastolic_mmHg": plain[1],
+            "replays": _plain(value["replays"]),
+        },
+        [_plain(mark) for mark in marks],
+        f"{where}, ",
+    )
+
+
+def _plain(value: Any) -> str:
+    """A JSON number as a cell would hold it; what is no number as nothing that is one."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) >= 1e5:
+        return kind(value) or "nothing"
+    return f"{value:.6f}".rstrip("0").rstrip(".") if value else "0"
+
+
+def _constant(text: str) -> float:
+    raise InputError(f"found {text}; allowed finite numbers")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    seen: dict[str, Any] = {}
+    for name, value in pairs:
+        if name in seen:
+            raise InputError(f"found the field {shown(name)} twice; allowed once")
+        seen[name] = value
+    return seen
+
+
+# --- CSV ---
+
+
+def _of_csv(label: str, text: str) -> tuple[Answers, ...]:
+    head_line = next((line for line in text.splitlines() if line.strip()), "")
+    delimiter = max(",;\t", key=head_line.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    rows: list[tuple[int, list[str]]] = []
+    try:
+        for row in reader:
+            cells = [_unescaped(cell.strip()) for cell in row]
+            if any(cells):
+                rows.append((reader.line_num, cells))
+    except csv.Error as fault:
+        raise InputError(
+            f"{label}: line {reader.line_num}: found what is not CSV ({fault}); allowed {_WANTED}"
+        ) from None
+    if not rows:
+        raise InputError(f"{label}: found only empty lines; allowed {_WANTED}")
+    columns = _columns(label, *rows[0])
+    if not 1 <= len(rows) - 1 <= MAX_ANSWERS:
+        raise InputError(
+            f"{label}: found {len(rows) - 1} rows below the header; allowed 1 to {MAX_ANSWERS}"
+        )
+    sessions: dict[tuple[str, str, str], tuple[dict[str, Any], list[Answer]]] = {}
+    seen: set[tuple[str, ...]] = set()
+    faults: list[str] = []
     for line, cells in rows[1:]:
         try:
-            if len(cells) != len(COLUMNS):
-                raise InputError(f"found {len(cells)} cells; allowed {len(COLUMNS)}")
-            row = dict(zip(COLUMNS, cells, strict=True))
-            heads.add(tuple(cells[:4]))
-            answers.append(_row(row))
+            if len(cells) != len(columns):
+                raise InputError(f"found {len(cells)} cells; allowed {len(columns)}")
+            cell = _filled(dict(zip(columns, cells, strict=True)), commas=delimiter != ",")
+            head = _head_of_row(cell)
+            who = (head["learner"].upper(), head["set_id"], head["saved"])
+            first, answers = sessions.setdefault(who, (head, []))
+            if first["mode"] is not head["mode"]:
+                raise InputError(
+                    f"mode: found '{head['mode']}', '{first['mode']}' in a row before; allowed "
+                    "one for a learner, set and time"
+                )
+            answer = answer_of(cell, cell["marks_s"].split(), "")
+            check_new((*who, answer.item), seen, "")
+            answers.append(answer)
         except InputError as fault:
             faults.append(f"line {line}: {fault}")
     if faults:
         raise InputError(fault_text(f"{label}: {faults[0]}", faults[1:]))
-    if len(heads) != 1:
-        raise InputError(
-            f"{label}: found rows of {len(heads)} sets, learners, times or modes; allowed one"
-        )
-    set_id, learner, saved, mode = heads.pop()
-    if mode not in set(Mode):
-        raise InputError(f"{label}: mode: found {shown(mode)}; allowed {', '.join(Mode)}")
-    return Answers(
-        set_id=set_id, learner=learner, saved=saved, mode=Mode(mode), answers=tuple(answers)
-    )
+    return tuple(Answers(answers=tuple(answers), **head) for head, answers in sessions.values())
 
 
-def _row(row: dict[str, str]) -> Answer:
-    marks = tuple(_number("marks_s", cell) for cell in row["marks_s"].split())
-    replays = row["replays"]
-    if not (replays.isascii() and replays.isdigit() and len(replays) < 6):
-        raise InputError(f"replays: found {shown(replays)}; allowed a whole number")
-    return Answer(
-        item=row["item"],
-        systolic_mmhg=_pressure("systolic_mmHg", row["systolic_mmHg"]),
-        diastolic_mmhg=_pressure("diastolic_mmHg", row["diastolic_mmHg"]),
-        marks_s=marks,
-        replays=int(replays),
-    )
+def _unescaped(cell: str) -> str:
+    """A text that was kept from becoming a formula, as it was before."""
+    return cell[1:] if cell[:1] == "'" and cell[1:].startswith(FORMULA_STARTS) else cell
 
 
-def _pressure(column: str, cell: str) -> float | None:
-    return None if cell == "" else _number(column, cell)
-
-
-def _number(column: str, cell: str) -> float:
-    if not _NUMBER.fullmatch(cell):
-        raise InputError(f"{column}: found {shown(cell)}; allowed a number such as 124 or 12.5")
-    return float(cell)
-
-
-def _checked(label: str, answers: Answers) -> Answers:
-    if not _CODE.fullmatch(answers.learner):
-        raise InputError(
-            f"{label}: learner: found {shown(answers.learner)}; allowed a code of 1 to 20 "
-            "letters, digits and hyphens"
-        )
-    if not saved_at(answers):
-        raise InputError(
-            f"{label}: saved: found {shown(answers.saved)}; allowed a time such as "
-            "2026-01-05T10:00:00Z"
-        )
-    seen: set[str] = set()
-    for one in answers.answers:
-        if one.item in seen:
-            raise InputError(f"{label}: found the item {shown(one.item)} twice; allowed once")
-        seen.add(one.item)
-        for value in (one.systolic_mmhg, one.diastolic_mmhg):
-            if value is not None and not LEAST_MMHG <= value <= MOST_MMHG:
-                raise InputError(
-                    f"{label}: {shown(one.item)}: found {value:g} mmHg; allowed "
-                    f"{LEAST_MMHG:g} to {MOST_MMHG:g}"
-                )
-        if one.replays < 0 or len(one.marks_s) > MOST_MARKS:
+def _columns(label: str, line: int, header: list[str]) -> list[str]:
+    known = {name.lower(): name for name in COLUMNS}
+    names: list[str] = []
+    for cell in header:
+        name = known.get(cell.lower())
+        if name is None:
             raise InputError(
-                f"{label}: {shown(one.item)}: found {one.replays} replays and "
-                f"{len(one.marks_s)} marks; allowed 0 or more, and at most {MOST_MARKS}"
+                f"{label}: line {line}: found the column {shown(cell)}; "
+                f"allowed {', '.join(COLUMNS)}"
             )
-    return answers
+        if name in names:
+            raise InputError(f"{label}: line {line}: found '{name}' twice; allowed once")
+        names.append(name)
+    for name in NEEDED:
+        if name not in names:
+            raise InputError(f"{label}: line {line}: found no column '{name}'; allowed {_WANTED}")
+    return names
 
 
-def saved_at(answers: Answers) -> float | None:
-    """Return when answers were saved, seconds since 1970, ``None`` where that is no time."""
-    try:
-        when = datetime.fromisoformat(answers.saved)
-    except ValueError:
-        return None
-    if when.tzinfo is None:
-        when = when.replace(tzinfo=datetime.fromisoformat("1970-01-01T00:00:00+00:00").tzinfo)
-    return when.timestamp()
+def _filled(cell: dict[str, str], *, commas: bool) -> dict[str, str]:
+    """A row with every column, those left out as they are meant."""
+    if commas:
+        for name in ("systolic_mmHg", "diastolic_mmHg", "marks_s"):
+            cell[name] = cell.get(name, "").replace(",", ".")
+    usual = {"saved": _NEVER, "mode": str(Mode.EXAMINE), "replays": "0", "marks_s": ""}
+    return {**cell, **{name: cell.get(name) or value for name, value in usual.items()}}
+
+
+def _head_of_row(cell: dict[str, str]) -> dict[str, Any]:
+    head: dict[str, Any] = {}
+    for name, check in HEAD.items():
+        try:
+            head[name] = check(cell[name])
+        except InputError as fault:
+            raise InputError(f"{name}: {fault}") from None
+    return head

@@ -2,23 +2,36 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
+from tapfall.lesson.anchors import ways_of
 from tapfall.lesson.nouns import Answer, Habit, KeyItem
 
 #: An error up to this is none: what two careful observers may differ by (ISO 81060-2, from
 #: memory).
 NEAR_MMHG = 4.0
-#: A value counts as read at a place when it is this near (our choice), or within a beat.
-AT_MMHG = 3.0
+#: Scatter of one reading about the place it was read at, SD in mmHg (experts repeat
+#: themselves with 0.9 to 2.2 mmHg, 30 filmed sequences).
+READ_SD_MMHG = 2.0
+#: How far rounding to 10 moves a pressure at most, with half a step of the dial more, mmHg.
+HALF_TEN_MMHG = 6.0
+#: One even pressure in five ends in 0: so little does a single one say of rounding.
+ZEROS_SHARE = 0.2
+#: A habit that the learner has explains an error so many times likelier (our choice).
+NAMED_ODDS = 10.0
+#: Gross errors: some in a hundred, evenly over 60 mmHg either side (our choice).
+_GROSS_PER_MMHG = 0.08 / 120.0
 
 #: What to listen for next time, by what went wrong.
 ADVICE = {
     Habit.MISSED_GAP: "Sounds were there above a silent gap. Inflate higher and listen from the "
     "top: the first sounds may stop and come back.",
-    Habit.STOPPED_EARLY: "The sounds came back after a silence. Listen on to the release.",
-    Habit.READ_LATE: "The value belongs to the sound before. Read the dial when the first of two "
-    "sounds comes; for the diastolic, at the last one heard.",
+    Habit.STOPPED_EARLY: "Sounds went on below. Listen on to the release: the last ones are "
+    "faint, and sounds may come back after a silence.",
+    Habit.READ_LATE: "Read the dial at the first of two sounds in a row, not at the next one; for "
+    "the diastolic at the last sound, not after it.",
     Habit.READ_PULSE: "No sound yet: the needle bounces before the first sound. Wait for the "
     "sound, not for the needle.",
     Habit.MUFFLING: "The sounds had become muffled and went on. Listen to the last one.",
@@ -66,43 +79,20 @@ class Miss:
         return not self.advice
 
 
-def targets(item: KeyItem, measure: str) -> dict[Habit, float]:
-    """Return what each habit would read on an item, mmHg, where it shows.
+def misses(item: KeyItem, answer: Answer, named: Collection[Habit] = ()) -> tuple[Miss, Miss]:
+    """Hold one answer against the key: systolic, then diastolic.
 
-    Whoever reads the pulse of the needle reads somewhere above the sounds: 8 mmHg stands
-    for it.
-
-    Examples
-    --------
-    >>> from tapfall.lesson.nouns import KeyGap
-    >>> item = KeyItem(name="a", systolic_mmhg=160.0, diastolic_mmhg=90.0, k4_mmhg=97.0,
-    ...     gaps=(KeyGap(upper_mmhg=150.0, lower_mmhg=130.0),), offset_mmhg=0.0, step_mmhg=2.0,
-    ...     beats=(), shows=tuple(Habit))
-    >>> targets(item, "systolic")[Habit.MISSED_GAP], targets(item, "diastolic")[Habit.MUFFLING]
-    (130.0, 97.0)
+    Parameters
+    ----------
+    item, answer
+        An item of the key, and the answer to it.
+    named
+        Habits that the learner is known to have: likelier causes of an error than others.
     """
-    true = item.systolic_mmhg if measure == "systolic" else item.diastolic_mmhg
-    if true is None:
-        return {}
-    found = {Habit.READ_LATE: true - item.step_mmhg}
-    if measure == "systolic":
-        found[Habit.READ_PULSE] = true + max(8.0, 3 * item.step_mmhg)
-        if item.gaps:
-            found[Habit.MISSED_GAP] = min(gap.lower_mmhg for gap in item.gaps)
-    else:
-        if item.gaps:
-            found[Habit.STOPPED_EARLY] = max(gap.upper_mmhg for gap in item.gaps)
-        if item.k4_mmhg is not None:
-            found[Habit.MUFFLING] = item.k4_mmhg
-    return {habit: value for habit, value in found.items() if habit in item.shows}
+    return (_miss(item, answer, "systolic", named), _miss(item, answer, "diastolic", named))
 
 
-def misses(item: KeyItem, answer: Answer) -> tuple[Miss, Miss]:
-    """Hold one answer against the key: systolic, then diastolic."""
-    return (_miss(item, answer, "systolic"), _miss(item, answer, "diastolic"))
-
-
-def _miss(item: KeyItem, answer: Answer, measure: str) -> Miss:
+def _miss(item: KeyItem, answer: Answer, measure: str, named: Collection[Habit]) -> Miss:
     true = item.systolic_mmhg if measure == "systolic" else item.diastolic_mmhg
     said = answer.systolic_mmhg if measure == "systolic" else answer.diastolic_mmhg
     read = None if said is None else said - item.offset_mmhg
@@ -114,7 +104,7 @@ def _miss(item: KeyItem, answer: Answer, measure: str) -> Miss:
     else:
         error = read - true
         if abs(error) > NEAR_MMHG:
-            kind = explained(item, measure, read)
+            kind = explained(item, measure, read, named)
             advice = ADVICE[kind] if kind is not None else TOO_HIGH if error > 0 else TOO_LOW
     return Miss(
         measure=measure,
@@ -128,16 +118,54 @@ def _miss(item: KeyItem, answer: Answer, measure: str) -> Miss:
     )
 
 
-def explained(item: KeyItem, measure: str, read_mmhg: float) -> Habit | None:
-    """Return the habit whose value lies nearest to what was read, if one lies near."""
-    found = targets(item, measure)
-    if not found:
-        return None
-    nearest = min(found, key=lambda habit: abs(found[habit] - read_mmhg))
-    reach = max(AT_MMHG, item.step_mmhg)
-    if nearest is Habit.READ_PULSE:  # it may be read anywhere above
-        reach = 8.0
-    return nearest if abs(found[nearest] - read_mmhg) <= reach else None
+def explained(
+    item: KeyItem, measure: str, read_mmhg: float, named: Collection[Habit] = ()
+) -> Habit | None:
+    """Return the habit that explains a reading best, if one does better than chance.
+
+    Each habit is as likely before, those that are named ten times so; a gross error
+    anywhere within 60 mmHg is what none of them explains.  One reading suggests a cause; it
+    shows no habit.
+
+    Parameters
+    ----------
+    item, measure
+        What was read.
+    read_mmhg
+        The reading, the dial's displacement taken off.
+    named
+        Habits that the learner is known to have.
+
+    Examples
+    --------
+    >>> item = KeyItem(name="a", systolic_mmhg=160.0, diastolic_mmhg=90.0, k4_mmhg=97.0,
+    ...     gaps=(), offset_mmhg=0.0, step_mmhg=2.0, beats=(), shows=())
+    >>> explained(item, "diastolic", 98.0), explained(item, "diastolic", 70.0)
+    (<Habit.MUFFLING: 'muffling'>, None)
+    """
+    odds: dict[Habit | None, float] = {None: _GROSS_PER_MMHG}
+    for habit, ways in ways_of(item, measure).items():
+        odds[habit] = max(
+            sum(share * _near(read_mmhg - place) for place, share in way) for way in ways
+        )
+    true = item.systolic_mmhg if measure == "systolic" else item.diastolic_mmhg
+    if true is not None and abs(read_mmhg - true) <= HALF_TEN_MMHG:
+        odds[Habit.ROUNDS] = _round_odds(read_mmhg + item.offset_mmhg)
+    odds = {one: value * (NAMED_ODDS if one in named else 1.0) for one, value in odds.items()}
+    best = max(odds, key=lambda one: odds[one])
+    return best if odds[best] > 0.5 * sum(odds.values()) else None
+
+
+def _near(distance_mmhg: float) -> float:
+    """Density of a reading so far from its place, per mmHg."""
+    return math.exp(-0.5 * (distance_mmhg / READ_SD_MMHG) ** 2) / (
+        READ_SD_MMHG * math.sqrt(2.0 * math.pi)
+    )
+
+
+def _round_odds(dial_mmhg: float) -> float:
+    """Rounded to 10, any of ten pressures is as likely; by chance one in five ends in 0."""
+    return 0.1 * ZEROS_SHARE if round(dial_mmhg) % 10 == 0 else 0.0
 
 
 def second_of(item: KeyItem, mmhg: float | None) -> float | None:

@@ -278,7 +278,9 @@ def shows(item: KeyItem, *, to_zero: bool = False) -> tuple[Habit, ...]:
     """Return the habits of readers that an item can bring to light."""
     found = [Habit.READ_PULSE]
     if item.gaps:
-        found += [Habit.MISSED_GAP, Habit.STOPPED_EARLY]
+        found.append(Habit.MISSED_GAP)
+    if item.diastolic_mmhg is not None:
+        found.append(Habit.STOPPED_EARLY)
     if item.step_mmhg >= SHOWS_MMHG[Habit.READ_LATE]:
         found.append(Habit.READ_LATE)
     if any(

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
-import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,22 +10,35 @@ import numpy as np
 
 from tapfall.errors import InputError, shown
 from tapfall.lesson.answers import saved_at
+from tapfall.lesson.between import (
+    MEASURES,
+    Apart,
+    Groups,
+    Readings,
+    Repeated,
+    groups_of,
+    icc_of,
+    pairs_apart,
+    readings,
+    repeated,
+)
 from tapfall.lesson.errors import Miss, misses
 from tapfall.lesson.habits import HabitFound, find_habits
-from tapfall.lesson.nouns import Answer, Answers, Key, KeyItem
+from tapfall.lesson.nouns import Answer, Answers, Habit, Key, KeyItem, Mode
 from tapfall.lesson.passing import PassRule, passes
 from tapfall.study.agreement.limits import Span
-from tapfall.study.agreement.reliability import icc_agreement
 from tapfall.visit.observer import ObserverFinding, check_observer
 
-MEASURES = ("systolic", "diastolic")
 #: Shares are told within these, mmHg.
 WITHIN_MMHG = (2.0, 4.0, 6.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Errors:
-    """Errors of one measure; ``missing`` values are outside every bound, never imputed."""
+    """Errors of one measure; ``missing`` values are outside every bound, never imputed.
+
+    A value given where none can be told counts among them.
+    """
 
     measure: str
     count: int
@@ -35,6 +47,31 @@ class Errors:
     sd_mmhg: float | None
     within: tuple[float, ...]
     passed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Digits:
+    """Last digits as they were written down, systolic and diastolic together.
+
+    ``counts`` are those of 0 to 9; ``findings`` tell of all digits and of even ones.
+    """
+
+    counts: tuple[int, ...]
+    findings: tuple[ObserverFinding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """How many values were more than 4 mmHg off for one cause.
+
+    ``habit`` is None where none explains them; ``missing`` counts values that were not
+    given, or given where none can be told, and has no habit either.
+    """
+
+    habit: Habit | None
+    measure: str
+    missing: bool
+    count: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,50 +88,50 @@ class MarkedItem:
 class Session:
     """One set of answers of one learner.
 
-    ``repeat_sd_mmhg`` is the standard deviation of repeated readings, systolic and
-    diastolic, None without repeated items.
+    ``passed`` is None where it was no examination: the page had told answers.
     """
 
+    set_id: str
     learner: str
     saved: str
-    mode: str
+    mode: Mode
     items: tuple[MarkedItem, ...]
     errors: tuple[Errors, Errors]
+    causes: tuple[Cause, ...]
     habits: tuple[HabitFound, ...]
-    digits: tuple[ObserverFinding, ...]
-    repeat_sd_mmhg: tuple[float | None, float | None]
-    repeats: int
-    passed: bool
+    digits: Digits
+    repeats: tuple[Repeated, ...]
+    passed: bool | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Apart:
-    """Two learners on the items that both answered, the second minus the first."""
+class Group:
+    """All learners, each by the latest session.
 
-    first: str
-    second: str
-    measure: str
-    count: int
-    mean_mmhg: float
-    sd_mmhg: float | None
+    ``habits`` are the numbers of learners who have each; ``icc`` is ICC(2,1) of systolic and
+    diastolic over the items that all of them gave a value for, None where it cannot be had.
+    """
+
+    learners: int
+    passed: int
+    errors: tuple[Errors, Errors]
+    causes: tuple[Cause, ...]
+    habits: tuple[tuple[Habit, int], ...]
+    digits: Digits
+    repeats: tuple[Repeated, ...]
+    apart: tuple[Apart, ...]
+    icc: tuple[Span | None, Span | None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marked:
-    """What marking found: sessions in order of learner and time, and the whole group.
-
-    ``group`` are the errors of the latest session of each learner together, ``apart`` each
-    pair of learners, ``icc`` ICC(2,1) of systolic and diastolic over the items that all of
-    them answered, None where it cannot be had.
-    """
+    """What marking found: sessions in order of learner and time, and the whole group."""
 
     set_id: str
     grade: str | None
     rule: PassRule
     sessions: tuple[Session, ...]
-    group: tuple[Errors, Errors]
-    apart: tuple[Apart, ...]
-    icc: tuple[Span | None, Span | None]
+    group: Group
 
     def latest(self) -> tuple[Session, ...]:
         """The last session of each learner."""
@@ -102,8 +139,20 @@ class Marked:
         return tuple(last.values())
 
 
-def mark(key: Key, given: Sequence[Answers], rule: PassRule) -> Marked:
-    """Mark the answers to one set.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Work:
+    """A session with what it was made from."""
+
+    session: Session
+    read: Readings
+    groups: Groups
+    written: tuple[float, ...]
+
+
+def mark(
+    key: Key, given: Sequence[Answers], rule: PassRule, *, others: Sequence[Key] = ()
+) -> Marked:
+    """Mark the answers to a set.
 
     Parameters
     ----------
@@ -113,86 +162,111 @@ def mark(key: Key, given: Sequence[Answers], rule: PassRule) -> Marked:
         What learners saved, in any order; several of one learner are their sessions.
     rule
         When a learner passes.
+    others
+        Keys of further sets, where sessions of one learner are of several sets.
 
     Raises
     ------
     InputError
-        Answers belong to another set, to items that it does not have, or one session
-        stands twice.
+        Answers belong to no set that there is a key of, to items that it does not have, or
+        one session stands twice.
     """
     if not given:
         raise InputError("answers: found none; allowed at least one file of them")
-    known = {item.name: item for item in key.items}
-    seen: set[tuple[str, str]] = set()
-    for one in given:
-        who = f"answers of {one.learner}"
-        if one.set_id != key.set_id:
-            raise InputError(
-                f"{who}: set_id: found {shown(one.set_id)}; allowed {shown(key.set_id)}, that of "
-                "the key"
-            )
-        for answer in one.answers:
-            if answer.item not in known:
-                raise InputError(f"{who}: found the item {shown(answer.item)}; allowed the key's")
-        if (one.learner, one.saved) in seen:
-            raise InputError(f"{who}: found those of {shown(one.saved)} twice; allowed once")
-        seen.add((one.learner, one.saved))
-    ordered = sorted(given, key=lambda one: (one.learner, saved_at(one) or 0.0))
-    sessions = tuple(_session(key, one, rule) for one in ordered)
-    last = {one.learner: one for one in ordered}
-    whole = Marked(
+    keys: dict[str, Key] = {}
+    for one_key in (key, *others):
+        if one_key.set_id in keys:
+            raise InputError(f"found two keys of the set {shown(one_key.set_id)}; allowed one")
+        keys[one_key.set_id] = one_key
+    _check(keys, given)
+    spelt = {one.learner.upper(): one.learner for one in reversed(given)}
+    ordered = sorted(given, key=lambda one: (one.learner.upper(), saved_at(one)))
+    work = [_session(keys[one.set_id], one, spelt[one.learner.upper()], rule) for one in ordered]
+    return Marked(
         set_id=key.set_id,
         grade=key.grade,
         rule=rule,
-        sessions=sessions,
-        group=(_nothing("systolic"), _nothing("diastolic")),
-        apart=tuple(_apart(known, list(last.values()))),
-        icc=(_icc(known, list(last.values()), 0), _icc(known, list(last.values()), 1)),
-    )
-    items = [item for one in whole.latest() for item in one.items]
-    group = (_errors(items, 0, rule), _errors(items, 1, rule))
-    return Marked(
-        set_id=whole.set_id,
-        grade=whole.grade,
-        rule=rule,
-        sessions=sessions,
-        group=group,
-        apart=whole.apart,
-        icc=whole.icc,
+        sessions=tuple(one.session for one in work),
+        group=_group(work, rule),
     )
 
 
-def _session(key: Key, given: Answers, rule: PassRule) -> Session:
+def _check(keys: dict[str, Key], given: Sequence[Answers]) -> None:
+    seen: set[tuple[str, str, object]] = set()
+    for one in given:
+        who = f"answers of {shown(one.learner)[1:-1]}"
+        if one.set_id not in keys:
+            allowed = ", ".join(map(shown, keys))
+            raise InputError(
+                f"{who}: set_id: found {shown(one.set_id)}; allowed {allowed}, that of the key"
+            )
+        known = {item.name for item in keys[one.set_id].items}
+        for answer in one.answers:
+            if answer.item not in known:
+                raise InputError(f"{who}: found the item {shown(answer.item)}; allowed the key's")
+        session = (one.learner.upper(), one.set_id, saved_at(one))
+        if session in seen:
+            raise InputError(f"{who}: found those of {shown(one.saved)} twice; allowed once")
+        seen.add(session)
+
+
+def _session(key: Key, given: Answers, learner: str, rule: PassRule) -> _Work:
     answers = {answer.item: answer for answer in given.answers}
-    items = tuple(_item(item, answers.get(item.name)) for item in key.items)
     both = [(item, answers[item.name]) for item in key.items if item.name in answers]
+    habits = find_habits([item for item, _ in both], [answer for _, answer in both])
+    named = [found.habit for found in habits if found.present]
+    items = tuple(_item(item, answers.get(item.name), named) for item in key.items)
     errors = (_errors(items, 0, rule), _errors(items, 1, rule))
-    high, low, repeats = _repeated(key, answers)
-    return Session(
-        learner=given.learner,
+    groups = groups_of(key.items, given.answers)
+    written = tuple(
+        value
+        for _, answer in both
+        for value in (answer.systolic_mmhg, answer.diastolic_mmhg)
+        if value is not None
+    )
+    session = Session(
+        set_id=key.set_id,
+        learner=learner,
         saved=given.saved,
         mode=given.mode,
         items=items,
         errors=errors,
-        habits=find_habits([item for item, _ in both], [answer for _, answer in both]),
-        digits=_digits(answers),
-        repeat_sd_mmhg=(high, low),
-        repeats=repeats,
-        passed=errors[0].passed and errors[1].passed,
+        causes=_causes(items),
+        habits=habits,
+        digits=_digits(written),
+        repeats=repeated([groups]),
+        passed=all(one.passed for one in errors) if given.mode is Mode.EXAMINE else None,
+    )
+    read = readings(key.set_id, key.items, given.answers)
+    return _Work(session=session, read=read, groups=groups, written=written)
+
+
+def _group(work: Sequence[_Work], rule: PassRule) -> Group:
+    last = list({one.session.learner: one for one in work}.values())
+    items = [item for one in last for item in one.session.items]
+    # On whatever sets two learners share, the latest session on each.
+    read: dict[str, Readings] = {}
+    for one in work:
+        read[one.session.learner] = {**read.get(one.session.learner, {}), **one.read}
+    has = Counter(found.habit for one in last for found in one.session.habits if found.present)
+    return Group(
+        learners=len(last),
+        passed=sum(bool(one.session.passed) for one in last),
+        errors=(_errors(items, 0, rule), _errors(items, 1, rule)),
+        causes=_causes(items),
+        habits=tuple((habit, has[habit]) for habit in Habit),
+        digits=_digits(tuple(value for one in last for value in one.written)),
+        repeats=repeated([one.groups for one in last]),
+        apart=pairs_apart(read),
+        icc=(icc_of(read, 0), icc_of(read, 1)),
     )
 
 
-def _item(item: KeyItem, answer: Answer | None) -> MarkedItem:
+def _item(item: KeyItem, answer: Answer | None, named: Sequence[Habit]) -> MarkedItem:
     if answer is None:
         return MarkedItem(name=item.name, answered=False, replays=0, misses=())
     return MarkedItem(
-        name=item.name, answered=True, replays=answer.replays, misses=misses(item, answer)
-    )
-
-
-def _nothing(measure: str) -> Errors:
-    return Errors(
-        measure=measure, count=0, missing=0, mean_mmhg=None, sd_mmhg=None, within=(), passed=False
+        name=item.name, answered=True, replays=answer.replays, misses=misses(item, answer, named)
     )
 
 
@@ -220,74 +294,21 @@ def _errors(items: Sequence[MarkedItem], place: int, rule: PassRule) -> Errors:
     )
 
 
-def _digits(answers: dict[str, Answer]) -> tuple[ObserverFinding, ...]:
-    """All and even digits of what was read from the dial."""
-    read = [
-        abs(round(value))
-        for answer in answers.values()
-        for value in (answer.systolic_mmhg, answer.diastolic_mmhg)
-        if value is not None
-    ]
-    return check_observer(read)[:2] if read else ()
+def _causes(items: Sequence[MarkedItem]) -> tuple[Cause, ...]:
+    """Causes of what was not near, the most frequent first."""
+    found = Counter(
+        (one.kind, one.measure, one.error_mmhg is None)
+        for item in items
+        for one in item.misses
+        if not one.right
+    )
+    return tuple(
+        Cause(habit=habit, measure=measure, missing=missing, count=count)
+        for (habit, measure, missing), count in found.most_common()
+    )
 
 
-def _value(item: KeyItem, answer: Answer | None, place: int) -> float | None:
-    if answer is None:
-        return None
-    said = (answer.systolic_mmhg, answer.diastolic_mmhg)[place]
-    return None if said is None else said - item.offset_mmhg
-
-
-def _repeated(key: Key, answers: dict[str, Answer]) -> tuple[float | None, float | None, int]:
-    """Standard deviation of one reading among repeats: of differences, over root 2."""
-    known = {item.name: item for item in key.items}
-    apart: list[list[float]] = [[], []]
-    for item in key.items:
-        if item.same_as is None or item.same_as not in known:
-            continue
-        for place in (0, 1):
-            one = _value(item, answers.get(item.name), place)
-            other = _value(known[item.same_as], answers.get(item.same_as), place)
-            if one is not None and other is not None:
-                apart[place].append(one - other)
-    sds = [
-        math.sqrt(float(np.mean(np.square(values))) / 2.0) if values else None for values in apart
-    ]
-    return sds[0], sds[1], max(map(len, apart))
-
-
-def _apart(known: dict[str, KeyItem], given: Sequence[Answers]) -> list[Apart]:
-    found = []
-    for one, other in itertools.combinations(given, 2):
-        first = {answer.item: answer for answer in one.answers}
-        second = {answer.item: answer for answer in other.answers}
-        for place, measure in enumerate(MEASURES):
-            pairs = [
-                (_value(item, first.get(name), place), _value(item, second.get(name), place))
-                for name, item in known.items()
-            ]
-            apart = [b - a for a, b in pairs if a is not None and b is not None]
-            if apart:
-                found.append(
-                    Apart(
-                        first=one.learner,
-                        second=other.learner,
-                        measure=measure,
-                        count=len(apart),
-                        mean_mmhg=float(np.mean(apart)),
-                        sd_mmhg=float(np.std(apart, ddof=1)) if len(apart) > 1 else None,
-                    )
-                )
-    return found
-
-
-def _icc(known: dict[str, KeyItem], given: Sequence[Answers], place: int) -> Span | None:
-    by_learner = [{answer.item: answer for answer in one.answers} for one in given]
-    rows = [
-        [_value(item, answers.get(name), place) for answers in by_learner]
-        for name, item in known.items()
-    ]
-    whole = [[v for v in row if v is not None] for row in rows if all(v is not None for v in row)]
-    if len(given) < 2 or len(whole) < 2:
-        return None
-    return icc_agreement(whole)
+def _digits(written: Sequence[float]) -> Digits:
+    last = Counter(round(value) % 10 for value in written)
+    findings = check_observer([float(round(value)) for value in written])[:2] if written else ()
+    return Digits(counts=tuple(last[digit] for digit in range(10)), findings=findings)

@@ -48,10 +48,11 @@ RULES: tuple[PassRule, ...] = (
     ),
 )
 _OWN = re.compile(r"(\d{1,2}):(\d{1,3})")
+_BIAS = re.compile(r"bias:(\d{1,2}(?:\.\d)?)")
 
 
 def pass_rule(text: str) -> PassRule:
-    """Return a rule by its name, or the teacher's own: ``MMHG:PERCENT,...``.
+    """Return a rule by its name, or the teacher's own: ``MMHG:PERCENT,...,bias:MMHG``.
 
     Raises
     ------
@@ -62,19 +63,34 @@ def pass_rule(text: str) -> PassRule:
     --------
     >>> pass_rule("4:80,8:100").shares
     ((4.0, 0.8), (8.0, 1.0))
+    >>> pass_rule("5:90,bias:2").bias_mmhg
+    2.0
     """
     for rule in RULES:
         if rule.name == text:
             return rule
-    pairs = [_OWN.fullmatch(part.strip()) for part in text.split(",")]
-    shares = tuple((float(p[1]), int(p[2]) / 100) for p in pairs if p is not None)
-    if len(shares) != len(pairs) or any(share > 1 or within < 1 for within, share in shares):
-        names = ", ".join(rule.name for rule in RULES)
-        raise SettingError(
-            f"--pass: found {shown(text)}; allowed {names}, or pairs of mmHg and percent such as "
-            "4:80,8:100"
-        )
-    return PassRule(name=text, shares=shares, bias_mmhg=None, source="set by the teacher")
+    shares: list[tuple[float, float]] = []
+    bias: float | None = None
+    for part in text.split(","):
+        pair, mean = _OWN.fullmatch(part.strip()), _BIAS.fullmatch(part.strip())
+        if pair is not None and int(pair[1]) >= 1 and int(pair[2]) <= 100:
+            shares.append((float(pair[1]), int(pair[2]) / 100))
+        elif mean is not None and bias is None:
+            bias = float(mean[1])
+        else:
+            names = ", ".join(rule.name for rule in RULES)
+            raise SettingError(
+                f"--pass: found {shown(text)}; allowed {names}, or pairs of mmHg and percent such "
+                "as 4:80,8:100, with bias:2 for a mean error within 2 mmHg"
+            )
+    told = [f"within {within:g} in {share:.0%}".replace("%", " %") for within, share in shares]
+    told += [] if bias is None else [f"mean error within {bias:g}"]
+    return PassRule(
+        name=text,
+        shares=tuple(shares),
+        bias_mmhg=bias,
+        source=f"set by the teacher: {', '.join(told)} mmHg",
+    )
 
 
 def passes(rule: PassRule, errors_mmhg: Sequence[float], missing: int) -> bool:

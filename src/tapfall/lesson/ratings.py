@@ -56,7 +56,7 @@ class Rated:
     """All ratings of one set.
 
     ``realistic`` is the mean of 1 to 5; ``first_mmhg`` and ``last_mmhg`` the mean of heard
-    minus true; ``phases_share`` the share of the true phases that were named.
+    minus true; ``phases_share`` the share of phases, named or true, that are both.
     """
 
     grade: str | None
@@ -145,14 +145,20 @@ def rated(key: Key, ratings: Sequence[Rating]) -> Rated:
     Raises
     ------
     InputError
-        A rating belongs to another set or item.
+        A rating belongs to another set or item, or stands twice.
     """
     items = {item.name: item for item in key.items}
     real: list[int] = []
     share: list[float] = []
     first: list[float] = []
     last: list[float] = []
+    seen: set[tuple[str, str]] = set()
     for one in ratings:
+        if (one.rater.upper(), one.item) in seen:
+            raise InputError(
+                f"ratings: found {shown(one.item)} by {shown(one.rater)} twice; allowed once"
+            )
+        seen.add((one.rater.upper(), one.item))
         if one.set_id != key.set_id or one.item not in items:
             raise InputError(
                 f"ratings: found {shown(one.item)} of the set {shown(one.set_id)}; allowed items "
@@ -164,7 +170,7 @@ def rated(key: Key, ratings: Sequence[Rating]) -> Rated:
         heard = [beat for beat in item.beats if beat.audible]
         true = {beat.phase for beat in heard if beat.phase in _HEARD}
         if one.phases and true:
-            share.append(len(true & set(one.phases)) / len(true))
+            share.append(len(true & set(one.phases)) / len(true | set(one.phases)))
         if one.first_mmhg is not None and heard:
             first.append(one.first_mmhg - item.offset_mmhg - heard[0].mmhg)
         if one.last_mmhg is not None and heard:
@@ -175,7 +181,7 @@ def rated(key: Key, ratings: Sequence[Rating]) -> Rated:
 
     return Rated(
         grade=key.grade,
-        raters=len({one.rater for one in ratings}),
+        raters=len({one.rater.upper() for one in ratings}),
         ratings=len(ratings),
         realistic=mean(real),
         realistic_sd=float(np.std(real, ddof=1)) if len(real) > 1 else None,

@@ -71,6 +71,19 @@ def teacher_sheet(key: Key, *, title: str, simulated: bool = True) -> bytes:
     return _printed(itertools.chain(figures, (_drawn(key, part) for part in pages)))
 
 
+def rating_sheet(lesson: LessonSet) -> bytes:
+    """Return the sheet on which an expert says whether the sounds of a set sound right, PDF.
+
+    Parameters
+    ----------
+    lesson
+        The public part of the set; the sheet holds nothing of the key.
+    """
+    names = [item.name for item in lesson.items]
+    pages = [names[i : i + ROWS] for i in range(0, len(names), ROWS)]
+    return _printed(_ratings(lesson, rows, n + 1, len(pages)) for n, rows in enumerate(pages))
+
+
 def _printed(figures: Iterable[Figure]) -> bytes:
     page = io.BytesIO()
     # Told of every font that its one weight is called medium.
@@ -108,6 +121,32 @@ def _head(figure: Figure, title: str, lines: Sequence[str]) -> float:
 def _foot(figure: Figure) -> None:
     for row, line in enumerate(reversed(textwrap.wrap(CAUTION, 118))):
         figure.text(0.08, 0.03 + 0.0135 * row, line, fontsize=7, color=look.SLATE)
+
+
+def _ratings(lesson: LessonSet, rows: Sequence[str], number: int, count: int) -> Figure:
+    figure = _page()
+    lines = [
+        HEADPHONES,
+        "For experts: do the sounds sound right? Realistic: 1 (nothing like it) to 5 (as from an "
+        "arm). Phases: those that you hear (K1 sharp, K2 with a murmur, K3 crisp, K4 muffled). "
+        "First and last: what the dial shows at the first and the last beat that can be heard. "
+        "Leave empty what you cannot say.",
+    ]
+    at = _head(figure, f"Rating sheet, set {lesson.set_id}", lines)
+    figure.text(0.08, at - 0.006, f"page {number} of {count}", fontsize=8, va="top")
+    figure.text(
+        0.92, at - 0.006, "code (no name) ______________   date ______________", fontsize=8,
+        va="top", ha="right",
+    )  # fmt: skip
+    _table(
+        figure,
+        at - 0.03,
+        ("item", "realistic, 1-5", "phases", "first, mmHg", "last, mmHg", "remarks"),
+        [(name, "", "", "", "", "") for name in rows],
+        (0.11, 0.13, 0.15, 0.12, 0.12, 0.21),
+    )
+    _foot(figure)
+    return figure
 
 
 def _answers(

@@ -1,45 +1,37 @@
-"""What marking found, in words: for the terminal, and the rows of tables."""
+"""What marking found, in words, and as text for the terminal."""
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Sequence
 
 from tapfall.errors import printable
-from tapfall.files.tables import Cell
-from tapfall.lesson.errors import ADVICE, Miss
+from tapfall.lesson.between import BETWEEN_SOURCE, MEASURES, Repeated
+from tapfall.lesson.errors import Miss
 from tapfall.lesson.habits import FEWEST, HabitFound
-from tapfall.lesson.marking import WITHIN_MMHG, Errors, Marked, Session
+from tapfall.lesson.marking import (
+    WITHIN_MMHG,
+    Cause,
+    Digits,
+    Errors,
+    Group,
+    Marked,
+    Session,
+)
 from tapfall.lesson.nouns import Habit
 from tapfall.model import CAUTION
 
 WIDTH = 80
 NAMES = {
     Habit.MISSED_GAP: "misses the sounds above a silent gap",
-    Habit.STOPPED_EARLY: "stops listening in a silent gap",
+    Habit.STOPPED_EARLY: "stops listening too early",
     Habit.READ_LATE: "reads a beat late",
     Habit.READ_PULSE: "reads the needle before the sound",
     Habit.ROUNDS: "rounds to 0 or 5",
     Habit.MUFFLING: "takes muffling for silence",
 }
-COLUMNS = (
-    "set_id",
-    "grade",
-    "learner",
-    "saved",
-    "item",
-    "answered",
-    "measure",
-    "true_mmHg",
-    "read_mmHg",
-    "error_mmHg",
-    "near",
-    "what",
-    "advice",
-    "threshold_at_s",
-    "read_at_s",
-    "replays",
-)
+#: Places that are told in the text for one cause, the furthest off first (our choice).
+MOST_TOLD = 3
 
 
 def number(value: float | None, form: str = ".1f") -> str:
@@ -47,95 +39,216 @@ def number(value: float | None, form: str = ".1f") -> str:
     return "-" if value is None else format(value, form)
 
 
-def habit_text(found: HabitFound) -> str:
-    """Say what was found of a habit.
+def habit_texts(habits: Sequence[HabitFound]) -> list[str]:
+    """Say what was found of habits: those that are named one by one, the others together.
 
     Examples
     --------
-    >>> habit_text(HabitFound(habit=Habit.ROUNDS, present=None, share=None, items=2, p_value=None))
-    'rounds to 0 or 5: cannot be judged (shows on 2 items; 4 are needed)'
+    >>> found = [HabitFound(habit=Habit.ROUNDS, present=True, share=0.8, items=15, evidence=9.0),
+    ...          HabitFound(habit=Habit.MUFFLING, present=None, share=None, items=2, evidence=None),
+    ...          HabitFound(habit=Habit.READ_LATE, present=False, share=None, items=15,
+    ...                     evidence=-1.0)]
+    >>> for text in habit_texts(found):
+    ...     print(text)
+    rounds to 0 or 5: yes, about 80 % of the time
+    no sign of: reads a beat late
+    cannot be judged, can show on fewer than 4 items: takes muffling for silence
     """
-    name = NAMES[found.habit]
-    if found.present is None or found.share is None:
-        items = "1 item" if found.items == 1 else f"{found.items} items"
-        return f"{name}: cannot be judged (shows on {items}; {FEWEST} are needed)"
-    seen = f"explains {max(found.share, 0.0):.0%} over {found.items} items"
-    return f"{name}: {'yes' if found.present else 'no'} ({seen})"
+    texts = [
+        f"{NAMES[one.habit]}: yes, about {100.0 * one.share:.0f} % of the time"
+        for one in habits
+        if one.present and one.share is not None
+    ]
+    for start, some in (
+        ("no sign of", [one for one in habits if one.present is False]),
+        (
+            f"cannot be judged, can show on fewer than {FEWEST} items",
+            [one for one in habits if one.present is None and one.items < FEWEST],
+        ),
+        (
+            "cannot be judged, the readings scatter too much",
+            [one for one in habits if one.present is None and one.items >= FEWEST],
+        ),
+    ):
+        if some:
+            texts.append(f"{start}: {', '.join(NAMES[one.habit] for one in some)}")
+    return texts
 
 
-def rows(marked: Marked) -> Iterator[tuple[Cell, ...]]:
-    """Rows of the table, one for each value, in the order of :data:`COLUMNS`."""
-    for session in marked.sessions:
-        for item in session.items:
-            head = (marked.set_id, marked.grade, session.learner, session.saved, item.name)
-            if not item.answered:
-                yield (*head, False, *([None] * (len(COLUMNS) - 6)))
-            for one in item.misses:
-                yield (*head, True, *_cells(one), item.replays)
+def cause_text(cause: Cause) -> str:
+    """Say how often something was the cause.
+
+    Examples
+    --------
+    >>> cause_text(Cause(habit=Habit.MUFFLING, measure="diastolic", missing=False, count=3))
+    'diastolic, takes muffling for silence: 3'
+    """
+    if cause.missing:
+        name = "not told, or told where nothing can be"
+    else:
+        name = "off for no cause that is known" if cause.habit is None else NAMES[cause.habit]
+    return f"{cause.measure}, {name}: {cause.count}"
 
 
-def _cells(one: Miss) -> tuple[Cell, ...]:
-    what = None if one.kind is None else NAMES[one.kind]
-    numbers = (one.true_mmhg, one.read_mmhg, one.error_mmhg)
-    return (one.measure, *numbers, one.right, what, one.advice, one.at_s, one.read_s)
+def digits_text(digits: Digits) -> str:
+    """Say how often values ended in 0 and in 5.
+
+    Examples
+    --------
+    >>> digits_text(Digits(counts=(12, 0, 3, 0, 4, 5, 3, 0, 3, 0), findings=()))
+    'last digits: 12 of 30 values end in 0 (6 by chance, read to 2 mmHg), 5 in 5'
+    """
+    total = sum(digits.counts)
+    if not total:
+        return "last digits: no values"
+    return (
+        f"last digits: {digits.counts[0]} of {total} values end in 0 "
+        f"({total / 5:.0f} by chance, read to 2 mmHg), {digits.counts[5]} in 5"
+    )
+
+
+def repeats_text(found: Sequence[Repeated]) -> str:
+    """Say how well readings of the same sound agree; empty where there are none.
+
+    Examples
+    --------
+    >>> repeats_text([Repeated(measure="systolic", count=4, mean_mmhg=0.0, sd_mmhg=1.5,
+    ...                        bound_mmhg=4.2)])
+    'sounds heard twice: SD 1.5 mmHg systolic (4)'
+    """
+    if not found:
+        return ""
+    parts = [f"{one.sd_mmhg:.1f} mmHg {one.measure} ({one.count})" for one in found]
+    return f"sounds heard twice: SD {', '.join(parts)}"
+
+
+def passed_text(passed: bool | None) -> str:
+    """Say whether a session was passed."""
+    return "no examination" if passed is None else "passed" if passed else "not passed"
+
+
+def what_text(miss: Miss) -> str:
+    """Say what a value that is not near comes from, and what to listen for."""
+    if miss.kind is None:
+        return miss.advice
+    name = NAMES[miss.kind]
+    return f"{name[:1].upper()}{name[1:]}. {miss.advice}"
 
 
 def errors_line(errors: Errors) -> str:
     """One measure of one session, in one line."""
-    shares = " ".join(f"{share:>5.0%}" for share in errors.within) or "    -     -     -"
+    shares = " ".join(f"{share:>5.0%}" for share in errors.within)
     missing = f"  {errors.missing} missing" if errors.missing else ""
     return (
         f"  {errors.measure:<10}{errors.count:>4}{number(errors.mean_mmhg, '+.1f'):>8}"
-        f"{number(errors.sd_mmhg):>7} {shares}  {'yes' if errors.passed else 'no'}{missing}"
+        f"{number(errors.sd_mmhg):>7} {shares}{missing}"
     )
 
 
 def marked_text(marked: Marked) -> str:
     """Return what marking found, at most 80 columns, with a line break at the end."""
-    learners = len(marked.latest())
+    group = marked.group
+    grade = f", grade {printable(marked.grade)}" if marked.grade else ""
     lines = [
-        f"Set {printable(marked.set_id)}"
-        + (f", grade {printable(marked.grade)}" if marked.grade else "")
-        + f": {learners} learner{'s' * (learners != 1)}, {len(marked.sessions)} sessions",
-        *textwrap.wrap(f"Pass: {marked.rule.source}", WIDTH),
+        *_wrapped(
+            f"Set {printable(marked.set_id)}{grade}: {_count(group.learners, 'learner')}, "
+            f"{_count(len(marked.sessions), 'session')}, {group.passed} passed",
+            "",
+        ),
+        *_wrapped(f"Pass: {marked.rule.source}", ""),
         "",
         f"  {'mmHg':<10}{'n':>4}{'mean':>8}{'SD':>7} "
-        + " ".join(f"{f'<= {bound:g}':>5}" for bound in WITHIN_MMHG)
-        + "  pass",
+        + " ".join(f"{f'<= {bound:g}':>5}" for bound in WITHIN_MMHG),
     ]
     for session in marked.sessions:
-        lines.append(f"{printable(session.learner)}, {printable(session.saved)}")
+        other = "" if session.set_id == marked.set_id else f", set {printable(session.set_id)}"
+        head = f"{printable(session.learner)}, {printable(saved_text(session.saved))}{other}"
+        lines += _wrapped(f"{head}: {passed_text(session.passed)}", "")
         lines += [errors_line(one) for one in session.errors]
-        lines += session_lines(session)
-    if learners > 1:
-        lines += ["", "All learners, latest sessions"]
-        lines += [errors_line(one) for one in marked.group]
-        for measure, icc in zip(("systolic", "diastolic"), marked.icc, strict=True):
-            if icc is not None:
-                lines.append(f"  agreement of all, {measure}: ICC(2,1) {number(icc.value, '.3f')}")
+        for text in session_texts(session):
+            lines += _wrapped(text, "  ")
+    if group.learners > 1:
+        lines += ["", "All learners, the latest session of each"]
+        lines += [errors_line(one) for one in group.errors]
+        for text in group_texts(group):
+            lines += _wrapped(text, "  ")
     lines += ["", *textwrap.wrap(CAUTION, WIDTH)]
     return "\n".join(lines) + "\n"
 
 
-def session_lines(session: Session) -> list[str]:
-    """Habits, digits and repeatability of a session."""
-    lines = [
-        f"  {habit_text(found)}"
-        for found in session.habits
-        if found.present or found.present is None
-    ]
-    high, low = session.repeat_sd_mmhg
+def session_texts(session: Session) -> list[str]:
+    """Habits, digits, repeatability and places to listen again, of one session."""
+    texts = habit_texts(session.habits)
+    texts.append(digits_text(session.digits))
     if session.repeats:
-        lines.append(
-            f"  repeated items: SD {number(high)} / {number(low)} mmHg over {session.repeats}"
-        )
-    for found in session.digits:
-        if found.state == "look":
-            lines += textwrap.wrap(found.sentence, WIDTH - 2, initial_indent="  ",
-                                   subsequent_indent="  ")  # fmt: skip
-    present = [found.habit for found in session.habits if found.present]
-    for habit in present:
-        lines += textwrap.wrap(
-            f"To do: {ADVICE[habit]}", WIDTH - 2, initial_indent="  ", subsequent_indent="  "
-        )
-    return lines
+        texts.append(repeats_text(session.repeats))
+    return texts + _places(session)
+
+
+def _places(session: Session) -> list[str]:
+    """What went wrong, the most frequent first: where to listen again, and for what."""
+    by_advice: dict[tuple[str, str], list[tuple[str, Miss]]] = {}
+    for item in session.items:
+        for one in item.misses:
+            if not one.right:
+                by_advice.setdefault((one.measure, what_text(one)), []).append((item.name, one))
+    texts = []
+    for (measure, what), misses in sorted(by_advice.items(), key=lambda one: -len(one[1])):
+        places = [
+            f"{printable(name)}"
+            + ("" if one.at_s is None else f" at {one.at_s:.1f} s")
+            + ("" if one.error_mmhg is None else f" ({one.error_mmhg:+.0f} mmHg)")
+            for name, one in sorted(misses, key=lambda row: -abs(row[1].error_mmhg or 0.0))
+        ]
+        more = f" and {len(places) - MOST_TOLD} more" if len(places) > MOST_TOLD else ""
+        texts.append(f"{measure}, {', '.join(places[:MOST_TOLD])}{more}: {what}")
+    return texts
+
+
+def group_texts(group: Group) -> list[str]:
+    """Causes, habits, digits and agreement of all learners."""
+    texts = [cause_text(cause) for cause in group.causes]
+    texts += group_habit_texts(group)
+    texts.append(digits_text(group.digits))
+    if group.repeats:
+        texts.append(repeats_text(group.repeats))
+    iccs = [
+        f"{number(icc.value, '.3f')} {measure}"
+        for measure, icc in zip(MEASURES, group.icc, strict=True)
+        if icc is not None
+    ]
+    if iccs:
+        texts.append(f"agreement of all, ICC(2,1): {', '.join(iccs)}")
+    if group.apart:
+        kept = []
+        for measure in MEASURES:
+            pairs = [one for one in group.apart if one.measure == measure]
+            kept.append(f"{sum(one.kept for one in pairs)} of {len(pairs)} {measure}")
+        texts.append(f"pairs that agree ({BETWEEN_SOURCE}): {', '.join(kept)}")
+    return texts
+
+
+def group_habit_texts(group: Group) -> list[str]:
+    """How many learners have each habit that any of them has."""
+    return [f"{NAMES[habit]}: {_count(count, 'learner')}" for habit, count in group.habits if count]
+
+
+def saved_text(saved: str) -> str:
+    """A day and time as people write them, to the minute.
+
+    Examples
+    --------
+    >>> saved_text("2026-01-05T10:00:00Z"), saved_text("2026-01-05")
+    ('2026-01-05 10:00', '2026-01-05')
+    """
+    return saved[:16].replace("T", " ")
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH - 2, initial_indent=indent, subsequent_indent=f"{indent}  "
+    ) or [""]
+
+
+def _count(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

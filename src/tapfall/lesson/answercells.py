@@ -1,0 +1,125 @@
+"""Cells of answers: a value, or a fault in words; the same for JSON and CSV."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from datetime import datetime
+from typing import TypeVar
+
+from tapfall.errors import InputError, shown
+from tapfall.lesson.nouns import Answer, Mode
+
+#: Most marks of an item; longest code and longest name (our choice).
+MAX_MARKS, LONGEST_CODE, LONGEST_NAME = 2000, 20, 100
+#: Pressures that a dial can show, mmHg: those of a cuff and a displaced zero above them.
+DIAL_MMHG = (0, 340)
+#: Longest sound, seconds, and most replays (our choice).
+LONGEST_S, MOST_REPLAYS = 3600.0, 10_000
+
+_WHOLE = re.compile(r"\d{1,5}(\.0{1,6})?", re.ASCII)
+_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,19}")
+_NUMBER = re.compile(r"\d{1,5}(\.\d{1,9})?", re.ASCII)
+
+Name = TypeVar("Name", str, tuple[str, ...])
+
+
+def answer_of(cells: dict[str, str], marks: Sequence[str], where: str) -> Answer:
+    """Build an answer from cells; ``where`` begins the message of a fault."""
+    name = _name(cells["item"], f"{where}item: ")
+    systolic, diastolic = (
+        _pressure(cells[column], f"{where}{column}: ")
+        for column in ("systolic_mmHg", "diastolic_mmHg")
+    )
+    if systolic is not None and diastolic is not None and diastolic >= systolic:
+        raise InputError(
+            f"{where}diastolic_mmHg: found {diastolic:g} beside a systolic of {systolic:g}; "
+            "allowed a diastolic below it"
+        )
+    replays = cells["replays"]
+    if not (_WHOLE.fullmatch(replays) and float(replays) <= MOST_REPLAYS):
+        raise InputError(
+            f"{where}replays: found {shown(replays)}; allowed a whole number, 0 to {MOST_REPLAYS}"
+        )
+    if len(marks) > MAX_MARKS:
+        raise InputError(f"{where}marks_s: found {len(marks)}; allowed at most {MAX_MARKS}")
+    return Answer(
+        item=name,
+        systolic_mmhg=systolic,
+        diastolic_mmhg=diastolic,
+        marks_s=tuple(sorted(_second(mark, f"{where}marks_s: ") for mark in marks)),
+        replays=int(float(replays)),
+    )
+
+
+def check_new(name: Name, seen: set[Name], where: str) -> None:
+    """Raise where an item was answered before, else note it.
+
+    ``name`` is the item's, or ends in it.
+    """
+    if name in seen:
+        item = name if isinstance(name, str) else name[-1]
+        raise InputError(
+            f"{where}item: found {shown(item)} again; allowed one answer to an item in a session"
+        )
+    seen.add(name)
+
+
+def _pressure(cell: str, where: str) -> float | None:
+    if not cell:
+        return None
+    low, high = DIAL_MMHG
+    if not (_WHOLE.fullmatch(cell) and low <= float(cell) <= high):
+        raise InputError(
+            f"{where}found {shown(cell)}; allowed whole mmHg, {low} to {high}, or nothing where it "
+            "cannot be told"
+        )
+    return float(cell)
+
+
+def _second(cell: str, where: str) -> float:
+    value = float(cell) if _NUMBER.fullmatch(cell) else math.nan
+    if not 0.0 <= value <= LONGEST_S:
+        raise InputError(f"{where}found {shown(cell)}; allowed seconds, 0 to {LONGEST_S:g}")
+    return value
+
+
+def _name(text: str, where: str = "") -> str:
+    if not (text and len(text) <= LONGEST_NAME and text.isprintable()):
+        raise InputError(
+            f"{where}found {shown(text)}; allowed a name of 1 to {LONGEST_NAME} characters that "
+            "can be printed"
+        )
+    return text
+
+
+def _code(text: str) -> str:
+    if not _CODE.fullmatch(text):
+        raise InputError(
+            f"found {shown(text)}; allowed a code (no name) of 1 to {LONGEST_CODE} letters, "
+            "digits, hyphens, dots and underscores, the first a letter or digit"
+        )
+    return text
+
+
+def _saved(text: str) -> str:
+    try:
+        if len(text) > 40 or not text.isascii():
+            raise ValueError
+        datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"found {shown(text)}; allowed a day and time such as 2026-03-01T10:15:00Z"
+        ) from None
+    return text
+
+
+def _mode(text: str) -> Mode:
+    if text not in set(Mode):
+        raise InputError(f"found {shown(text)}; allowed {', '.join(Mode)}")
+    return Mode(text)
+
+
+#: What is checked of a session beside its answers.
+HEAD = {"set_id": _name, "learner": _code, "saved": _saved, "mode": _mode}

@@ -13,7 +13,7 @@ from scipy import stats
 from tapfall.errors import InputError, SettingError
 from tapfall.lesson import GRADES, Mode, Order, Written, grade_of, make_items, make_set
 from tapfall.lesson.digits import UNBENT_MMHG, Bend, whole_pressures
-from tapfall.lesson.making import COVERED_BELOW_MMHG, LIMIT, Made, level_tones, limited
+from tapfall.lesson.making import COVERED_BELOW_MMHG, LENGTH_S, LIMIT, Made, level_tones, limited
 from tapfall.lesson.nouns import Habit
 from tapfall.lesson.sets import read_key, read_set
 
@@ -174,7 +174,7 @@ def test_sounds_carry_no_word_but_that_they_are_simulated(written: Written) -> N
     for path in written.folder.glob("item-*.flac"):
         with soundfile.SoundFile(path) as track:
             said.add(tuple(sorted(track.copy_metadata().items())))
-            assert track.frames / track.samplerate == pytest.approx(84.0, abs=0.01)
+            assert track.frames / track.samplerate == pytest.approx(LENGTH_S, abs=0.01)
     assert len(said) == 1
     assert "simulated" in str(said)
 
@@ -249,3 +249,15 @@ def test_a_broken_set_is_told_by_its_field(
     path.write_text(text[:start] + change + text[end + 1 :])
     with pytest.raises(InputError, match=told):
         read_set(tmp_path)
+
+
+def test_the_ends_of_the_dial_tell_little() -> None:
+    # Inflating and releasing at the usual distances told systolic and diastolic within 6 mmHg.
+    items = list(make_items(Order(grade=grade_of("2"), count=40, seed=22)))
+    high = np.array([one.key.systolic_mmhg for one in items], float)
+    low = np.array([one.key.diastolic_mmhg for one in items], float)
+    top = np.array([max(v for v in one.item.dial.mmhg if v is not None) for one in items])
+    end = np.array([one.key.beats[-1].mmhg for one in items])
+    left = high - np.polyval(np.polyfit(top, high, 1), top)
+    assert left.std() > 9.0
+    assert stats.spearmanr(end, low).pvalue > 0.01

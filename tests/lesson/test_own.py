@@ -99,7 +99,7 @@ def test_ratings_stand_beside_the_grade(tmp_path: Path, capsys: pytest.CaptureFi
     assert said.splitlines()[1].split()[:5] == ["2", "1", "2", "4.0", "(0.0)"]
     # With the key of another set beside it, each grade has its row.
     other = make_set(Order(grade=grade_of("1"), count=1, seed=6), tmp_path / "other")
-    given = ["lesson", "rate", str(other.key_path), "--key", str(made.key_path), str(sheet)]
+    given = ["lesson", "rate", str(other.key_path), str(sheet), "--key", str(made.key_path)]
     assert main(given) == 0
     rows = [line.split() for line in capsys.readouterr().out.splitlines()[1:3]]
     assert [(row[0], row[2]) for row in rows] == [("1", "0"), ("2", "2")]

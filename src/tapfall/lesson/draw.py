@@ -28,16 +28,21 @@ DIASTOLIC_MMHG: Range = (50.0, 112.0)
 #: A person with a gap has at least this pulse pressure; the sounds above and below it span
 #: at least so many beats (our choice).
 GAP_PULSE_MMHG, GAP_LEAD_BEATS = 58.0, 4.2
-#: The cuff starts so far above systolic and ends so far below diastolic (our choice).
-ABOVE_MMHG: Range = (22.0, 45.0)
-BELOW_MMHG: Range = (14.0, 34.0)
+#: The cuff starts so far above systolic, but not above the second, and is released between
+#: the last, whatever the diastolic: a hand that keeps the usual distances would tell both
+#: pressures within 6 mmHg (our choice).
+ABOVE_MMHG: Range = (20.0, 75.0)
+HIGHEST_MMHG: Range = (228.0, 240.0)
+END_MMHG: Range = (22.0, 34.0)
 BEATS_AROUND = 5.0
 #: First and last sounds stand so far out of the noise: what nobody can hear is no question.
 OVER_NOISE_DB = 5.0
 #: Conducted heart sounds lie so far below all other noise, unless they are the distractor.
 HEART_DB = 6.0
 #: Longest deflation, seconds: all sounds of a set have one length.
-LONGEST_FALL_S = 58.0
+LONGEST_FALL_S = 85.0
+#: Longest rest before and after, seconds (that of the simulator).
+LONGEST_REST_S = 60.0
 
 
 def plan(grade: Grade, count: int, seed: int) -> list[Scenario]:
@@ -173,10 +178,10 @@ def _cuff(scenario: Scenario, rng: np.random.Generator) -> Scenario:
     """Top and end of the deflation, and a rate at which it does not take too long."""
     person, cuff = scenario.person, scenario.cuff
     step = beat_step_mmhg(scenario)
-    above = max(float(rng.uniform(*ABOVE_MMHG)), BEATS_AROUND * step)
-    below = max(float(rng.uniform(*BELOW_MMHG)), BEATS_AROUND * step)
-    top = person.systolic_mmhg + above
-    end = 4.0 if scenario.sound.to_zero else max(person.diastolic_mmhg - below, 18.0)
+    high, least_above = person.systolic_mmhg, max(ABOVE_MMHG[0], BEATS_AROUND * step)
+    top = min(high + float(rng.uniform(*ABOVE_MMHG)), float(rng.uniform(*HIGHEST_MMHG)))
+    top = max(top, high + least_above)
+    end = 4.0 if scenario.sound.to_zero else float(rng.uniform(*END_MMHG))
     least = (top - end) / LONGEST_FALL_S
     rate = max(cuff.deflation_mmhg_per_s, round(least, 3))
     changed = replace(
@@ -227,7 +232,9 @@ def of_length(scenario: Scenario, length_s: float) -> Scenario:
 
     The room goes on, so neither a sound's length nor a file's size tells a pressure.
     """
-    bare = replace(scenario, cuff=replace(scenario.cuff, rest_after_s=0.0))
-    left_s = length_s - trend_of(bare.cuff, bare.seed).end_s
-    rest_s = round(float(np.clip(left_s, 0.0, 60.0)), 3)
-    return replace(scenario, cuff=replace(scenario.cuff, rest_after_s=rest_s))
+    bare = replace(scenario.cuff, rest_after_s=0.0)
+    left_s = max(length_s - trend_of(bare, scenario.seed).end_s, 0.0)
+    after_s = round(min(left_s, LONGEST_REST_S), 3)
+    before_s = round(bare.rest_before_s + left_s - after_s, 3)
+    cuff = replace(bare, rest_before_s=min(before_s, LONGEST_REST_S), rest_after_s=after_s)
+    return replace(scenario, cuff=cuff)

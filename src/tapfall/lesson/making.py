@@ -29,7 +29,7 @@ from tapfall.synth.streams import stream
 from tapfall.synth.truth import TrueReading
 
 #: All sounds of a set are so long, seconds: the longest inflation and deflation, and rest.
-LENGTH_S = 84.0
+LENGTH_S = 112.0
 #: Most items of one set (names have two digits).
 MOST_ITEMS = 99
 #: The zero of a dial is displaced upwards by so much at most, and the needle covered where

@@ -320,3 +320,23 @@ def test_figures_are_those_published() -> None:
         "LARGEST_PULSE_SHARE": 0.45,  # Chandrasekhar 2019
         "SYSTOLIC_PULSE_SHARE": 0.55,  # Geddes 1982, from memory
     }
+
+
+# The same table's shares of the arm, in per cent, at both ends of each row (computed there).
+@pytest.mark.parametrize(
+    ("name", "arms_cm", "widths", "lengths"),
+    [
+        ("small adult", (22, 26), (55, 46), (100, 85)),
+        ("adult", (27, 34), (59, 47), (111, 88)),
+        ("large adult", (35, 44), (46, 36), (103, 82)),
+        ("thigh", (45, 52), (36, 31), (93, 81)),
+    ],
+)
+def test_shares_of_the_arm(
+    name: str, arms_cm: tuple[int, int], widths: tuple[int, int], lengths: tuple[int, int]
+) -> None:
+    (size,) = (one for one in standards.CUFF_SIZES if one.name == name)
+    assert (size.arm_from_cm, size.arm_to_cm) == arms_cm
+    for arm_cm, width, length in zip(arms_cm, widths, lengths, strict=True):
+        assert 100 * size.width_cm / arm_cm == pytest.approx(width, abs=0.51)
+        assert 100 * size.length_cm / arm_cm == pytest.approx(length, abs=0.51)

@@ -9,7 +9,6 @@ the list or below it; they never lead out of it.
 
 from __future__ import annotations
 
-import csv
 import os
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,6 +16,7 @@ from pathlib import Path
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.rows import first_filled, rows_of
 
 #: Columns that have to be there, and those that may.
 NEEDED = ("audio", "cuff")
@@ -77,21 +77,9 @@ def read_visit_list(path: PathLike) -> tuple[ListedRecording, ...]:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(f"{label}: found bytes that are not UTF-8; allowed {_WANTED}") from None
-    first = next((line for line in text.splitlines() if line.strip()), "")
+    first = first_filled(text)
     delimiter = next((one for one in ("\t", ";") if one in first), ",")
-    reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter, strict=True)
-    rows: list[tuple[int, list[str]]] = []
-    try:
-        for row in reader:
-            cells = [cell.strip() for cell in row]
-            if any(cells):
-                rows.append((reader.line_num, cells))
-    except csv.Error as fault:
-        raise InputError(
-            f"{label}: line {reader.line_num}: found what is not CSV ({fault}); allowed {_WANTED}"
-        ) from None
-    if not rows:
-        raise InputError(f"{label}: found only empty lines; allowed {_WANTED}")
+    rows = rows_of(label, text, delimiter, _WANTED)
     columns = _columns(label, *rows[0])
     if len(rows) == 1:
         raise InputError(f"{label}: found no rows below the header; allowed 1 to {MAX_ROWS}")
@@ -116,7 +104,7 @@ def is_visit_list(path: PathLike) -> bool:
             head = file.read(4096).decode("utf-8-sig", "replace")
     except InputError:
         return False
-    first = next((line for line in head.splitlines() if line.strip()), "")
+    first = first_filled(head)
     for delimiter in "\t;":
         first = first.replace(delimiter, ",")
     return "audio" in [cell.strip().strip('"').lower() for cell in first.split(",")]

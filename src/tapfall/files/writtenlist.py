@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
-
 from tapfall.errors import InputError, fault_text, shown
-from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.names import PathLike, label_of
+from tapfall.files.rows import read_rows
 
 #: Columns, at least one of which has to be there; others are left alone.
 COLUMNS = {"systolic_mmhg": "systolic", "diastolic_mmhg": "diastolic"}
@@ -45,16 +43,7 @@ def read_written(path: PathLike) -> dict[str, list[float]]:
     {'systolic': [120.0, 134.0]}
     """
     label = label_of(path)
-    with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
-        data = file.read(MAX_BYTES + 1)
-    try:
-        text = data.decode("utf-8-sig")
-        delimiter = max(",;\t", key=text.partition("\n")[0].count)
-        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-        rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
-    except (UnicodeDecodeError, csv.Error):
-        raise InputError(f"{label}: found what is not CSV in UTF-8; allowed {_WANTED}") from None
-    rows = [(line, cells) for line, cells in rows if any(cells)]
+    rows, _ = read_rows(path, _WANTED, MAX_BYTES)
     header = [cell.lower() for cell in rows[0][1]] if rows else []
     places = {measure: header.index(name) for name, measure in COLUMNS.items() if name in header}
     if not places or any(header.count(name) > 1 for name in COLUMNS):

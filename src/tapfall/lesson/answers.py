@@ -21,8 +21,6 @@ A file of CSV may hold a whole class: rows of one learner, set and time are one 
 from __future__ import annotations
 
 import contextlib
-import csv
-import io
 import json
 from datetime import UTC, datetime
 from typing import Any
@@ -30,6 +28,7 @@ from typing import Any
 from tapfall.convert import check_keys, key_of, kind
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.rows import delimiter_of, rows_of
 from tapfall.files.tables import FORMULA_STARTS
 from tapfall.lesson.answercells import HEAD, answer_of, check_new
 from tapfall.lesson.nouns import ANSWERS_SCHEMA, Answer, Answers, Mode
@@ -254,21 +253,11 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _of_csv(label: str, text: str) -> tuple[Answers, ...]:
-    head_line = next((line for line in text.splitlines() if line.strip()), "")
-    delimiter = max(",;\t", key=head_line.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    rows: list[tuple[int, list[str]]] = []
-    try:
-        for row in reader:
-            cells = [_unescaped(cell.strip()) for cell in row]
-            if any(cells):
-                rows.append((reader.line_num, cells))
-    except csv.Error as fault:
-        raise InputError(
-            f"{label}: line {reader.line_num}: found what is not CSV ({fault}); allowed {_WANTED}"
-        ) from None
-    if not rows:
-        raise InputError(f"{label}: found only empty lines; allowed {_WANTED}")
+    delimiter = delimiter_of(text)
+    rows = [
+        (line, [_unescaped(cell) for cell in cells])
+        for line, cells in rows_of(label, text, delimiter, _WANTED)
+    ]
     columns = _columns(label, *rows[0])
     if not 1 <= len(rows) - 1 <= MAX_ANSWERS:
         raise InputError(

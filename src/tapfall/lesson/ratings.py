@@ -8,8 +8,6 @@ and last beat that can be heard, as the dial shows them.  Empty cells are left o
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.errors import InputError, fault_text, shown
-from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.names import PathLike, label_of
+from tapfall.files.rows import read_rows
 from tapfall.files.tables import table_text
 from tapfall.lesson.nouns import Key, LessonSet
 from tapfall.model import Phase
@@ -84,16 +83,7 @@ def read_ratings(path: PathLike) -> tuple[Rating, ...]:
         It is none, or a cell is not what is allowed; the message names the line.
     """
     label = label_of(path)
-    with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
-        data = file.read(MAX_BYTES + 1)
-    try:
-        text = data.decode("utf-8-sig")
-        delimiter = max(",;\t", key=text.partition("\n")[0].count)
-        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-        rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
-    except (UnicodeDecodeError, csv.Error):
-        raise InputError(f"{label}: found what is not CSV in UTF-8; allowed {_WANTED}") from None
-    rows = [(line, cells) for line, cells in rows if any(cells)]
+    rows, _ = read_rows(path, _WANTED, MAX_BYTES)
     if not rows or tuple(rows[0][1]) != COLUMNS:
         raise InputError(f"{label}: line 1: found another header; allowed {_WANTED}")
     found: list[Rating] = []

@@ -26,9 +26,7 @@ Cells are parted by commas, semicolons or tabs, then also with decimal commas.
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +34,7 @@ from typing import Any
 
 from tapfall.errors import InputError, shown
 from tapfall.files.names import PathLike, base_name, label_of, open_regular
+from tapfall.files.rows import delimiter_of, rows_of
 from tapfall.files.tables import cell_text
 from tapfall.study.cells import NEEDED, PARSERS, Bladder, text
 from tapfall.study.marks import read_marks
@@ -156,7 +155,9 @@ def read_manifest(
     label = label_of(path)
     with open_regular(path, ManifestError, _WANTED, MAX_BYTES) as file:
         data = file.read(MAX_BYTES + 1)
-    rows, delimiter = _rows(label, data)
+    whole = _text(label, data)
+    delimiter = delimiter_of(whole)
+    rows = rows_of(label, whole, delimiter, _WANTED, ManifestError)
     columns = _columns(label, *rows[0], reserved)
     if len(rows) == 1:
         raise ManifestError(f"{label}: found no rows below the header; allowed 1 to {MAX_ROWS}")
@@ -183,31 +184,14 @@ def read_manifest(
     )
 
 
-def _rows(label: str, data: bytes) -> tuple[list[tuple[int, list[str]]], str]:
+def _text(label: str, data: bytes) -> str:
     try:
-        whole = data.decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         line = data[: fault.start].count(b"\n") + 1
         raise ManifestError(
             f"{label}: line {line}: found bytes that are not UTF-8; allowed UTF-8 text"
         ) from None
-    first = next((line for line in whole.splitlines() if line.strip()), "")
-    delimiter = max(",;\t", key=first.count)
-    # Not str.splitlines: it would break rows at characters that are no line ends of CSV.
-    reader = csv.reader(io.StringIO(whole, newline=""), delimiter=delimiter, strict=True)
-    rows: list[tuple[int, list[str]]] = []
-    try:
-        for row in reader:
-            cells = [cell.strip() for cell in row]
-            if any(cells):
-                rows.append((reader.line_num, cells))
-    except csv.Error as fault:
-        raise ManifestError(
-            f"{label}: line {reader.line_num}: found what is not CSV ({fault}); allowed {_WANTED}"
-        ) from None
-    if not rows:
-        raise ManifestError(f"{label}: found only empty lines; allowed {_WANTED}")
-    return rows, delimiter
 
 
 def _columns(label: str, line: int, header: list[str], reserved: Sequence[str]) -> tuple[str, ...]:

@@ -7,8 +7,6 @@ to ``K4``, ``gap``, or nothing), in any order.  Order of arguments is (reference
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,7 +15,8 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from tapfall.errors import InputError, fault_text, shown
-from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.names import PathLike, label_of
+from tapfall.files.rows import read_rows
 from tapfall.model import Phase
 
 #: Largest file, bytes, and most marks in it: ten minutes of fast beats (our choice).
@@ -116,16 +115,7 @@ def read_marks(path: PathLike) -> tuple[Mark, ...]:
     Mark(time_s=12.31, heard=True, phase=<Phase.K1: 'K1'>)
     """
     label = label_of(path)
-    with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
-        data = file.read(MAX_BYTES + 1)
-    try:
-        text = data.decode("utf-8-sig")
-        delimiter = max(",;\t", key=text.partition("\n")[0].count)
-        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-        rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
-    except (UnicodeDecodeError, csv.Error):
-        raise InputError(f"{label}: found what is not CSV in UTF-8; allowed {_WANTED}") from None
-    rows = [(line, cells) for line, cells in rows if any(cells)]
+    rows, delimiter = read_rows(path, _WANTED, MAX_BYTES)
     header = [cell.lower() for cell in rows[0][1]] if rows else []
     if any(header.count(name) != 1 for name in ("time_s", "heard")) or header.count("phase") > 1:
         raise InputError(f"{label}: found no columns time_s and heard once; allowed {_WANTED}")

@@ -1,0 +1,129 @@
+"""Rows of small CSV files that people fill in: UTF-8, parted by commas, semicolons or tabs."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+
+from tapfall.errors import InputError
+from tapfall.files.names import PathLike, label_of, open_regular
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from _csv import Reader
+
+#: One row: the line on which it ends, and its cells without space around them.
+Row = tuple[int, list[str]]
+_DELIMITERS = ",;\t"
+
+
+def read_rows(path: PathLike, wanted: str, largest_bytes: int) -> tuple[list[Row], str]:
+    """Read the rows of a file that are not empty.
+
+    Parameters
+    ----------
+    path
+        The file.
+    wanted
+        What it should be, for the message.
+    largest_bytes
+        The largest size accepted.
+
+    Returns
+    -------
+    rows
+        May be none.
+    delimiter
+        That which stands most often in the first line.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, or is not CSV in UTF-8.
+    """
+    label = label_of(path)
+    with open_regular(path, InputError, wanted, largest_bytes) as file:
+        data = file.read(largest_bytes + 1)
+    try:
+        text = data.decode("utf-8-sig")
+        delimiter = _most_frequent(text.partition("\n")[0])
+        return list(_filled(_reader(text, delimiter))), delimiter
+    except (UnicodeDecodeError, csv.Error):
+        raise InputError(f"{label}: found what is not CSV in UTF-8; allowed {wanted}") from None
+
+
+def rows_of(
+    label: str,
+    text: str,
+    delimiter: str,
+    wanted: str,
+    error: type[InputError] = InputError,
+) -> list[Row]:
+    r"""Return the rows of a text that are not empty, at least one.
+
+    Parameters
+    ----------
+    label
+        The name of the file, for the message.
+    text
+        What it holds.
+    delimiter
+        What parts its cells, see :func:`delimiter_of`.
+    wanted
+        What it should be, for the message.
+    error
+        The error type to raise.
+
+    Raises
+    ------
+    InputError
+        Of the given type: every line is empty, or one is not CSV; the message names it.
+
+    Examples
+    --------
+    >>> rows_of("x.csv", "a;b\n\n1; 2\n", ";", "a table")
+    [(1, ['a', 'b']), (3, ['1', '2'])]
+    """
+    reader = _reader(text, delimiter)
+    try:
+        rows = list(_filled(reader))
+    except csv.Error as fault:
+        raise error(
+            f"{label}: line {reader.line_num}: found what is not CSV ({fault}); allowed {wanted}"
+        ) from None
+    if not rows:
+        raise error(f"{label}: found only empty lines; allowed {wanted}")
+    return rows
+
+
+def delimiter_of(text: str) -> str:
+    r"""Return the delimiter that stands most often in the first line that is not empty.
+
+    Examples
+    --------
+    >>> delimiter_of("\na;b;c,d\n")
+    ';'
+    """
+    return _most_frequent(first_filled(text))
+
+
+def first_filled(text: str) -> str:
+    """Return the first line of a text that is not empty; an empty text has none."""
+    return next((line for line in text.splitlines() if line.strip()), "")
+
+
+def _most_frequent(line: str) -> str:
+    return max(_DELIMITERS, key=line.count)
+
+
+def _reader(text: str, delimiter: str) -> Reader:
+    # Not str.splitlines: it would break rows at characters that are no line ends of CSV.
+    return csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+
+
+def _filled(reader: Reader) -> Iterator[Row]:
+    for row in reader:
+        cells = [cell.strip() for cell in row]
+        if any(cells):
+            yield reader.line_num, cells

@@ -1,29 +1,11 @@
-"""A page in a real Chromium, quiet and alone."""
+"""A listening page in a real Chromium: begun, answered, saved."""
 
 from __future__ import annotations
 
-import os
-import shutil
 from pathlib import Path
 from typing import Any
 
-#: A browser under test calls nobody: not for updates, not for anything.
-QUIET = [
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
-NAMES = (
-    "chromium",
-    "chromium-browser",
-    "google-chrome",
-    "google-chrome-stable",
-    "/snap/bin/chromium",
-    "/opt/google/chrome/chrome",
-)
-BROWSER = next((found for name in NAMES if (found := shutil.which(name))), None)
+import tests.browser
 
 #: Taps what the page sends to the loudspeaker, and notes for every frame how old the last
 #: burst in it is: a second clock, that of the sound itself.
@@ -75,34 +57,8 @@ TAP = """
 """
 
 
-def launched(tool: Any) -> Any:
-    """Start the browser."""
-    # Chromium's own walls do not stand for the superuser of a container.
-    root = ["--no-sandbox"] if os.geteuid() == 0 else []
-    return tool.chromium.launch(executable_path=BROWSER, args=[*QUIET, *root])
-
-
-class Seen:
-    """A page that is open, and all it complained of or asked for."""
-
-    def __init__(self, browser: Any, path: Path, script: str = "", **how: Any) -> None:
-        self.context = browser.new_context(accept_downloads=True, **how)
-        self.page = self.context.new_page()
-        if script:
-            self.page.add_init_script(script)
-        self.faults: list[str] = []
-        self.asked: list[str] = []
-        self.page.on("console", lambda message: self.faults.append(message.text))
-        self.page.on("pageerror", lambda fault: self.faults.append(str(fault)))
-        self.page.on("dialog", lambda dialog: self.faults.append(dialog.message))
-        self.page.on("request", lambda request: self.asked.append(request.url))
-        self.page.goto(path.as_uri())
-
-    def __enter__(self) -> Seen:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.context.close()
+class Seen(tests.browser.Seen):
+    """A listening page that is open."""
 
     def begin(self, code: str = "anna-1") -> Any:
         """Give a code and go to the first item."""

@@ -13,8 +13,9 @@ from typing import Any
 
 from tapfall.lesson.face import FIRST_DEG
 from tapfall.lesson.page import Choices, page_html
+from tests.browser import launched
 from tests.lesson import made
-from tests.lesson.browser import TAP, Seen, launched
+from tests.lesson.browser import TAP, Seen
 
 
 def apart_s(browser: Any, folder: Path, seconds: float) -> list[tuple[float, float]]:

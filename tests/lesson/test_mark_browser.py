@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tapfall.lesson.marks_page import write_marks
-from tests.lesson.browser import BROWSER, Seen, launched
+from tests.browser import BROWSER, Seen, launched
 from tests.lesson.test_mark_tables import marked_class
 
 api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")

@@ -25,8 +25,9 @@ from tapfall.lesson.page import Choices, page_html
 from tapfall.study import read_manifest
 from tapfall.study.marks import read_marks
 from tapfall.synth import Cuff, Person, Scenario, simulate
+from tests.browser import BROWSER, launched
 from tests.lesson import made
-from tests.lesson.browser import BROWSER, Seen, launched
+from tests.lesson.browser import Seen
 from tests.lesson.sync import apart_s
 from tests.study.made import HEADER, write_manifest
 

@@ -6,9 +6,7 @@ where either is missing.
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -18,37 +16,13 @@ import pytest
 
 from tapfall.model import Finding, FindingState, Flag, Settings, Source
 from tapfall.show.report import write_report
+from tests.browser import BROWSER, Seen, launched
 from tests.show import made
 
 api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
-BROWSER = next(
-    (
-        found
-        for name in (
-            "chromium",
-            "chromium-browser",
-            "google-chrome",
-            "google-chrome-stable",
-            "/snap/bin/chromium",
-            "/opt/google/chrome/chrome",
-        )
-        if (found := shutil.which(name))
-    ),
-    None,
-)
 if BROWSER is None:
     pytest.skip("no Chromium on this machine", allow_module_level=True)
-
-#: A browser under test calls nobody: not for updates, not for anything.
-QUIET = [
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-    "--autoplay-policy=no-user-gesture-required",
-]
 
 SOURCE = Source(
     audio_name="<script>alert(1)</script>arm.wav",
@@ -95,33 +69,10 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    # Chromium's own walls do not stand for the superuser of a container.
-    root = ["--no-sandbox"] if os.geteuid() == 0 else []
     with api.sync_playwright() as tool:
-        browser = tool.chromium.launch(executable_path=BROWSER, args=[*QUIET, *root])
+        browser = launched(tool, "--autoplay-policy=no-user-gesture-required")
         yield browser
         browser.close()
-
-
-class Seen:
-    """A page that is open, and all it complained of or asked for."""
-
-    def __init__(self, browser: Any, path: Path, **how: Any) -> None:
-        self.context = browser.new_context(**how)
-        self.page = self.context.new_page()
-        self.faults: list[str] = []
-        self.asked: list[str] = []
-        self.page.on("console", lambda message: self.faults.append(message.text))
-        self.page.on("pageerror", lambda fault: self.faults.append(str(fault)))
-        self.page.on("dialog", lambda dialog: self.faults.append(dialog.message))
-        self.page.on("request", lambda request: self.asked.append(request.url))
-        self.page.goto(path.as_uri())
-
-    def __enter__(self) -> Seen:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.context.close()
 
 
 @pytest.mark.parametrize(

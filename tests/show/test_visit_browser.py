@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from tapfall.cli import main
+from tests.browser import Seen
 
 reports = pytest.importorskip("tests.show.test_report_browser", reason="no browser")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
@@ -30,7 +31,7 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.mark.parametrize("width", [1280, 360])
 def test_it_is_quiet_and_no_wider_than_the_window(browser: Any, page: Path, width: int) -> None:
-    with reports.Seen(browser, page, viewport={"width": width, "height": 800}) as seen:
+    with Seen(browser, page, viewport={"width": width, "height": 800}) as seen:
         assert seen.faults == []
         assert [url for url in seen.asked if not url.startswith("data:")] == [page.as_uri()]
         assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
@@ -39,7 +40,7 @@ def test_it_is_quiet_and_no_wider_than_the_window(browser: Any, page: Path, widt
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_it_is_accessible(browser: Any, page: Path, scheme: str) -> None:
     # The page's own rule against scripts would keep the checker out.
-    with reports.Seen(browser, page, bypass_csp=True, color_scheme=scheme) as seen:
+    with Seen(browser, page, bypass_csp=True, color_scheme=scheme) as seen:
         found = axe.Axe().run(seen.page)
         assert found.response["passes"]
         assert found.violations_count == 0, found.generate_report()
@@ -47,7 +48,7 @@ def test_it_is_accessible(browser: Any, page: Path, scheme: str) -> None:
 
 def test_the_summary_ends_before_the_first_reading(browser: Any, page: Path) -> None:
     # A4 less the margins of the print style is some 1,000 px high at 96 px an inch.
-    with reports.Seen(browser, page, viewport={"width": 720, "height": 1000}) as seen:
+    with Seen(browser, page, viewport={"width": 720, "height": 1000}) as seen:
         seen.page.emulate_media(media="print")
         top = seen.page.locator("article").first.bounding_box()["y"]
         assert top <= 1040

@@ -186,6 +186,30 @@ def shape_of_object(properties: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def schema_of(name: str, whole: dict[str, Any], defs: dict[str, Any]) -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a form: its shape, named.
+
+    Parameters
+    ----------
+    name
+        The form's name, such as ``tapfall.reading/1``.
+    whole, defs
+        Its shape, and the shapes that it refers to.
+
+    Examples
+    --------
+    >>> schema_of("tapfall.visit/1", shape_of_object({}), {})["$id"]
+    'urn:tapfall:visit:1'
+    """
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": f"urn:{name.replace('.', ':').replace('/', ':')}",
+        "title": name,
+        **whole,
+        "$defs": dict(sorted(defs.items())),
+    }
+
+
 def shape_of(hint: Any, name: str, defs: dict[str, Any]) -> dict[str, Any]:
     """Return the JSON Schema of a value of a type; ``name`` is that of its field."""
     inner, optional = without_none(hint)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from tapfall.convert import shape_of, shape_of_fields, shape_of_object
+from tapfall.convert import schema_of, shape_of, shape_of_fields, shape_of_object
 from tapfall.events import EVENT_SENTENCES, Event
 from tapfall.files.eventlines import EVENT_SCHEMA_NAME, End, Start
 from tapfall.files.record import SCHEMA_NAME
@@ -40,13 +40,7 @@ def reading_schema() -> dict[str, Any]:
         "version": {"type": "string"},
         "caution": {"type": "string"},
     }
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": "urn:tapfall:reading:1",
-        "title": SCHEMA_NAME,
-        **shape_of_object(properties),
-        "$defs": dict(sorted(defs.items())),
-    }
+    return schema_of(SCHEMA_NAME, shape_of_object(properties), defs)
 
 
 def event_schema() -> dict[str, Any]:
@@ -76,15 +70,8 @@ def event_schema() -> dict[str, Any]:
         "reading": {"reading": {part: reading[part] for part in parts}},
         "end": shape_of_fields(End, defs),
     }
-    return {
-        "$schema": reading["$schema"],
-        "$id": "urn:tapfall:event:1",
-        "title": EVENT_SCHEMA_NAME,
-        "oneOf": [
-            shape_of_object({"type": {"const": kind}, **line}) for kind, line in lines.items()
-        ],
-        "$defs": dict(sorted(defs.items())),
-    }
+    any_line = [shape_of_object({"type": {"const": kind}, **line}) for kind, line in lines.items()]
+    return schema_of(EVENT_SCHEMA_NAME, {"oneOf": any_line}, defs)
 
 
 def ship_schema() -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from tapfall.convert import shape_of_fields, shape_of_object
+from tapfall.convert import schema_of, shape_of_fields, shape_of_object
 from tapfall.files.writing import write_json
 from tapfall.lesson.nouns import ANSWERS_SCHEMA, KEY_SCHEMA, SET_SCHEMA, Answers, Key, LessonSet
 
@@ -36,13 +36,7 @@ def _schema(name: str, cls: type[Any]) -> dict[str, Any]:
     fields["schema"] = {"const": name}
     whole = shape_of_object(fields)
     whole["properties"]["caution"] = {"type": "string"}  # may be left out
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": f"urn:{name.replace('.', ':').replace('/', ':')}",
-        "title": name,
-        **whole,
-        "$defs": dict(sorted(defs.items())),
-    }
+    return schema_of(name, whole, defs)
 
 
 def ship_schemas() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tapfall import __version__
-from tapfall.convert import shape_of, shape_of_fields, shape_of_object, to_json
+from tapfall.convert import schema_of, shape_of, shape_of_fields, shape_of_object, to_json
 from tapfall.model import CAUTION, Source
 from tapfall.visit.result import Visit
 
@@ -75,10 +75,4 @@ def visit_schema() -> dict[str, Any]:
         "version": {"type": "string"},
         "caution": {"type": "string"},
     }
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": "urn:tapfall:visit:1",
-        "title": VISIT_SCHEMA_NAME,
-        **shape_of_object(properties),
-        "$defs": dict(sorted(defs.items())),
-    }
+    return schema_of(VISIT_SCHEMA_NAME, shape_of_object(properties), defs)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from tapfall import __version__
-from tapfall.convert import shape_of_fields, shape_of_object, to_json
+from tapfall.convert import schema_of, shape_of_fields, shape_of_object, to_json
 from tapfall.model import CAUTION
 from tapfall.study.agreement.result import Agreement
 
@@ -53,10 +53,4 @@ def agreement_schema() -> dict[str, Any]:
         "version": {"type": "string"},
         "caution": {"type": "string"},
     }
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": "urn:tapfall:agreement:1",
-        "title": AGREEMENT_SCHEMA_NAME,
-        **shape_of_object(properties),
-        "$defs": dict(sorted(defs.items())),
-    }
+    return schema_of(AGREEMENT_SCHEMA_NAME, shape_of_object(properties), defs)

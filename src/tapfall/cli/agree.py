@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import say
+from tapfall.cli.output import check_apart, check_report, say
 from tapfall.cli.visit_options import VISIT_DEFAULT
 
 
@@ -43,10 +43,11 @@ def run(args: argparse.Namespace) -> int:
 
     scheme_of(args.scheme)  # before anything is read
     if args.report is not None:
-        _check_page(args.report, args.json)
-    for name in (args.json, args.report):
-        if name not in (None, "-"):
-            check_writable(name, (args.table,))
+        check_report(args.report)
+    outputs = [name for name in (args.report, args.json) if name not in (None, "-")]
+    for name in outputs:
+        check_writable(name, (args.table,))
+    check_apart(outputs)
     table = read_table(args.table)
     found = agreement(table, args.scheme)
     name = base_name(args.table)
@@ -59,17 +60,3 @@ def run(args: argparse.Namespace) -> int:
         write_json(args.json, record)
     say(json_text(record) if args.json == "-" else agreement_text(found))
     return DONE if any(one.results for one in found.groups) else UNREADABLE
-
-
-def _check_page(page: str, json: str | None) -> None:
-    import os
-
-    from tapfall.errors import SettingError
-    from tapfall.files.names import label_of
-
-    if not page.lower().endswith((".html", ".htm")):
-        raise SettingError(f"--report: found {label_of(page)}; allowed a name that ends in .html")
-    if json not in (None, "-") and os.path.realpath(page) == os.path.realpath(json or ""):
-        raise SettingError(
-            f"{label_of(page)}: found both outputs under one name; allowed two names"
-        )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE
-from tapfall.cli.output import say
+from tapfall.cli.output import check_report, say
 
 #: What passes unless chosen.
 PASS_RULE = "expert-1991"
@@ -72,10 +72,8 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.model import CAUTION
 
     rule = pass_rule(args.rule)
-    if args.report is not None and not args.report.lower().endswith((".html", ".htm")):
-        raise SettingError(
-            f"--report: found {label_of(args.report)}; allowed a name that ends in .html"
-        )
+    if args.report is not None:
+        check_report(args.report)
     if args.set is not None and args.report is None:
         raise SettingError("--set: found no --report; allowed with one")
     inputs = (args.key, *args.others, *args.answers)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE
-from tapfall.cli.output import say
+from tapfall.cli.output import is_page, say
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.files.names import label_of
     from tapfall.lesson.texts import words_of
 
-    if not args.output.lower().endswith((".html", ".htm")):
+    if not is_page(args.output):
         raise SettingError(f"--output: found {label_of(args.output)}; allowed a name in .html")
     words_of(args.language)  # before anything is read
     _check_together(args)

@@ -36,6 +36,33 @@ def report(recording: Recording, reading: Reading, settings: Settings, path: str
     write_report(path, recording, reading, settings)
 
 
+def is_page(name: str) -> bool:
+    """Whether a name is one of a page."""
+    return name.lower().endswith((".html", ".htm"))
+
+
+def check_report(name: str) -> None:
+    """Refuse a ``--report`` whose name is none of a page."""
+    from tapfall.errors import SettingError
+    from tapfall.files.names import label_of
+
+    if not is_page(name):
+        raise SettingError(f"--report: found {label_of(name)}; allowed a name that ends in .html")
+
+
+def check_apart(names: list[str]) -> None:
+    """Refuse outputs of which two would be one file."""
+    from tapfall.errors import SettingError
+    from tapfall.files.names import label_of
+
+    places = [os.path.realpath(name) for name in names]
+    for number, name in enumerate(names, 1):
+        if places[number - 1] in places[number:]:
+            raise SettingError(
+                f"{label_of(name)}: found both outputs under one name; allowed two names"
+            )
+
+
 def make_folder(name: str) -> Path:
     """Return a folder that exists, made where it was missing."""
     from pathlib import Path

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import os
 
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.fhir import context_of
-from tapfall.cli.output import draw, report, say, summary, take
+from tapfall.cli.output import check_apart, draw, report, say, summary, take
 from tapfall.cli.technique import checked, stated_by
 
 #: Forms of a figure, by the suffix of its name.
@@ -42,12 +41,7 @@ def run(args: argparse.Namespace) -> int:
         )
     for name in outputs:
         check_writable(name, inputs)
-    places = [os.path.realpath(name) for name in outputs]
-    for index, name in enumerate(outputs):
-        if places[index] in places[index + 1 :]:
-            raise SettingError(
-                f"{label_of(name)}: found both outputs under one name; allowed two names"
-            )
+    check_apart(outputs)
     settings = Settings(
         diastolic=Rule(args.diastolic),
         lag_s=args.lag,

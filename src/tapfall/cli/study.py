@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import say
+from tapfall.cli.output import is_page, say
 from tapfall.cli.progress import bar, left_text, show
 
 TYPE_CHECKING = False
@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
         from tapfall.files import check_writable
         from tapfall.files.names import label_of
 
-        if not args.report.lower().endswith((".html", ".htm")):
+        if not is_page(args.report):
             raise Usage(f"--report: found {label_of(args.report)}; allowed a name ending in .html")
         check_writable(args.report, (args.manifest,))
     choices, told = _choices(args), _progress()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import say
+from tapfall.cli.output import check_apart, check_report, say
 
 
 def run(args: argparse.Namespace) -> int:
@@ -17,26 +17,22 @@ def run(args: argparse.Namespace) -> int:
         return DONE
     from tapfall.cli.visit_jobs import arms_of, how_of, jobs_of, read_jobs
     from tapfall.cli.visit_text import technique_told, visit_table, visit_text
-    from tapfall.errors import SettingError
     from tapfall.files import check_writable, write_bytes, write_json
-    from tapfall.files.names import label_of
     from tapfall.files.writing import json_text
     from tapfall.visit import visit, visit_record
     from tapfall.visit.guidelines import guideline_of
     from tapfall.visit.schemes import scheme_of
 
     guideline_of(args.average), scheme_of(args.scheme)  # before anything is read
-    if args.report is not None and not args.report.lower().endswith((".html", ".htm")):
-        raise SettingError(
-            f"--report: found {label_of(args.report)}; allowed a name that ends in .html"
-        )
+    if args.report is not None:
+        check_report(args.report)
     how = how_of(args)
     jobs = jobs_of(args.inputs, how)
     inputs = tuple(path for _, paths, _ in jobs for path in paths) + tuple(args.inputs)
     outputs = [name for name in (args.json, args.table, args.report) if name not in (None, "-")]
     for name in outputs:
         check_writable(name, inputs)
-    _check_apart(outputs)
+    check_apart(outputs)
     found, lost = read_jobs(jobs, arms_of(args.arm, len(jobs)))
     taken = [one for here in found for one in here.taken]
     sources = [here.source for here in found if here.source is not None]
@@ -63,15 +59,3 @@ def run(args: argparse.Namespace) -> int:
         ]
         write_visit(args.report, made, shown, lost=lost, settings=how.settings)
     return UNREADABLE if made.average is None else DONE
-
-
-def _check_apart(outputs: list[str]) -> None:
-    import os
-
-    from tapfall.errors import SettingError
-    from tapfall.files.names import label_of
-
-    if len({os.path.realpath(name) for name in outputs}) < len(outputs):
-        raise SettingError(
-            f"{label_of(outputs[0])}: found both outputs under one name; allowed two names"
-        )

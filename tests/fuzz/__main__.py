@@ -60,6 +60,7 @@ def run(name: str, reader: Reader, inputs: int, seed: int) -> tuple[int, float]:
     allowed = (TapfallError, *_ARCHIVE) if name == "state" else (TapfallError,)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"file{reader.suffix}"
+        reader.lay(Path(folder))
         for number in range(inputs):
             rng = np.random.default_rng([seed, number])
             whole = reader.wholes[int(rng.integers(0, len(reader.wholes)))]

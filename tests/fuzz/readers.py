@@ -32,11 +32,17 @@ from tests.lesson import made
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reader:
-    """What reads a file, whole files of its kind, and the suffix that they carry."""
+    """What reads a file, whole files of its kind, the suffix that they carry, what they name."""
 
     read: Callable[[Path], Any]
     wholes: tuple[bytes, ...]
     suffix: str
+    beside: tuple[str, ...] = ()
+
+    def lay(self, folder: Path) -> None:
+        """Lay empty files of the names that stand in a whole file beside it."""
+        for name in self.beside:
+            (folder / name).touch()
 
 
 def _sound(form: str, subtype: str) -> bytes:
@@ -95,7 +101,12 @@ def readers() -> dict[str, Reader]:
             wholes=(scenario_to_toml(load_builtin("normal")).encode(),),
             suffix=".toml",
         ),
-        "manifest": Reader(read=read_manifest, wholes=(manifest,), suffix=".csv"),
+        "manifest": Reader(
+            read=read_manifest,
+            wholes=(manifest,),
+            suffix=".csv",
+            beside=("a.wav", "a.csv", "b.wav", "b.csv"),
+        ),
         "visit list": Reader(
             read=read_visit_list,
             wholes=(b"audio,cuff,arm,time\na.wav,a.csv,left,2026-03-31T09:15\n",),

@@ -78,12 +78,14 @@ def test_1999_intervals(sbp, first, second, mean, lower, upper) -> None:
 
 def test_1999_replicates_true_value_constant(sbp) -> None:
     found = constant_limits(replicates(sbp, "J"), replicates(sbp, "S"))
-    assert found.mean == pytest.approx(-15.62, abs=0.005)
+    limits = found.limits
+    assert limits.mean.value == pytest.approx(-15.62, abs=0.005)
     assert found.variance_of_means == pytest.approx(358.49, abs=0.01)
     assert found.estimate_within_variance == pytest.approx(37.408, abs=0.0005)
     assert found.reference_within_variance == pytest.approx(83.141, abs=0.0005)
-    assert found.sd == pytest.approx(20.95, abs=0.005)
-    assert (found.lower, found.upper) == pytest.approx((-56.68, 25.44), abs=0.005)
+    assert limits.sd == pytest.approx(20.95, abs=0.005)
+    ends = (limits.lower.value, limits.upper.value)
+    assert ends == pytest.approx((-56.68, 25.44), abs=0.005)
     assert found.estimate_repeatability == pytest.approx(16.95, abs=0.005)
     assert found.reference_repeatability == pytest.approx(25.27, abs=0.005)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.errors import InputError
+from tapfall.model import FloatArray
 
 #: Most points of a curve (our choice); between them thresholds are left out.
 MOST_POINTS = 101
@@ -27,7 +28,9 @@ class CoveragePoint:
 
 
 def risk_coverage(
-    differences: Sequence[float], confidences: Sequence[float], attempts: int
+    differences: Sequence[float] | FloatArray,
+    confidences: Sequence[float] | FloatArray,
+    attempts: int,
 ) -> tuple[CoveragePoint, ...]:
     """Return the curve, from the most to the least confident values.
 

@@ -63,19 +63,11 @@ def run(args: argparse.Namespace) -> int:
 
 def _report(study: Study, path: str) -> None:
     """Write the page, and what it rests on beside the tables."""
-    from tapfall.files import write_json
     from tapfall.show.study_page import write_study
-    from tapfall.study.agreeing import agreements_of
-    from tapfall.study.agreement import agreement_record
+    from tapfall.study.agreeing import agreements_of, write_agreements
 
     found = agreements_of(study.tables)
-    for name, one, sha256 in (
-        ("pairs", found.tapfall, found.tapfall_sha256),
-        ("observers", found.observers, found.observers_sha256),
-    ):
-        if one is not None:
-            record = agreement_record(one, name=f"{name}.csv", sha256=sha256)
-            write_json(study.folder / f"{name}-agreement.json", record)
+    write_agreements(study.folder, found)
     write_study(path, study, found)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.files.tables import Cell
-from tapfall.study.compare import MEASURES, OBSERVERS, TAPFALL, Judged
+from tapfall.study.compare import MEASURES, OBSERVERS, SLACK_MMHG, TAPFALL, Judged
 
 LEVELS_MMHG = {"systolic": (100.0, 140.0, 160.0), "diastolic": (60.0, 85.0, 100.0)}
 ARM_CM = (22.0, 27.0, 35.0, 45.0)
@@ -101,7 +101,10 @@ def _errors(group: Sequence[Judged]) -> tuple[Cell, ...]:
     errors = np.array([one.error_mmhg for one in group if one.error_mmhg is not None])
     if errors.size == 0:
         return (0, len(group), None, None, None, None, None, None)
-    shares = (round(float(np.mean(np.abs(errors) <= bound)), 4) for bound in (5.0, 10.0, 15.0))
+    shares = (
+        round(float(np.mean(np.abs(errors) <= bound + SLACK_MMHG)), 4)
+        for bound in (5.0, 10.0, 15.0)
+    )
     return (
         int(errors.size),
         len(group) - int(errors.size),

@@ -19,6 +19,8 @@ SPLITS = ("fit", "check")
 
 #: The condition under which everything is counted together.
 ALL = "(all)"
+#: Where everything is counted that both observers and tapfall gave a number for.
+SAME = "(by all three)"
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)", re.ASCII)
 
@@ -76,9 +78,11 @@ def name(cell: str) -> str:
 
 
 def condition(cell: str) -> str:
-    """Return the name of a condition; that of all conditions together is taken."""
-    if cell == ALL:
-        raise InputError(f"found {shown(cell)}, which stands for all conditions; allowed another")
+    """Return the name of a condition; those that stand for several are taken."""
+    if cell in (ALL, SAME):
+        raise InputError(
+            f"found {shown(cell)}, which stands for several conditions; allowed another"
+        )
     return name(cell)
 
 

@@ -16,7 +16,7 @@ from scipy.special import betaincinv, expit, logit, xlogy
 
 from tapfall.errors import InputError, shown
 from tapfall.model import FloatArray
-from tapfall.study.compare import NEAR_MMHG, Judged
+from tapfall.study.compare import NEAR_MMHG, SLACK_MMHG, Judged
 
 #: Bounds of the classes of confidence (our choice: those of the summary, and between).
 EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0)
@@ -81,7 +81,8 @@ def _arrays(values: Sequence[Judged]) -> tuple[FloatArray, FloatArray]:
     """Confidence, and 1.0 where right, shape ``(n,)`` each."""
     used = [one for one in values if one.confidence is not None and one.error_mmhg is not None]
     sure = np.array([one.confidence for one in used], np.float64)
-    right = np.array([abs(one.error_mmhg or 0.0) <= NEAR_MMHG for one in used], np.float64)
+    near_mmhg = NEAR_MMHG + SLACK_MMHG
+    right = np.array([abs(one.error_mmhg or 0.0) <= near_mmhg for one in used], np.float64)
     return sure, right
 
 

@@ -45,6 +45,8 @@ from tapfall.study.compare import (
     beat_rows,
     beats_of,
     error_rows,
+    estimate_of,
+    estimate_text,
     told_by,
     values_of,
     written,
@@ -56,7 +58,19 @@ from tapfall.study.marks import read_marks
 from tapfall.study.task import Choices, own_ear
 
 SCHEMA_NAME = "tapfall.study/1"
-PAIR_COLUMNS = ("reference", "estimate", "subject", "condition", "measure", "confidence")
+PAIR_COLUMNS = (
+    "reference",
+    "reference_2",
+    "estimate",
+    "subject",
+    "condition",
+    "measure",
+    "confidence",
+    "sex",
+    "age_years",
+    "arm_cm",
+    "cuff_size",
+)
 CALIBRATION_COLUMNS = (
     "measure",
     "subjects",
@@ -121,6 +135,8 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         A file of marks or a reading was changed meanwhile.
     """
     values: list[Judged] = []
+    pairs: list[Row] = []
+    observers: list[Row] = []
     held: list[Held] = []
     wrote: dict[tuple[str, str], list[float]] = {}
     heard = []
@@ -131,6 +147,8 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         if entry.recording in read:
             told = told_by(read_reading_file(home, entry.file_name))
         judged = values_of(entry, told)
+        pairs += _pairs(entry, told)
+        observers += _both(entry)
         values += judged
         ratio_db = None if told is None else told.signal_to_noise_db
         held += [
@@ -149,11 +167,10 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         )
         heard += beats_of(entry, told, marks)
     own = [one for one in values if (one.reference_name, one.estimate_name) == (OBSERVERS, TAPFALL)]
-    other = [one for one in values if (one.reference_name, one.estimate_name) == (FIRST, SECOND)]
     by_measure = {name: [one for one in own if one.measure == name] for name in MEASURES}
     return Tables(
-        pairs=tuple(_pair(one) for one in own),
-        observers=tuple(_pair(one) for one in other),
+        pairs=tuple(pairs),
+        observers=tuple(observers),
         errors=tuple(error_rows(values)),
         beats=tuple(beat_rows(heard)),
         breakdown=tuple(breakdown_rows(held)),
@@ -203,10 +220,42 @@ def _record(
     }
 
 
-def _pair(one: Judged) -> Row:
-    reference = round(one.reference_mmhg, 4)
-    sure = None if one.confidence is None else round(one.confidence, 6)
-    return (reference, one.estimate, one.subject, one.condition, one.measure, sure)
+def _pairs(entry: Entry, told: Told | None) -> Iterable[Row]:
+    """What both observers wrote down and tapfall read, as agree takes them together."""
+    for measure in MEASURES:
+        one, two = _wrote(entry, measure)
+        if one is None and two is None:
+            continue
+        value, sure = estimate_of(told, measure)
+        confidence = None if sure is None else round(sure, 6)
+        yield _row(entry, measure, one, two, estimate_text(value), confidence)
+
+
+def _both(entry: Entry) -> Iterable[Row]:
+    """The second observer as the estimate of the first."""
+    for measure in MEASURES:
+        one, two = _wrote(entry, measure)
+        if one is not None and two is not None:
+            yield _row(entry, measure, one, None, two, None)
+
+
+def _row(
+    entry: Entry, measure: Measure, one: Cell, two: Cell, estimate: Cell, confidence: Cell
+) -> Row:
+    cuff = entry.cuff_size
+    return (
+        one,
+        two,
+        estimate,
+        entry.subject,
+        entry.condition,
+        measure,
+        confidence,
+        entry.sex,
+        entry.age_years,
+        entry.arm_cm,
+        cuff if cuff is None or isinstance(cuff, str) else f"{cuff[0]:g}x{cuff[1]:g} cm",
+    )
 
 
 def _wrote(entry: Entry, measure: Measure) -> tuple[float | None, ...]:

@@ -62,7 +62,9 @@ class _Shown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Part:
+class Part:
+    """One group in words, with its drawing."""
+
     key: str
     title: str
     counts: str
@@ -206,9 +208,9 @@ def _shares(axes: Axes, group: Group) -> None:
     axes.spines[["top", "right"]].set_visible(False)
 
 
-def part_of_group(number: int, group: Group, prefix: str = "g") -> _Part:
+def part_of_group(number: int, group: Group, prefix: str = "g") -> Part:
     """Put one group into words and draw it; ``prefix`` begins its ids."""
-    return _Part(
+    return Part(
         key=f"{prefix}{number}-",
         title=group_title(group),
         counts=group_counts(group),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from matplotlib import style
 from matplotlib.axes import Axes
@@ -19,7 +20,7 @@ from tapfall.files.names import PathLike
 from tapfall.files.tables import Cell
 from tapfall.files.writing import write_bytes
 from tapfall.show import look
-from tapfall.show.agreement import MEANING, PROOF, part_of_group
+from tapfall.show.agreement import MEANING, PROOF, Part, part_of_group
 from tapfall.show.inline import element
 from tapfall.show.report import rendered
 from tapfall.study.agreeing import Agreements
@@ -30,6 +31,8 @@ from tapfall.study.tables import CALIBRATION_COLUMNS, calibration_rows
 
 _Row = tuple[Cell, ...]
 _SIZE_IN = (8.4, 2.7)
+#: From this column on the table of beats is of first and last beats.
+_EDGES = BEAT_COLUMNS.index("edges_compared")
 _TONES = {"systolic": look.SYSTOLIC, "diastolic": look.DIASTOLIC}
 _MARKS = {"systolic": "o", "diastolic": "s"}
 
@@ -70,11 +73,11 @@ def study_html(study: Study, agreements: Agreements) -> str:
         failed=study.failed,
         apart=tables.observers_apart,
         parts=[
-            part_of_group(number, one)
+            _short(part_of_group(number, one), whole=one.condition is None)
             for number, one in enumerate(() if own is None else own.groups, 1)
         ],
         others=[
-            part_of_group(number, one, "o")
+            _observers(part_of_group(number, one, "o"))
             for number, one in enumerate(() if other is None else other.groups, 1)
         ],
         tables=(
@@ -113,8 +116,18 @@ def study_html(study: Study, agreements: Agreements) -> str:
                 "Beats",
                 "Beats that were marked, matched one to one",
                 "beats.csv",
-                BEAT_COLUMNS,
-                tables.beats,
+                BEAT_COLUMNS[:_EDGES],
+                tuple(row[:_EDGES] for row in tables.beats),
+                "",
+            ),
+            _table(
+                "edges",
+                "First and last beat",
+                "First and last heard beat of the estimate: how many beats later than that of the "
+                "reference, and how much higher the cuff",
+                "beats.csv",
+                (*BEAT_COLUMNS[:3], *BEAT_COLUMNS[_EDGES:]),
+                tuple((*row[:3], *row[_EDGES:]) for row in tables.beats),
                 "",
             ),
             _table(
@@ -132,6 +145,17 @@ def study_html(study: Study, agreements: Agreements) -> str:
         no_proof=PROOF,
         version=__version__,
     )
+
+
+def _short(part: Part, *, whole: bool) -> Part:
+    """A group without what protocols want of a sample, where it is not the whole one."""
+    if whole:
+        return part
+    return replace(part, results=tuple(replace(one, wanted=()) for one in part.results))
+
+
+def _observers(part: Part) -> Part:
+    return replace(_short(part, whole=False), title=f"Observers: {part.title}")
 
 
 def _table(

@@ -227,7 +227,9 @@ def digits_result(pairs: Pairs, found: Digits) -> Result:
     """Last digits that somebody wrote down."""
     name = f"Last digits of the reference, {found.who}"
     numbers = (
-        *(Number(name=f"ending in {digit}", value=one) for digit, one in enumerate(found.counts)),
+        Number(name="ending in 0", value=found.counts[0]),
+        Number(name="ending in another even digit", value=sum(found.counts[2::2])),
+        Number(name="odd", value=sum(found.counts[1::2])),
         Number(name="not whole", value=found.not_whole),
         Number(name="chi-square of the even digits", value=found.chi_square),
         Number(name="p of equal shares", value=found.p_value),

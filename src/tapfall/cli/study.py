@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import is_page, say
+from tapfall.cli.output import check_report, say
 from tapfall.cli.progress import bar, left_text, show
 
 TYPE_CHECKING = False
@@ -29,10 +29,8 @@ def run(args: argparse.Namespace) -> int:
         raise Usage("found --workers with --scheduler; allowed one of them")
     if args.report is not None:
         from tapfall.files import check_writable
-        from tapfall.files.names import label_of
 
-        if not is_page(args.report):
-            raise Usage(f"--report: found {label_of(args.report)}; allowed a name ending in .html")
+        check_report(args.report)
         check_writable(args.report, (args.manifest,))
     choices, told = _choices(args), _progress()
 

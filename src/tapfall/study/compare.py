@@ -19,15 +19,13 @@ import numpy as np
 from tapfall.convert import from_json
 from tapfall.files.tables import Cell
 from tapfall.model import Diastolic, Phase, State, Threshold
-from tapfall.study.agreement.rows import APART_MMHG
+from tapfall.study.agreement.rows import APART_MMHG, SLACK_MMHG
 from tapfall.study.cells import ALL, SAME
 from tapfall.study.manifest import Entry, Observer
 from tapfall.study.marks import HEARD, BeatCounts, Edges, Mark, edges_of, match
 
 #: What the confidence speaks of: a value within this of an expert's (our definition).
 NEAR_MMHG = 4.0
-#: Decimals as they are written are no exact numbers.
-SLACK_MMHG = 1e-9
 
 Measure = Literal["systolic", "diastolic"]
 MEASURES: tuple[Measure, ...] = ("systolic", "diastolic")

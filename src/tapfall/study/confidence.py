@@ -16,7 +16,8 @@ from scipy.special import betaincinv, expit, logit, xlogy
 
 from tapfall.errors import InputError, shown
 from tapfall.model import FloatArray
-from tapfall.study.compare import NEAR_MMHG, SLACK_MMHG, Judged
+from tapfall.study.agreement.rows import SLACK_MMHG
+from tapfall.study.compare import NEAR_MMHG, Judged
 
 #: Bounds of the classes of confidence (our choice: those of the summary, and between).
 EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0)

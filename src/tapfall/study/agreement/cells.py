@@ -6,10 +6,11 @@ import re
 from collections.abc import Callable
 
 from tapfall.errors import InputError, printable, shown
-from tapfall.technique.stated import CUFFS
+from tapfall.technique.stated import ARM_CM, CUFFS
 
 MEASURES = ("systolic", "diastolic", "mean")
 SEXES = ("female", "male", "other")
+AGE_YEARS = (0.0, 130.0)
 #: Letters of a name (our choice).
 MAX_NAME = 60
 #: Pressures that can be written down, mmHg (diastolic can be 0).
@@ -117,3 +118,7 @@ def bounded(column: str, low: float, high: float, unit: str) -> Callable[[str], 
         return value
 
     return parse
+
+
+age_years = bounded("age_years", *AGE_YEARS, "years")
+arm_cm = bounded("arm_cm", *ARM_CM, "cm")

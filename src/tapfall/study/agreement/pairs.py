@@ -62,9 +62,9 @@ class Pairs:
     @property
     def per_subject(self) -> IntArray:
         """How many pairs each subject has, shape (m,)."""
-        return np.bincount(self.subject) if self.subject is not None else np.ones_like(
-            self.independent
-        )  # fmt: skip
+        if self.subject is None:
+            return np.ones_like(self.independent)
+        return np.bincount(self.subject)
 
     def subject_means(self, values: FloatArray) -> FloatArray:
         """Return the mean of values by subject, shape (m,)."""

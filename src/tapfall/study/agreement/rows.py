@@ -12,6 +12,8 @@ from tapfall.model import FloatArray
 
 #: Observers farther apart than this give no reference (ISO 81060-2, from memory).
 APART_MMHG = 4.0
+#: Decimals as they are written are no exact numbers.
+SLACK_MMHG = 1e-9
 #: Columns that hold names; each name is kept once.
 NAMES = ("subject", "condition", "measure", "sex", "cuff_size")
 
@@ -196,11 +198,9 @@ def together(first: FloatArray, second: FloatArray | None) -> tuple[FloatArray, 
     """
     if second is None:
         return first, np.zeros(len(first), dtype=np.bool_)
-    # Decimals as they are written are no exact numbers.
-    apart = np.abs(first - second) > APART_MMHG + 1e-9
-    mean = np.where(np.isnan(second), first, np.where(np.isnan(first), second, 0.0))
-    both = ~(np.isnan(first) | np.isnan(second))
-    mean = np.where(both, (first + second) / 2.0, mean)
+    apart = np.abs(first - second) > APART_MMHG + SLACK_MMHG
+    one = np.where(np.isnan(first), second, first)
+    mean = (one + np.where(np.isnan(second), one, second)) / 2.0
     return np.where(apart, np.nan, mean), apart
 
 

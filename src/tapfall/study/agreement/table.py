@@ -18,6 +18,7 @@ from typing import Any
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.rows import delimiter_of
 from tapfall.study.agreement import cells
 from tapfall.study.agreement.rows import Gathered, Row, Table
 
@@ -34,8 +35,8 @@ PARSERS: dict[str, Callable[[str], Any]] = {
     "measure": cells.measure,
     "confidence": cells.confidence,
     "sex": cells.sex,
-    "age_years": cells.bounded("age_years", 0.0, 130.0, "years"),
-    "arm_cm": cells.bounded("arm_cm", 8.0, 80.0, "cm"),
+    "age_years": cells.age_years,
+    "arm_cm": cells.arm_cm,
     "cuff_size": cells.cuff_size,
 }
 COLUMNS = tuple(PARSERS)
@@ -119,13 +120,18 @@ def table_of(label: str, data: bytes) -> Table:
 
 
 class _Lines:
-    """The rows of a text that hold anything, a batch at a time."""
+    """The rows of a text that hold anything, a batch at a time.
+
+    :mod:`tapfall.files.rows` keeps every cell of every row, stripped, with its line: of a
+    million rows that is most of the time and a gigabyte.  Here cells stay as they are, a
+    batch is forgotten once its numbers are taken, and only the line read last is known.
+    """
 
     def __init__(self, label: str, text: str) -> None:
-        first = next((line for line in io.StringIO(text, newline="") if line.strip()), "")
-        delimiter = next((one for one in ("\t", ";") if one in first), ",")
         self._label = label
-        self._reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+        self._reader = csv.reader(
+            io.StringIO(text, newline=""), delimiter=delimiter_of(text), strict=True
+        )
 
     @property
     def line(self) -> int:

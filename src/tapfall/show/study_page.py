@@ -24,7 +24,7 @@ from tapfall.show.agreement import MEANING, PROOF, Part, part_of_group
 from tapfall.show.inline import element
 from tapfall.show.report import rendered
 from tapfall.study.agreeing import Agreements
-from tapfall.study.breakdown import BREAKDOWN_COLUMNS, DIGIT_COLUMNS
+from tapfall.study.breakdown import BREAKDOWN_COLUMNS, DEVICE, DIGIT_COLUMNS
 from tapfall.study.compare import BEAT_COLUMNS, ERROR_COLUMNS
 from tapfall.study.running import Study
 from tapfall.study.tables import CALIBRATION_COLUMNS, calibration_rows
@@ -92,7 +92,7 @@ def study_html(study: Study, agreements: Agreements) -> str:
             ),
             _table(
                 "breakdown",
-                "Errors by level, arm and noise",
+                "Errors by level, arm, noise and device",
                 "tapfall against the observers",
                 "breakdown.csv",
                 BREAKDOWN_COLUMNS,
@@ -205,7 +205,8 @@ def _drawn(
 
 def _breakdown(figure: Figure, rows: Sequence[_Row]) -> None:
     """One panel for each thing that errors are broken down by."""
-    kinds = list(dict.fromkeys(str(row[0]) for row in rows))
+    # Names of devices come from outside, and may be many: they stand in the table alone.
+    kinds = list(dict.fromkeys(str(row[0]) for row in rows if row[0] != DEVICE))
     panels = figure.subplots(1, len(kinds), squeeze=False)[0]
     for axes, kind in zip(panels, kinds, strict=True):
         names = list(dict.fromkeys(str(row[1]) for row in rows if row[0] == kind))

@@ -15,7 +15,8 @@ Columns, in any order (needed: the first four; unknown columns are kept as they 
                                 width and length of the bladder in cm: ``12x23``
 ``sex``                         ``female``, ``male`` or ``other``
 ``age_years``                   age, years
-``device``, ``condition``       words that results are told apart by
+``condition``                   a word that everything is told apart by
+``device``                      which stethoscope it was; errors are told apart by it
 ``split``                       ``fit`` or ``check``: subjects the confidence is
                                 recalibrated on, and those it is then checked on
 ``notes``                       anything
@@ -85,6 +86,8 @@ class Entry:
         Stated for the check of the technique.
     sex, age_years
         Held against what protocols want of a sample.
+    device
+        Which it was recorded with; empty where nothing stands there.
     cells
         Every cell of the row as it stands there, in the order of ``Manifest.columns``.
     """
@@ -101,6 +104,7 @@ class Entry:
     split: str | None
     sex: str | None
     age_years: float | None
+    device: str
     cells: tuple[str, ...]
 
     @property
@@ -272,6 +276,7 @@ class _Reader:
             split=value.get("split"),
             sex=value.get("sex"),
             age_years=value.get("age_years"),
+            device=cell.get("device", ""),
             cells=tuple(cells),
         )
 

@@ -6,7 +6,7 @@
 ``errors.csv``       differences by comparison, condition and measure
 ``beats.csv``        beats found by comparison and condition, where beats were marked
 ``calibration.csv``  classes of confidence and the share of them that is right
-``breakdown.csv``    differences by level, arm circumference and signal to noise
+``breakdown.csv``    differences by level, arm circumference, signal to noise and device
 ``digits.csv``       last digits of what observers wrote, and of the readings
 ``study.json``       counts, what was listened with, calibration and recalibration
 ==================== =====================================================================
@@ -152,7 +152,13 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         values += judged
         ratio_db = None if told is None else told.signal_to_noise_db
         held += [
-            Held(judged=one, arm_cm=entry.arm_cm, signal_to_noise_db=ratio_db) for one in judged
+            Held(
+                judged=one,
+                arm_cm=entry.arm_cm,
+                signal_to_noise_db=ratio_db,
+                device=entry.device,
+            )
+            for one in judged
         ]
         for measure in MEASURES:
             for who, value in zip(

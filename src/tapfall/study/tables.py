@@ -14,15 +14,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from tapfall.convert import to_json
 from tapfall.files.tables import Cell, table_text
 from tapfall.files.writing import write_bytes, write_json
-from tapfall.model import CAUTION, State, Threshold
+from tapfall.model import State, Threshold
 from tapfall.study.breakdown import (
     BREAKDOWN_COLUMNS,
     DIGIT_COLUMNS,
@@ -55,9 +53,9 @@ from tapfall.study.confidence import Calibration, Recalibration, calibration, re
 from tapfall.study.folder import read_reading_file
 from tapfall.study.manifest import Entry, Manifest, Observer
 from tapfall.study.marks import read_marks
-from tapfall.study.task import Choices, own_ear
+from tapfall.study.record import StudyCounts, study_record
+from tapfall.study.task import Choices
 
-SCHEMA_NAME = "tapfall.study/1"
 PAIR_COLUMNS = (
     "reference",
     "reference_2",
@@ -188,7 +186,7 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
 
 
 def write_tables(
-    home: Path, manifest: Manifest, choices: Choices, counts: Mapping[str, int], tables: Tables
+    home: Path, manifest: Manifest, choices: Choices, counts: StudyCounts, tables: Tables
 ) -> None:
     """Write the tables of a study, each complete or not at all.
 
@@ -207,23 +205,15 @@ def write_tables(
         ("calibration.csv", CALIBRATION_COLUMNS, calibration_rows(tables)),
     ):
         write_bytes(home / name, table_text(header, rows).encode("utf-8"))
-    write_json(home / "study.json", _record(manifest, choices, counts, tables))
-
-
-def _record(
-    manifest: Manifest, choices: Choices, counts: Mapping[str, int], tables: Tables
-) -> dict[str, Any]:
-    return {
-        "schema": SCHEMA_NAME,
-        "manifest": {"name": manifest.name, "sha256": manifest.sha256},
-        "counts": {**counts, "subjects": len({one.subject for one in manifest.entries})},
-        "observers_apart": tables.observers_apart,
-        "choices": to_json(choices),
-        "ear": to_json(own_ear()),
-        "calibration": to_json(tables.calibrations),
-        "recalibration": to_json(tables.recalibrations),
-        "caution": CAUTION,
-    }
+    record = study_record(
+        manifest,
+        choices,
+        counts,
+        observers_apart=tables.observers_apart,
+        calibrations=tables.calibrations,
+        recalibrations=tables.recalibrations,
+    )
+    write_json(home / "study.json", record)
 
 
 def _pairs(entry: Entry, told: Told | None) -> Iterable[Row]:
@@ -233,8 +223,7 @@ def _pairs(entry: Entry, told: Told | None) -> Iterable[Row]:
         if one is None and two is None:
             continue
         value, sure = estimate_of(told, measure)
-        confidence = None if sure is None else round(sure, 6)
-        yield _row(entry, measure, one, two, estimate_text(value), confidence)
+        yield _row(entry, measure, one, two, estimate_text(value), sure)
 
 
 def _both(entry: Entry) -> Iterable[Row]:
@@ -246,22 +235,32 @@ def _both(entry: Entry) -> Iterable[Row]:
 
 
 def _row(
-    entry: Entry, measure: Measure, one: Cell, two: Cell, estimate: Cell, confidence: Cell
+    entry: Entry,
+    measure: Measure,
+    one: float | None,
+    two: float | None,
+    estimate: Cell,
+    confidence: float | None,
 ) -> Row:
     cuff = entry.cuff_size
     return (
-        one,
-        two,
+        _plain(one),
+        _plain(two),
         estimate,
         entry.subject,
         entry.condition,
         measure,
-        confidence,
+        _plain(confidence),
         entry.sex,
-        entry.age_years,
-        entry.arm_cm,
+        _plain(entry.age_years),
+        _plain(entry.arm_cm),
         cuff if cuff is None or isinstance(cuff, str) else f"{cuff[0]:g}x{cuff[1]:g} cm",
     )
+
+
+def _plain(value: float | None) -> float | None:
+    # Of four decimals at most a float is written without an exponent, as agree reads it.
+    return None if value is None else round(value, 4)
 
 
 def _wrote(entry: Entry, measure: Measure) -> tuple[float | None, ...]:

@@ -104,8 +104,8 @@ def study_html(study: Study, agreements: Agreements) -> str:
             _table(
                 "digits",
                 "Last digits",
-                "How often each last digit was written; one in ten is even, of even numbers one "
-                "in five",
+                "How often each last digit was written: one in ten without any preference, one "
+                "in five where only even numbers are read",
                 "digits.csv",
                 DIGIT_COLUMNS,
                 tables.digits,
@@ -140,7 +140,14 @@ def study_html(study: Study, agreements: Agreements) -> str:
                 _drawn(calibration, _calibration, "calibration-", "Right share by confidence"),
             ),
         ),
-        methods=tuple(one.methods for one in (own, other) if one is not None),
+        methods=tuple(
+            (name, one.methods)
+            for name, one in (
+                ("tapfall against the observers", own),
+                ("The second observer against the first", other),
+            )
+            if one is not None
+        ),
         read_this=MEANING,
         no_proof=PROOF,
         version=__version__,
@@ -222,7 +229,7 @@ def _breakdown(figure: Figure, rows: Sequence[_Row]) -> None:
                 )  # fmt: skip
         axes.axvline(0.0, color=look.HAIR, linewidth=0.8, zorder=0)
         axes.set_yticks(range(len(names)), names, fontsize=6.5)
-        axes.invert_yaxis()
+        axes.set_ylim(len(names) - 0.5, -0.5)
         axes.set_title(kind, fontsize=8, loc="left")
         _plain(axes, "mean error and SD (mmHg)")
 

@@ -223,6 +223,13 @@ def test_another_device_is_no_observer() -> None:
         agreement(table, reference="ear")
 
 
+def test_the_methods_tell_of_a_second_observer_also_where_none_is_apart() -> None:
+    rows = "120,122,121\n130,130,131\n140,141,139\n"
+    found = made(f"reference,reference_2,estimate\n{rows}")
+    assert "the reference is the mean of both" in found.methods
+    assert "the mean of both; rows" not in made(BASIC).methods
+
+
 def test_many_pairs_share_points_and_none_is_lost() -> None:
     rows = [f"{100 + n % 83 + n / 1e4:.3f},{100 + n * 7 % 79 + n / 3e4:.3f}" for n in range(6000)]
     (group,) = made("reference,estimate\n" + "\n".join([*rows, "90,190"])).groups

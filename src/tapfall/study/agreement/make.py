@@ -89,7 +89,12 @@ def agreement(
         scheme=scheme,
         reference=reference,
         groups=tuple(groups),
-        methods=methods_text(tuple(groups), chosen.title, device=reference == DEVICE),
+        methods=methods_text(
+            tuple(groups),
+            chosen.title,
+            device=reference == DEVICE,
+            two=table.second_mmhg is not None,
+        ),
         notes=NOTES,
     )
 

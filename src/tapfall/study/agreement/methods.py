@@ -77,7 +77,9 @@ _HOW = (
 )
 
 
-def methods_text(groups: tuple[Group, ...], scheme: str, *, device: bool = False) -> str:
+def methods_text(
+    groups: tuple[Group, ...], scheme: str, *, device: bool = False, two: bool = False
+) -> str:
     """Return the methods as one paragraph that can stand in a paper.
 
     Parameters
@@ -88,6 +90,8 @@ def methods_text(groups: tuple[Group, ...], scheme: str, *, device: bool = False
         The title of the scheme of categories.
     device
         Whether the references are those of another device.
+    two
+        Whether the table has a column for a second reference.
     """
     whose = " The reference is another device, not observers." if device else ""
     told = [
@@ -96,10 +100,11 @@ def methods_text(groups: tuple[Group, ...], scheme: str, *, device: bool = False
         "Empty and bounded estimates were left out of the statistics of the pairs, counted, and "
         "never replaced.",
     ]
-    if any(one.counts.observers_apart for one in groups):
+    if two:
+        who = "devices" if device else "observers"
         told.append(
-            "Where two observers wrote a value down, the reference is the mean of both; rows with "
-            "observers more than 4 mmHg apart have none."
+            f"Where two {who} gave a value, the reference is the mean of both; rows with "
+            f"{who} more than 4 mmHg apart have none (ISO 81060-2, from memory)."
         )
     if any(one.condition is not None for one in groups):
         told.append("Everything was computed for all conditions together and for each.")

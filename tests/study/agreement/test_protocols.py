@@ -64,6 +64,15 @@ def test_criterion_1_is_not_rounded() -> None:
     assert not criterion_1(0.0, 8.0001)
 
 
+def test_an_error_of_exactly_5_meets_both_criteria() -> None:
+    # Decimals are no exact numbers: 128.3 - 123.3 is a little more than 5.
+    gap = 128.3 - 123.3
+    assert gap > 5.0
+    assert criterion_1(gap, 0.0)
+    assert criterion_2_limit(gap) == pytest.approx(4.81, abs=0.005)
+    assert remembered_limit(gap) == 4.79
+
+
 @pytest.mark.parametrize(
     ("percents", "grade"),
     [

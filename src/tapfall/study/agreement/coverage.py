@@ -9,6 +9,7 @@ import numpy as np
 
 from tapfall.errors import InputError
 from tapfall.model import FloatArray
+from tapfall.study.agreement.rows import SLACK_MMHG
 
 #: Most points of a curve (our choice); between them thresholds are left out.
 MOST_POINTS = 101
@@ -66,7 +67,7 @@ def risk_coverage(
     ends = np.flatnonzero(np.append(np.diff(sure) != 0.0, True))
     if len(ends) > MOST_POINTS:
         ends = ends[np.linspace(0, len(ends) - 1, MOST_POINTS).round().astype(int)]
-    errors, beyond = np.cumsum(sizes), np.cumsum(sizes > 5.0 + 1e-9)
+    errors, beyond = np.cumsum(sizes), np.cumsum(sizes > 5.0 + SLACK_MMHG)
     return tuple(
         CoveragePoint(
             confidence=float(sure[end]),

@@ -13,7 +13,7 @@ from tapfall.model import FloatArray
 from tapfall.standards import CUFF_SIZES
 from tapfall.study.agreement.pairs import Pairs
 from tapfall.study.agreement.result import FULFILLED, NOT_TOLD, UNFULFILLED, Requirement
-from tapfall.study.agreement.rows import BoolArray
+from tapfall.study.agreement.rows import SLACK_MMHG, BoolArray
 
 #: ISO 81060-2: subjects, pairs of each, pairs in all.
 ISO_SUBJECTS, ISO_EACH, ISO_PAIRS = 85, 3, 255
@@ -186,7 +186,7 @@ def _stable(measure: str, pairs: Pairs) -> Requirement:
     high, low = np.full(len(pairs.independent), -np.inf), np.full(len(pairs.independent), np.inf)
     np.maximum.at(high, pairs.subject, pairs.reference)
     np.minimum.at(low, pairs.subject, pairs.reference)
-    beyond = int((high - low > most + 1e-9).sum())
+    beyond = int((high - low > most + SLACK_MMHG).sum())
     return _told(wanted, f"{beyond} subjects beyond", beyond == 0)
 
 

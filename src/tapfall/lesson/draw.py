@@ -150,7 +150,9 @@ def one_of(grade: Grade, wanted: Wanted, seed: int) -> Scenario:
     scenario = replace(
         base,
         name=f"grade-{grade.name}",
-        person=_person(base.person, systolic, diastolic, wanted.rhythm, rng),
+        person=_person(
+            base.person, systolic, diastolic, wanted.rhythm, within(grade.heart_rate_per_min), rng
+        ),
         cuff=replace(
             base.cuff,
             inflation_mmhg_per_s=max(base.cuff.inflation_mmhg_per_s, INFLATION_MMHG_PER_S),
@@ -207,13 +209,18 @@ def _pressures(wanted: Wanted, rng: np.random.Generator) -> tuple[float, float]:
 
 
 def _person(
-    person: Person, systolic: float, diastolic: float, rhythm: str, rng: np.random.Generator
+    person: Person,
+    systolic: float,
+    diastolic: float,
+    rhythm: str,
+    heart_rate_per_min: float,
+    rng: np.random.Generator,
 ) -> Person:
     changed = replace(
         person,
         systolic_mmhg=round(systolic, 3),
         diastolic_mmhg=round(diastolic, 3),
-        heart_rate_per_min=max(person.heart_rate_per_min, 58.0),
+        heart_rate_per_min=heart_rate_per_min,
         breath_swing_mmhg=min(person.breath_swing_mmhg, 4.0),
     )
     if rhythm == "ectopics":
@@ -242,7 +249,7 @@ def _cuff(scenario: Scenario, rng: np.random.Generator) -> Scenario:
 
 def _room(scenario: Scenario, grade: Grade, ratio_db: float, rng: np.random.Generator) -> Scenario:
     loud = "none"
-    if grade.distractors and rng.random() < 0.5:
+    if grade.distractors and rng.random() < grade.distractor_share:
         loud = str(rng.choice(list(grade.distractors)))
     if loud == "none":
         noises = mix(rng, ("pink", "breath"), ratio_db)

@@ -27,6 +27,8 @@ class Grade:
         Level of the loudest sound: from person to person it varies by 28 dB (Celler 2017).
     deflation_mmhg_per_s
         2-3 is taught (AHA 2019); faster leaves fewer beats to tell a threshold by.
+    heart_rate_per_min
+        A slow heart leaves few beats, too; fibrillation has its own, 75-115.
     muffling_mmhg
         Distance of K4 and K5; 6.3 (2.6) in Hammond 1995.
     first_db
@@ -38,8 +40,8 @@ class Grade:
         ``atrial_fibrillation``.
     to_zero_share
         Share of items whose sounds go on to zero.
-    distractors
-        Noises of the room beside breath and hum that one item in two holds.
+    distractors, distractor_share
+        Noises instead of breath and hum, and the share of items that hold one of them.
     """
 
     name: str
@@ -47,6 +49,7 @@ class Grade:
     signal_to_noise_db: Range
     peak_dbfs: Range
     deflation_mmhg_per_s: Range
+    heart_rate_per_min: Range
     muffling_mmhg: Range
     first_db: Range
     gap_share: float
@@ -54,6 +57,7 @@ class Grade:
     rhythms: tuple[tuple[str, float], ...]
     to_zero_share: float
     distractors: tuple[str, ...]
+    distractor_share: float
 
 
 GRADES: tuple[Grade, ...] = (
@@ -62,21 +66,24 @@ GRADES: tuple[Grade, ...] = (
         title="clear sounds",
         signal_to_noise_db=(26.0, 32.0),
         peak_dbfs=(-14.0, -8.0),
-        deflation_mmhg_per_s=(2.5, 2.7),
+        deflation_mmhg_per_s=(2.5, 2.6),
+        heart_rate_per_min=(80.0, 100.0),
         muffling_mmhg=(2.0, 5.0),
-        first_db=(-9.0, -5.0),
+        first_db=(-8.0, -5.0),
         gap_share=0.0,
         gap_mmhg=(0.0, 0.0),
         rhythms=(("sinus", 1.0),),
         to_zero_share=0.0,
         distractors=(),
+        distractor_share=0.0,
     ),
     Grade(
         name="2",
         title="ordinary sounds, a long muffled end",
-        signal_to_noise_db=(18.0, 22.0),
+        signal_to_noise_db=(15.0, 18.0),
         peak_dbfs=(-18.0, -10.0),
-        deflation_mmhg_per_s=(2.5, 2.9),
+        deflation_mmhg_per_s=(2.6, 3.0),
+        heart_rate_per_min=(62.0, 90.0),
         muffling_mmhg=(5.0, 12.0),
         first_db=(-14.0, -10.0),
         gap_share=0.0,
@@ -84,55 +91,63 @@ GRADES: tuple[Grade, ...] = (
         rhythms=(("sinus", 1.0),),
         to_zero_share=0.0,
         distractors=(),
+        distractor_share=0.0,
     ),
     Grade(
         name="3",
         title="silent gaps",
-        signal_to_noise_db=(14.0, 17.0),
+        signal_to_noise_db=(11.0, 13.0),
         peak_dbfs=(-22.0, -12.0),
-        deflation_mmhg_per_s=(2.5, 3.0),
+        deflation_mmhg_per_s=(2.7, 3.0),
+        heart_rate_per_min=(58.0, 95.0),
         muffling_mmhg=(3.0, 10.0),
         first_db=(-15.0, -11.0),
-        gap_share=0.3,
+        gap_share=0.25,
         gap_mmhg=(14.0, 32.0),
         rhythms=(("sinus", 1.0),),
         to_zero_share=0.0,
         distractors=(),
+        distractor_share=0.0,
     ),
     Grade(
         name="4",
         title="faint sounds, early beats",
-        signal_to_noise_db=(11.0, 13.5),
+        signal_to_noise_db=(9.0, 10.5),
         peak_dbfs=(-32.0, -22.0),
-        deflation_mmhg_per_s=(2.7, 3.3),
+        deflation_mmhg_per_s=(2.9, 3.4),
+        heart_rate_per_min=(58.0, 100.0),
         muffling_mmhg=(3.0, 10.0),
         first_db=(-13.0, -9.0),
         gap_share=0.4,
         gap_mmhg=(12.0, 28.0),
-        rhythms=(("sinus", 0.6), ("ectopics", 0.4)),
+        rhythms=(("sinus", 0.5), ("ectopics", 0.5)),
         to_zero_share=0.0,
         distractors=("knocks",),
+        distractor_share=0.5,
     ),
     Grade(
         name="5",
         title="speech, rubbing and heart sounds; alternating beats",
-        signal_to_noise_db=(8.0, 10.5),
+        signal_to_noise_db=(7.5, 9.0),
         peak_dbfs=(-32.0, -16.0),
-        deflation_mmhg_per_s=(3.0, 4.0),
+        deflation_mmhg_per_s=(3.2, 4.0),
+        heart_rate_per_min=(58.0, 105.0),
         muffling_mmhg=(3.0, 10.0),
         first_db=(-11.0, -7.0),
         gap_share=0.5,
         gap_mmhg=(10.0, 24.0),
-        rhythms=(("sinus", 0.5), ("ectopics", 0.25), ("alternans", 0.25)),
+        rhythms=(("sinus", 0.4), ("ectopics", 0.3), ("alternans", 0.3)),
         to_zero_share=0.0,
         distractors=("speech", "friction", "heart"),
+        distractor_share=0.7,
     ),
     Grade(
         name="6",
         title="all of it, in fibrillation, on a cuff that falls fast",
-        signal_to_noise_db=(5.0, 7.5),
+        signal_to_noise_db=(5.0, 7.0),
         peak_dbfs=(-34.0, -20.0),
-        deflation_mmhg_per_s=(3.5, 5.0),
+        deflation_mmhg_per_s=(3.5, 4.8),
+        heart_rate_per_min=(58.0, 110.0),
         muffling_mmhg=(3.0, 12.0),
         first_db=(-9.0, -5.0),
         gap_share=0.6,
@@ -140,6 +155,7 @@ GRADES: tuple[Grade, ...] = (
         rhythms=(("sinus", 0.4), ("atrial_fibrillation", 0.4), ("alternans", 0.2)),
         to_zero_share=0.1,
         distractors=("speech", "friction", "heart", "knocks"),
+        distractor_share=0.7,
     ),
 )
 

@@ -203,9 +203,7 @@ def _readable(grade: Grade, wanted: Wanted, scenario: Scenario) -> Simulation:
 def _fair(quiet: TrueReading, noisy: TrueReading, wanted: Wanted) -> bool:
     """Whether both values are there, the same with and without the noise, and as wanted."""
     return (
-        bool(noisy.gaps) == wanted.gap
-        and noisy.to_zero == wanted.to_zero
-        and _agree(noisy, quiet)
+        bool(noisy.gaps) == wanted.gap and noisy.to_zero == wanted.to_zero and _agree(noisy, quiet)
     )
 
 

@@ -39,11 +39,12 @@ END_MMHG: Range = (22.0, 34.0)
 ZERO_END_MMHG = 4.0
 #: Inflation takes 12 s at most.
 INFLATION_MMHG_PER_S = 20.0
-#: Sounds stand so far out of the noise, and scatter by so much of the signal-to-noise ratio at
-#: most; a threshold is so sharp.  Beyond that noise moves most values (measured, our choice).
-OVER_NOISE_DB, SCATTER_SHARE, EDGE_MMHG_PER_DB = 5.0, 0.1, 0.05
-#: Conducted heart sounds lie so far below all other noise, unless they are the distractor.
-HEART_DB = 6.0
+#: Sounds scatter by so much of the signal-to-noise ratio at most; a threshold is so sharp.
+#: Beyond that noise moves most values (measured, our choice).
+SCATTER_SHARE, EDGE_MMHG_PER_DB = 0.1, 0.05
+#: The inaudible pulse below 25 Hz peaks so far above all noise at most: in a very quiet room
+#: what is left of it in the band would pass for sounds (measured).
+THUMP_OVER_NOISE_DB = 14.0
 #: Rest, inflation and release take so long at most, and the valve's wobble so much more of the
 #: fall: all sounds of a set have one length.
 AROUND_FALL_S, WOBBLE_SHARE = 26.0, 1.04
@@ -178,14 +179,14 @@ def one_of(grade: Grade, wanted: Wanted, seed: int) -> Scenario:
         sensor=replace(base.sensor, gain_swing_db=0.0),
     )
     ratio_db = within(grade.signal_to_noise_db)
-    scenario = replace(scenario, sound=_heard(scenario.sound, ratio_db))
+    scenario = replace(scenario, sound=_heard(scenario.sound, grade.over_noise_db, ratio_db))
     scenario = _room(_cuff(scenario, rng), grade, ratio_db, rng)
     return _with_gap(scenario, grade, rng) if wanted.gap else scenario
 
 
-def _heard(sound: Sound, ratio_db: float) -> Sound:
+def _heard(sound: Sound, over_noise_db: float, ratio_db: float) -> Sound:
     """Raise and even out what the noise would swallow: what nobody can hear is no question."""
-    least_db = min(OVER_NOISE_DB - ratio_db, 0.0)
+    least_db = min(over_noise_db - ratio_db, 0.0)
     scatter_db = ratio_db * SCATTER_SHARE
     return replace(
         sound,
@@ -194,6 +195,7 @@ def _heard(sound: Sound, ratio_db: float) -> Sound:
         muffled_db=max(sound.muffled_db, least_db),
         last_db=max(sound.last_db, least_db),
         edge_mmhg=min(sound.edge_mmhg, ratio_db * EDGE_MMHG_PER_DB),
+        thump_db=min(sound.thump_db, THUMP_OVER_NOISE_DB - ratio_db),
         level_sd_db=min(sound.level_sd_db, scatter_db),
         breath_db=min(sound.breath_db, scatter_db),
     )
@@ -256,7 +258,7 @@ def _room(scenario: Scenario, grade: Grade, ratio_db: float, rng: np.random.Gene
     else:
         noises = (Noise(kind=loud, snr_db=round(ratio_db, 3)), Noise(kind="pink", snr_db=24.0))
     if loud != "heart":
-        noises = (*noises, Noise(kind="heart", snr_db=round(ratio_db + HEART_DB, 3)))
+        noises = (*noises, Noise(kind="heart", snr_db=round(ratio_db + grade.heart_below_db, 3)))
     return with_noise(scenario, *noises)
 
 

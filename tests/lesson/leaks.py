@@ -93,7 +93,10 @@ def main() -> None:
             known = (np.empty((len(table), 0)), top, size, length, table[:, 2:])
             values = [left_mmhg(one, answers) for one in known]
             told = "".join(f"{value:7.1f}" for value in values)
-            print(f"{grade.name:<6}{name:<10}{told}  {np.corrcoef(top, answers)[0, 1]:6.2f}", flush=True)
+            print(
+                f"{grade.name:<6}{name:<10}{told}  {np.corrcoef(top, answers)[0, 1]:6.2f}",
+                flush=True,
+            )
 
 
 if __name__ == "__main__":

@@ -318,7 +318,10 @@ def test_the_course_of_the_dial_tells_no_more_than_a_guess(name: str) -> None:
     items = list(make_items(Order(grade=grade_of(name), count=50, seed=22)))
     known = np.array([course(one) for one in items])
     assert known[:, 0].min() > 215.0
-    for answers in ([one.key.systolic_mmhg for one in items], [one.key.diastolic_mmhg for one in items]):
+    for answers in (
+        [one.key.systolic_mmhg for one in items],
+        [one.key.diastolic_mmhg for one in items],
+    ):
         mmhg = np.array(answers, float)
         guess = left_mmhg(np.empty((50, 0)), mmhg)
         assert left_mmhg(known, mmhg) > 0.9 * guess

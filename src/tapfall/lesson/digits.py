@@ -106,9 +106,9 @@ def whole_pressures(mmhg: FloatArray, rng: np.random.Generator) -> list[int]:
     )
     found = linprog(
         cost,
-        A_ub=at_most,
+        A_ub=at_most.toarray(),
         b_ub=np.ones(numbers.size),
-        A_eq=exactly,
+        A_eq=exactly.toarray(),
         b_eq=np.concatenate([np.ones(count), quota]),
         method="highs-ds",
     )

@@ -41,7 +41,7 @@ ZERO_END_MMHG = 4.0
 INFLATION_MMHG_PER_S = 20.0
 #: Sounds scatter by so much of the signal-to-noise ratio at most; a threshold is so sharp.
 #: Beyond that noise moves most values (measured, our choice).
-SCATTER_SHARE, EDGE_MMHG_PER_DB = 0.1, 0.05
+SCATTER_SHARE, EDGE_MMHG_PER_DB = 0.08, 0.05
 #: The inaudible pulse below 25 Hz peaks so far above all noise at most: in a very quiet room
 #: what is left of it in the band would pass for sounds (measured).
 THUMP_OVER_NOISE_DB = 14.0

@@ -26,7 +26,8 @@ class Grade:
     peak_dbfs
         Level of the loudest sound: from person to person it varies by 28 dB (Celler 2017).
     deflation_mmhg_per_s
-        2-3 is taught (AHA 2019); faster leaves fewer beats to tell a threshold by.
+        2-3 is taught (AHA 2019); faster leaves fewer beats to tell a threshold by.  Not below
+        2.5: every cuff starts above 220 mmHg, so that its top tells nothing.
     heart_rate_per_min
         A slow heart leaves few beats, too; fibrillation has its own, 75-115.
     muffling_mmhg
@@ -90,13 +91,13 @@ GRADES: tuple[Grade, ...] = (
     Grade(
         name="2",
         title="ordinary sounds, a long muffled end",
-        signal_to_noise_db=(17.0, 20.0),
+        signal_to_noise_db=(18.0, 21.0),
         peak_dbfs=(-18.0, -10.0),
         deflation_mmhg_per_s=(2.5, 2.9),
         heart_rate_per_min=(66.0, 95.0),
         muffling_mmhg=(5.0, 12.0),
         first_db=(-14.0, -10.0),
-        over_noise_db=9.0,
+        over_noise_db=10.0,
         gap_share=0.0,
         gap_mmhg=(0.0, 0.0),
         rhythms=(("sinus", 1.0),),
@@ -108,7 +109,7 @@ GRADES: tuple[Grade, ...] = (
     Grade(
         name="3",
         title="silent gaps",
-        signal_to_noise_db=(12.0, 14.5),
+        signal_to_noise_db=(11.5, 14.0),
         peak_dbfs=(-22.0, -12.0),
         deflation_mmhg_per_s=(2.6, 3.0),
         heart_rate_per_min=(62.0, 95.0),
@@ -126,13 +127,13 @@ GRADES: tuple[Grade, ...] = (
     Grade(
         name="4",
         title="faint sounds, early beats",
-        signal_to_noise_db=(9.0, 11.0),
+        signal_to_noise_db=(9.5, 11.5),
         peak_dbfs=(-32.0, -22.0),
         deflation_mmhg_per_s=(2.9, 3.4),
         heart_rate_per_min=(58.0, 100.0),
         muffling_mmhg=(3.0, 10.0),
         first_db=(-13.0, -9.0),
-        over_noise_db=5.5,
+        over_noise_db=6.0,
         gap_share=0.35,
         gap_mmhg=(12.0, 28.0),
         rhythms=(("sinus", 0.5), ("ectopics", 0.5)),
@@ -144,13 +145,13 @@ GRADES: tuple[Grade, ...] = (
     Grade(
         name="5",
         title="speech, rubbing and heart sounds; alternating beats",
-        signal_to_noise_db=(7.5, 9.0),
+        signal_to_noise_db=(7.0, 8.5),
         peak_dbfs=(-32.0, -16.0),
         deflation_mmhg_per_s=(3.2, 4.0),
         heart_rate_per_min=(58.0, 105.0),
         muffling_mmhg=(3.0, 10.0),
         first_db=(-11.0, -7.0),
-        over_noise_db=5.0,
+        over_noise_db=4.5,
         gap_share=0.55,
         gap_mmhg=(10.0, 24.0),
         rhythms=(("sinus", 0.4), ("ectopics", 0.3), ("alternans", 0.3)),
@@ -168,7 +169,7 @@ GRADES: tuple[Grade, ...] = (
         heart_rate_per_min=(58.0, 110.0),
         muffling_mmhg=(3.0, 12.0),
         first_db=(-9.0, -5.0),
-        over_noise_db=5.0,
+        over_noise_db=5.5,
         gap_share=0.65,
         gap_mmhg=(10.0, 20.0),
         rhythms=(("sinus", 0.4), ("atrial_fibrillation", 0.4), ("alternans", 0.2)),

@@ -247,14 +247,15 @@ def _made(
 
     shown = bend.at(recording.cuff.pressure_mmhg)
     seconds = len(recording.samples) / recording.rate_hz
+    at_beats = bend.at(np.array([beat.cuff_mmhg for beat in truth.beats])).tolist()
     beats = tuple(
         KeyBeat(
             time_s=round(beat.time_s, 3),
-            mmhg=_value(moved(beat.cuff_mmhg)),
+            mmhg=round(mmhg, 2),
             audible=beat.audible_in_noise,
             phase=beat.phase,
         )
-        for beat in truth.beats
+        for beat, mmhg in zip(truth.beats, at_beats, strict=True)
     )
     key = KeyItem(
         name=name,

@@ -66,7 +66,7 @@ def _rms(samples: FloatArray) -> float:
 def _listed(
     scenario: Scenario, outline: Outline, around: FloatArray
 ) -> tuple[tuple[TrueBeat, ...], NDArray[np.intp]]:
-    """Beats from the top to the release where the noise around each has a level, and their index."""
+    """Beats from the top to the release, the noise around each given; and their index."""
     trend, openings, beats, cuff = outline.trend, outline.openings, outline.beats, scenario.cuff
     floor = max(
         outline.loudest * 10 ** (-AUDIBLE_BELOW_LOUDEST_DB / 20), 10 ** (AUDIBLE_FLOOR_DBFS / 20)

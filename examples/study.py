@@ -1,8 +1,8 @@
 """A whole study, simulated: people, two observers with habits, recordings, tables.
 
-Run it with ``python examples/study.py``: 6 people, 2 readings each. ``--people 85 --readings
-3`` has the size of a validation study. ``-o FOLDER`` keeps everything in a folder, where a
-run that was interrupted goes on; without it a new temporary folder is used.
+Run it with ``python examples/study.py``: 6 people, 2 readings each. ``--full`` has the size of a
+validation study: 85 people, 3 readings each, by 2 observers. ``-o FOLDER`` keeps everything in a
+folder, where a run that was interrupted goes on; without it a new temporary folder is used.
 
 Nobody was measured: sounds, people and observers are drawn. The observers hear what the
 simulation says can be heard, miss some weak beats, and write down rounded numbers, one of
@@ -21,8 +21,9 @@ import numpy as np
 
 from tapfall.files import save
 from tapfall.model import CAUTION
+from tapfall.show.study_page import write_study
 from tapfall.study import run
-from tapfall.study.agreement import agreement, read_table
+from tapfall.study.agreeing import agreements_of, write_agreements
 from tapfall.synth import Truth, sample, simulate
 
 #: Habits of the two observers, made up: how far they hear beside the truth (mmHg), how often
@@ -59,12 +60,16 @@ def write_marks(
 
 def make(folder: Path, people: int, readings: int) -> Path:
     """Simulate recordings and observers, and return the manifest."""
-    header = ["recording", "subject", "audio", "cuff", "condition", "arm_cm", "cuff_size", "split"]
+    header = ["recording", "subject", "audio", "cuff", "condition", "split"]
+    header += ["sex", "age_years", "arm_cm", "cuff_size"]
     header += [f"observer_{n}_{what}_mmHg" for n in (1, 2) for what in ("systolic", "diastolic")]
     header += ["observer_1_marks", "observer_2_marks"]
     rows = []
     for person in range(people):
         drawn = sample(person)
+        rng = np.random.default_rng(person)
+        stated = ["female" if person % 2 else "male", int(rng.integers(20, 80))]
+        stated += [round(float(rng.uniform(27, 34)), 1), "adult"]
         for number in range(readings):
             name, condition = f"p{person:03}-r{number + 1}", CONDITIONS[number % len(CONDITIONS)]
             # The same person each time, with other beats.
@@ -76,7 +81,7 @@ def make(folder: Path, people: int, readings: int) -> Path:
             made = simulate(scenario)
             save(made.recording, folder / f"{name}.wav", folder / f"{name}.csv")
             row: list[object] = [name, f"p{person:03}", f"{name}.wav", f"{name}.csv", condition]
-            row += [round(float(rng.uniform(27, 33)), 1), "adult", "fit" if person % 2 else "check"]
+            row += ["fit" if person % 4 < 2 else "check", *stated]
             heard = made.truth.in_noise
             for habit in HABITS:
                 row += [written(one.mmhg, habit, rng) for one in (heard.systolic, heard.diastolic)]
@@ -96,9 +101,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--people", type=int, default=6)
     parser.add_argument("--readings", type=int, default=2)
+    parser.add_argument("--full", action="store_true", help="85 people, 3 readings each")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("-o", "--output")
     args = parser.parse_args()
+    if args.full:
+        args.people, args.readings = 85, 3
     folder = Path(args.output or tempfile.mkdtemp(prefix="tapfall-study-"))
     folder.mkdir(parents=True, exist_ok=True)
     manifest = folder / "manifest.csv"
@@ -116,8 +124,10 @@ def main() -> None:
     for first, second, condition, _, hits, _, missed, _, _, f1, *_ in study.tables.beats:
         print(f"{first:<12}{second:<12}{condition:<11}{hits + missed:>6}{f1:>7.3f}")
 
-    groups = agreement(read_table(study.folder / "pairs.csv")).groups
-    print(f"\npairs.csv is what tapfall agree reads: {len(groups)} groups of pairs in it")
+    found = agreements_of(study.tables)
+    write_agreements(study.folder, found)
+    write_study(study.folder / "report.html", study, found)
+    print("\nreport.html shows all of it; its numbers stand in the tables and the JSON beside it")
     print(f"everything is in {study.folder}\n\n{CAUTION}")
 
 

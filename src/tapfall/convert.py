@@ -6,11 +6,12 @@ written and every field is wanted back; an unknown one is refused.
 
 from __future__ import annotations
 
+import functools
 import math
+import operator
 import types
 from dataclasses import fields, is_dataclass
 from enum import StrEnum
-from functools import cache
 from typing import Any, TypeVar, Union, cast, get_args, get_origin, get_type_hints
 
 from tapfall.errors import ReadingError, shown
@@ -63,7 +64,7 @@ def to_json(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} has no form in JSON")
 
 
-@cache
+@functools.cache
 def hints_of(cls: Any) -> dict[str, Any]:
     """Return the type of each field of a dataclass, by name, in order."""
     hints = get_type_hints(cls)
@@ -75,12 +76,13 @@ def without_none(hint: Any) -> tuple[Any, bool]:
 
     Examples
     --------
-    >>> without_none(float | None)
-    (<class 'float'>, True)
+    >>> without_none(float | None), without_none(int | str)[1]
+    ((<class 'float'>, True), False)
     """
     if get_origin(hint) in (types.UnionType, Union):
-        (inner,) = [part for part in get_args(hint) if part is not types.NoneType]
-        return inner, True
+        parts = get_args(hint)
+        rest = tuple(part for part in parts if part is not types.NoneType)
+        return functools.reduce(operator.or_, rest), len(rest) < len(parts)
     return hint, False
 
 
@@ -215,6 +217,8 @@ def shape_of(hint: Any, name: str, defs: dict[str, Any]) -> dict[str, Any]:
     inner, optional = without_none(hint)
     if optional:
         return {"anyOf": [shape_of(inner, name, defs), {"type": "null"}]}
+    if get_origin(inner) in (types.UnionType, Union):
+        return {"anyOf": [shape_of(part, name, defs) for part in get_args(inner)]}
     if get_origin(inner) is tuple:
         parts = [part for part in get_args(inner) if part is not Ellipsis]
         shapes = [shape_of(part, name, defs) for part in parts]

@@ -14,9 +14,11 @@ from tapfall.ear.network import CLIP_SD, Weights
 from tapfall.ear.promises import PROMISE
 
 #: Penalty on squared weights, and that of the network for presence.
-RIDGE, PRESENCE_RIDGE = 3.0, 1.0
+RIDGE, PRESENCE_RIDGE = 3.0, 2.0
 #: Units of the network for the presence of sounds.
-PRESENCE_UNITS = 6
+PRESENCE_UNITS = 8
+#: Log odds of the presence from which sounds are taken to be there.
+SURE_ODDS = 2.2
 #: Units of the network for sounds above those read, and from where on they are missed.
 ABOVE_UNITS, FAR_MMHG = 4, 8.0
 #: Recordings with fewer sounds teach nothing about what a run of sounds is.
@@ -101,7 +103,8 @@ def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     odds = Weights(**fitted).log_odds(measures)
     print(
         f"presence: {there.size} recordings, {there.mean():.2f} with sounds; missed "
-        f"{np.mean(odds[there > 0] < 1.4):.4f}, invented {np.mean(odds[there < 1] > 1.4):.4f}",
+        f"{np.mean(odds[there > 0] < SURE_ODDS):.4f}, "
+        f"invented {np.mean(odds[there < 1] > SURE_ODDS):.4f}",
     )
     return fitted
 

@@ -316,6 +316,33 @@ def test_pulses_of_4_mmhg_are_taken_out_to_within_0_8(interval_s: float) -> None
     assert found.flags == ()
 
 
+@pytest.mark.parametrize("size_mmhg", [-9.0, -5.0, 5.0, 9.0])
+@pytest.mark.parametrize("width_s", [0.3, 0.7])
+def test_the_pressure_passes_under_a_movement_of_the_arm(size_mmhg: float, width_s: float) -> None:
+    time_s, straight = line(ORDINARY, 50.0)
+    moved = size_mmhg * np.exp(-0.5 * ((time_s - 30) / width_s) ** 2)
+    found = find_deflation(time_s, straight + moved)
+    assert found is not None
+    at_s = np.arange(25.0, 35.0, 0.25)
+    off = np.abs(found.pressure_mmhg(at_s) - truth_mmhg(ORDINARY, at_s)).max()
+    followed = np.abs(found.followed_at(at_s) - truth_mmhg(ORDINARY, at_s)).max()
+    # What a movement leaves must not make a value wrong (4 mmHg).
+    assert off < 3.0
+    assert off < 0.97 * followed
+    if abs(size_mmhg) > 8:
+        assert off < 0.5 * followed
+
+
+def test_a_pause_keeps_its_corners() -> None:
+    corners: tuple[Corner, ...] = (
+        (0, 0), (4, 0), (9, 170), (10, 170), (30, 110), (36, 110), (56, 50), (56.7, 0), (63, 0)
+    )  # fmt: skip
+    at_s = np.arange(26.0, 40.0, 0.25)
+    off = np.abs(found_in(corners).pressure_mmhg(at_s) - truth_mmhg(corners, at_s))
+    # A line over three seconds on either side would be off by 1.6 mmHg.
+    assert off.max() < 1.1
+
+
 def test_the_trend_lies_on_an_even_grid_and_is_held_at_its_ends() -> None:
     found = found_in(ORDINARY)
     assert np.ptp(np.diff(found.time_s)) < 1e-9

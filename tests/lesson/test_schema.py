@@ -1,4 +1,4 @@
-"""Shipped JSON Schemas of lessons and agreement hold what is written."""
+"""Shipped JSON Schemas of lessons hold what is written."""
 
 from __future__ import annotations
 
@@ -14,8 +14,6 @@ from tapfall.convert import to_json
 from tapfall.lesson import Answers, Mode, Order, grade_of, make_set, mark, pass_rule
 from tapfall.lesson.marking import marks_record
 from tapfall.lesson.schema import FOLDER, schemas
-from tapfall.study.agreement import agreement, agreement_record, table_of
-from tapfall.study.agreement.record import SHIPPED, agreement_schema
 from tests.lesson.learners import perfect
 from tests.lesson.test_mark import answers_of, items, key_of
 
@@ -24,10 +22,6 @@ from tests.lesson.test_mark import answers_of, items, key_of
 def test_the_shipped_copies_are_of_this_version(name: str) -> None:
     assert json.loads((FOLDER / name).read_text(encoding="utf-8")) == schemas()[name]
     jsonschema.Draft202012Validator.check_schema(schemas()[name])
-
-
-def test_the_shipped_agreement_is_of_this_version() -> None:
-    assert json.loads(SHIPPED.read_text(encoding="utf-8")) == agreement_schema()
 
 
 def test_what_is_written_follows_its_schema(tmp_path: Path) -> None:
@@ -74,11 +68,3 @@ def test_marks_of_a_class_follow_their_schema() -> None:
             {name: one for name, one in value.items() if name != "caution"},
             schemas()["marks-1.json"],
         )
-
-
-def test_an_agreement_follows_its_schema() -> None:
-    rows = "".join(f"{120 + n % 40},{121 + n % 39},s{n // 3},0.9\n" for n in range(60))
-    data = f"reference,estimate,subject,confidence\n{rows}120,,s1,\n".encode()
-    found = agreement(table_of("t.csv", data))
-    record = agreement_record(found, name="t.csv", sha256="ab")
-    jsonschema.validate(json.loads(json.dumps(record)), agreement_schema())

@@ -120,6 +120,25 @@ def test_a_subject_is_in_one_split(folder: Path) -> None:
     )
 
 
+def test_a_subject_has_one_sex_where_it_is_told(folder: Path) -> None:
+    rows = [(f"r{n}", "p1", "a.wav", "a.csv", sex) for n, sex in enumerate(("", "female", "male"))]
+    path = write_manifest(folder / "m.csv", (*HEADER, "sex"), *rows)
+    assert faults_of(path) == (
+        "line 4, column sex: found male for 'p1', female in line 3; allowed the same for all "
+        "recordings of a subject",
+    )
+    write_manifest(path, (*HEADER, "sex"), *rows[:2])
+    assert [one.sex for one in read_manifest(path).entries] == [None, "female"]
+
+
+def test_a_condition_is_none_that_stands_for_several(folder: Path) -> None:
+    for name in ("(all)", "(by all three)"):
+        row = ("r1", "p1", "a.wav", "a.csv", name)
+        path = write_manifest(folder / "m.csv", (*HEADER, "condition"), row)
+        (fault,) = faults_of(path)
+        assert "which stands for several" in fault
+
+
 @pytest.mark.parametrize("name", ["../secret.wav", "deep/../../secret.wav", "link.wav", "{abs}"])
 def test_nothing_outside_the_folder_is_reached(folder: Path, name: str) -> None:
     (folder / "link.wav").symlink_to(folder.parent / "secret.wav")

@@ -20,7 +20,7 @@ EVIL = "<script>alert(1)</script>"
 def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A study of three fixtures, two observers and a hostile condition."""
     home = tmp_path_factory.mktemp("study")
-    rows = ["recording,subject,audio,cuff,condition,arm_cm," + ",".join(
+    rows = ["recording,subject,audio,cuff,condition,arm_cm,device," + ",".join(
         f"observer_{n}_{what}_mmHg" for n in (1, 2) for what in ("systolic", "diastolic")
     )]  # fmt: skip
     for number, name in enumerate(("ordinary", "weak", "fast_deflation")):
@@ -28,7 +28,8 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
             (home / f"{name}.{suffix}").write_bytes((FIXTURES / f"{name}.{suffix}").read_bytes())
         truth = json.loads((FIXTURES / f"{name}.truth.json").read_text())["in_noise"]
         high, low = (round(truth[what]["mmHg"]) for what in ("systolic", "diastolic"))
-        cells = (name, f"s{number}", f"{name}.flac", f"{name}.csv", EVIL, 25 + 6 * number)
+        device = ("$x^$", EVIL, "")[number]
+        cells = (name, f"s{number}", f"{name}.flac", f"{name}.csv", EVIL, 25 + 6 * number, device)
         rows.append(",".join(map(str, (*cells, high, low, high + 2, low - 2))))
     (home / "manifest.csv").write_text("\n".join(rows) + "\n")
     given = ["study", str(home / "manifest.csv"), "-o", str(home / "results"), "--workers", "1"]
@@ -85,9 +86,16 @@ def test_the_agreement_stands_in_json_beside_the_tables(home: Path) -> None:
 def test_the_breakdown_counts_every_value_once_in_each_way(home: Path) -> None:
     rows = read(home / "results" / "breakdown.csv")
     for measure in ("systolic", "diastolic"):
-        for by in ("level", "arm circumference", "signal to noise"):
+        for by in ("level", "arm circumference", "signal to noise", "device"):
             part = [row for row in rows if (row["by"], row["measure"]) == (by, measure)]
             assert sum(int(row["pairs"]) + int(row["no_value"]) for row in part) == 3
+
+
+def test_devices_are_told_apart_and_none_is_made_up(home: Path) -> None:
+    rows = read(home / "results" / "breakdown.csv")
+    found = [row["class"] for row in rows if row["by"] == "device"]
+    assert found == ["$x^$", EVIL, "not told"] * 2
+    assert "<td>$x^$</td>" in (home / "report.html").read_text(encoding="utf-8")
 
 
 def test_digits_are_shares_of_what_was_written(home: Path) -> None:
@@ -106,7 +114,8 @@ def test_classes_are_half_open_and_in_order(bounds: tuple[float, ...], unit: str
 
 
 @pytest.mark.parametrize(
-    ("name", "told"), [("r.txt", "ending in .html"), ("/no/such/place/r.html", "cannot be written")]
+    ("name", "told"),
+    [("r.txt", "a name that ends in .html"), ("/no/such/place/r.html", "cannot be written")],
 )
 def test_a_page_that_cannot_be_written_is_told_before_any_work(
     home: Path, tmp_path: Path, name: str, told: str, capsys: pytest.CaptureFixture[str]

@@ -15,7 +15,7 @@ from tapfall.errors import InputError
 from tapfall.files import load
 from tapfall.model import Beat, Phase, State
 from tapfall.study import read_manifest, run
-from tapfall.study.agreement import read_table
+from tapfall.study.agreement import agreement, read_table
 from tapfall.study.compare import (
     ERROR_COLUMNS,
     Judged,
@@ -26,7 +26,7 @@ from tapfall.study.compare import (
     values_of,
 )
 from tapfall.study.confidence import calibration, recalibrate, recalibrated
-from tapfall.study.marks import BeatCounts, Mark, match, read_marks
+from tapfall.study.marks import BeatCounts, Mark, edges_of, match, read_marks
 from tests.study.made import HEADER, Counting, rows_of, study_of, write_manifest
 
 
@@ -155,16 +155,34 @@ def test_a_study_against_its_observers(observed: Path, tmp_path: Path) -> None:
     assert own["phases_same"] == own["phases_compared"] == own["hits"]
     assert (other["f1"], other["onset_mean_s"]) == ("1.0", "-0.04")
     assert beats["observer_1", "observer_2"]["onset_mean_s"] == "0.04"
+    # Everybody heard the same beats, and the first as the last at the same pressure.
+    for row in beats.values():
+        assert (row["edges_compared"], row["first_mean_beats"], row["last_mean_mmHg"]) == (
+            "2",
+            "0.0",
+            "0.0",
+        )
+    three = [one for one in errors if one[2] == "(by all three)" and one[3] == "systolic"]
+    assert {one[:2] for one in three} == {
+        ("observers", "tapfall"),
+        ("observer_1", "tapfall"),
+        ("observer_2", "tapfall"),
+        ("observer_1", "observer_2"),
+    }
+    assert {errors[one]["pairs"] for one in three} == {"2"}
 
 
 def test_agree_reads_the_pairs(observed: Path, tmp_path: Path) -> None:
     run(observed, tmp_path / "out", executor=Counting())
     table = read_table(tmp_path / "out" / "pairs.csv")
-    assert [(row.subject, row.condition, row.measure) for row in table.rows] == [
-        ("p1", "quiet", "systolic")
+    assert [(row.subject, row.condition, row.measure, row.apart) for row in table.rows] == [
+        ("p1", "quiet", "systolic", False),
+        ("p1", "quiet", "diastolic", True),
     ] * 2
     assert all(row.confidence is not None for row in table.rows)
-    for row in table.rows:
+    group = agreement(table).groups[1]
+    assert (group.measure, group.counts.observers_apart, group.counts.paired) == ("diastolic", 2, 0)
+    for row in table.rows[::2]:
         assert (row.estimate_mmhg or 0.0) - (row.reference_mmhg or 0.0) == pytest.approx(-2.0)
     assert len(read_table(tmp_path / "out" / "observers.csv").rows) == 4
 
@@ -174,7 +192,7 @@ def test_a_recording_that_failed_counts_as_no_value(observed: Path, tmp_path: Pa
     (tmp_path / "r1.wav").write_bytes(b"no sound")
     run(observed, tmp_path / "out", executor=Counting())
     table = read_table(tmp_path / "out" / "pairs.csv")
-    assert [row.estimate_mmhg is None for row in table.rows] == [False, True]
+    assert [row.estimate_mmhg is None for row in table.rows[::2]] == [False, True]
     whole = rows_of(tmp_path / "out" / "errors.csv")[0]
     assert (whole["pairs"], whole["no_value"]) == ("1", "1")
 
@@ -192,6 +210,42 @@ def test_bounds_are_bounds(observed: Path) -> None:
         ("diastolic", "<=70.00", None),
     }
     assert beats_of(entry, None, (None, tuple(heard(1.0)))) == []
+
+
+def test_all_three_are_compared_where_all_gave_a_number(observed: Path) -> None:
+    entry = read_manifest(observed).entries[0]
+    assert {one.by_all for one in values_of(entry, None)} == {False}
+    rows = error_rows(values_of(entry, None))
+    assert "(by all three)" not in {row[2] for row in rows}
+
+
+def test_a_bound_below_zero_is_one_of_zero(observed: Path) -> None:
+    entry = read_manifest(observed).entries[0]
+    folder = observed.parent
+    record = to_json(take_reading(load(folder / "r0.wav", folder / "r0.csv")))
+    record["diastolic"] |= {"state": "not_reached", "mmHg": None, "high_mmHg": -1.3}
+    found = [one for one in values_of(entry, told_by(record)) if one.measure == "diastolic"]
+    assert {one.estimate for one in found if one.estimate_name == "tapfall"} == {"<=0.00"}
+
+
+def test_edges_by_hand() -> None:
+    clock = heard(*range(10, 20))
+    cuff = [150.0 - 3.0 * n for n in range(10)]
+    found = edges_of(heard(12, 13, 14, 15), heard(11.05, 12, 16.9), clock, cuff)
+    assert found is not None
+    assert (found.first_beats, found.first_mmhg) == (-1, 3.0)
+    assert (found.last_beats, found.last_mmhg) == (2, -6.0)
+    assert edges_of(heard(12), [], clock, cuff) is None
+    assert edges_of(heard(12), heard(8.0), clock, cuff) is None
+    assert edges_of(heard(12), heard(12), clock[:1], cuff[:1]) is None
+
+
+def test_a_difference_of_exactly_4_is_within_4() -> None:
+    # Decimals are no exact numbers: 128.3 - 124.3 is a little more than 4.
+    assert 128.3 - 124.3 > 4.0
+    assert reference_mmhg(124.3, 128.3) == pytest.approx(126.3)
+    (row,) = error_rows([judged("p1", 0.9, 128.3 - 124.3)])
+    assert dict(zip(ERROR_COLUMNS, row, strict=True))["share_within_4_mmHg"] == 1.0
 
 
 def test_beats_become_marks() -> None:

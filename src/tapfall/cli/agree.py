@@ -17,8 +17,9 @@ def add_agree(command: argparse.ArgumentParser) -> None:
     )
     command.epilog = (
         "The table is CSV with the columns reference and estimate, and if wanted subject, "
-        "condition, measure (systolic, diastolic or mean) and confidence; mmHg. An empty "
-        "estimate is an abstention, >=120 or <=60 a bound. Exit codes: 0 done, 1 nothing could "
+        "condition, measure (systolic, diastolic or mean), confidence, reference_2 (a second "
+        "observer), sex, age_years, arm_cm and cuff_size; mmHg. An empty estimate is "
+        "an abstention, >=120 or <=60 a bound. Exit codes: 0 done, 1 nothing could "
         "be computed, 2 bad input or usage."
     )
     command.add_argument("table", metavar="TABLE", help="pairs of reference and estimate: .csv")
@@ -29,6 +30,12 @@ def add_agree(command: argparse.ArgumentParser) -> None:
         default=VISIT_DEFAULT,
         metavar="NAME",
         help=f"the scheme of categories, for kappa ({VISIT_DEFAULT})",
+    )
+    command.add_argument(
+        "--reference",
+        choices=("observers", "device"),
+        default="observers",
+        help="who the reference is by; with device no protocol is applied (observers)",
     )
 
 
@@ -49,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
         check_writable(name, (args.table,))
     check_apart(outputs)
     table = read_table(args.table)
-    found = agreement(table, args.scheme)
+    found = agreement(table, args.scheme, reference=args.reference)
     name = base_name(args.table)
     record = agreement_record(found, name=name, sha256=table.sha256)
     if args.report is not None:

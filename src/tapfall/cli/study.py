@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import is_page, say
+from tapfall.cli.output import check_report, say
 from tapfall.cli.progress import bar, left_text, show
 
 TYPE_CHECKING = False
@@ -29,10 +29,8 @@ def run(args: argparse.Namespace) -> int:
         raise Usage("found --workers with --scheduler; allowed one of them")
     if args.report is not None:
         from tapfall.files import check_writable
-        from tapfall.files.names import label_of
 
-        if not is_page(args.report):
-            raise Usage(f"--report: found {label_of(args.report)}; allowed a name ending in .html")
+        check_report(args.report)
         check_writable(args.report, (args.manifest,))
     choices, told = _choices(args), _progress()
 
@@ -63,19 +61,11 @@ def run(args: argparse.Namespace) -> int:
 
 def _report(study: Study, path: str) -> None:
     """Write the page, and what it rests on beside the tables."""
-    from tapfall.files import write_json
     from tapfall.show.study_page import write_study
-    from tapfall.study.agreeing import agreements_of
-    from tapfall.study.agreement import agreement_record
+    from tapfall.study.agreeing import agreements_of, write_agreements
 
     found = agreements_of(study.tables)
-    for name, one, sha256 in (
-        ("pairs", found.tapfall, found.tapfall_sha256),
-        ("observers", found.observers, found.observers_sha256),
-    ):
-        if one is not None:
-            record = agreement_record(one, name=f"{name}.csv", sha256=sha256)
-            write_json(study.folder / f"{name}-agreement.json", record)
+    write_agreements(study.folder, found)
     write_study(path, study, found)
 
 

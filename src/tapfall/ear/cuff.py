@@ -34,6 +34,12 @@ STILL_SHARE, PAUSE_S, STEPPED_SHARE = 0.3, 2.0, 0.3
 LEAST_WEIGHT = 0.05
 #: Rows further apart leave a hole in the log (about one beat; our choice).
 HOLE_S = 1.0
+#: A movement of the arm lasts a second or two: a line over so much on either side, from which
+#: rows further off than ``STRAY_MMHG`` are left out, passes under it. The cuff's pressure is
+#: taken from that line where the trend leaves it by more than 1 mmHg, wholly from 2 mmHg on
+#: (tuned on simulated logs: of beats 3 mmHg off, one in five is left, and pauses keep their
+#: corners).
+STEADY_S, STRAY_MMHG, STRAY_ROUNDS = 3.0, 2.5, 6
 #: Rounds ties of times on the grid one way, whatever the clock's offset.
 TIE = 1e-6
 #: Deflation rates outside these are flagged (2-3 mmHg/s is taught; AHA 2005, from memory).
@@ -45,12 +51,14 @@ class Deflation:
     """One deflation, with the hold above it, on an even grid of log time.
 
     ``time_s`` runs from the end of inflation to the release, step
-    ``GRID_S``; ``trend_mmhg`` is the pressure without the pulse.
+    ``GRID_S``; ``trend_mmhg`` is the pressure without the pulse and without
+    movements, ``followed_mmhg`` the one without the pulse alone.
     ``falls_from_s`` is where the hold ends, ``holes_s`` where the log has no rows.
     """
 
     time_s: FloatArray
     trend_mmhg: FloatArray
+    followed_mmhg: FloatArray
     falls_from_s: float
     rate_mmhg_per_s: float
     log_rate_hz: float
@@ -72,6 +80,10 @@ class Deflation:
     def pressure_mmhg(self, time_s: FloatArray) -> FloatArray:
         """Trend at log times, held at the ends; shape as ``time_s``."""
         return np.interp(time_s, self.time_s, self.trend_mmhg)
+
+    def followed_at(self, time_s: FloatArray) -> FloatArray:
+        """Pressure with movements, without the pulse; held at the ends, shape as ``time_s``."""
+        return np.interp(time_s, self.time_s, self.followed_mmhg)
 
     def rate_at(self, time_s: FloatArray) -> FloatArray:
         """Fall in mmHg/s (positive while falling) at log times."""
@@ -157,6 +169,19 @@ def _local_line(weight: FloatArray, weighted_mmhg: FloatArray, half_width: int) 
     known = spread > 1e-4 * np.maximum(s0 * s0, 1e-12)
     known &= s0 > LEAST_WEIGHT * float(np.median(s0))
     return np.interp(np.arange(fitted.size), np.flatnonzero(known), fitted[known])
+
+
+def _without_movements(trend_mmhg: FloatArray) -> FloatArray:
+    """A falling trend with a robust line where a movement of the arm lifts it off or dents it."""
+    half_width = round(STEADY_S / GRID_S)
+    weight = np.ones_like(trend_mmhg)
+    line = trend_mmhg
+    for turn in range(STRAY_ROUNDS):
+        line = _local_line(weight, weight * trend_mmhg, half_width)
+        stray = STRAY_MMHG * (2 if turn < 2 else 1)
+        weight = np.clip(1 - ((trend_mmhg - line) / stray) ** 2, 0, 1) ** 2 + 1e-3
+    off = line - trend_mmhg
+    return np.asarray(trend_mmhg + off * np.clip(np.abs(off) - 1, 0, 1))
 
 
 def _binned(
@@ -284,6 +309,8 @@ def _describe(
     top, bottom = float(trend.max()), float(trend[-1])
     begins = int(np.flatnonzero(trend >= top - 2.0)[-1])
     fall_s = max((grid.size - begins) * GRID_S, GRID_S)
+    followed, falling = trend, _without_movements(trend[begins:])
+    trend = np.concatenate([followed[:begins], falling])
     slope = -np.gradient(trend, GRID_S)[begins:]
     typical = float(np.median(slope[slope > 0.3])) if (slope > 0.3).any() else 0.0
     rate = typical if typical > 0 else (top - bottom) / fall_s
@@ -306,6 +333,7 @@ def _describe(
     return Deflation(
         time_s=grid,
         trend_mmhg=trend,
+        followed_mmhg=followed,
         falls_from_s=float(grid[begins]),
         rate_mmhg_per_s=rate,
         log_rate_hz=1.0 / interval_s,

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from tapfall.ear.pulses import Pulses
-from tapfall.ear.thresholds import ASK_BELOW, Told
+from tapfall.ear.thresholds import ASK_BELOW, HIDDEN_DB, Told
 from tapfall.model import (
     REVIEW_FLAGS,
     Diastolic,
@@ -33,10 +33,6 @@ LONE_LOG_ODDS = 3.0
 CLIPPED_SHARE = 0.01
 #: Signal-to-noise ratio below which a reading is flagged as noisy (our choice).
 NOISY_DB = 8.0
-#: The same below which noise hides the weak first and last sounds, so that whoever hears
-#: the loud ones reads too low and too high: a person has to listen (tuned: recordings
-#: simulated at 0 dB come out at -2 to 2, those at 6 dB almost all above).
-HIDDEN_DB = 2.0
 
 
 def heard_flags(

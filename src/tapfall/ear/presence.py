@@ -36,7 +36,11 @@ PRESENCE = (
     "rest_contrast",
     "turns",
     "delay_spread",
+    "contrast",
 )
+#: Contrast of sounds to the beats around them where the log's pulses make the clock, and it
+#: is not asked for, and how far it is told apart where the sounds do (our choice).
+PLAIN_CONTRAST, CONTRAST_NATS = 4.0, (-2.0, 10.0)
 
 
 def presence_measures(listening: Listening) -> FloatArray:
@@ -86,6 +90,9 @@ def presence_measures(listening: Listening) -> FloatArray:
             contrast("rest_over_floor"),
             float(np.mean(np.abs(np.diff(story.heard)))),
             middle(evidence.measure("delay_spread"), sounding),
+            PLAIN_CONTRAST
+            if listening.contrast_nats is None
+            else float(np.clip(listening.contrast_nats, *CONTRAST_NATS)),
         ]
     )
 

@@ -83,7 +83,7 @@ def lay_out_log(
         shown_mmhg = curve(np.clip(grid, row_s[0], row_s[-1]))
     else:
         shown_mmhg = np.interp(grid, row_s, row_mmhg)
-    pulse = shown_mmhg - deflation.pressure_mmhg(grid)
+    pulse = shown_mmhg - deflation.followed_at(grid)
     after = np.clip(np.searchsorted(row_s, grid), 1, row_s.size - 1)
     apart_s = max(HOLE_STEPS / deflation.log_rate_hz, HOLE_S)
     hole = (row_s[after] - row_s[after - 1]) > apart_s

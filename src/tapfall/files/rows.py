@@ -110,7 +110,9 @@ def delimiter_of(text: str) -> str:
 
 def first_filled(text: str) -> str:
     """Return the first line of a text that is not empty; an empty text has none."""
-    return next((line for line in text.splitlines() if line.strip()), "")
+    # Line by line: a large text is not taken apart for its first line.
+    lines = io.StringIO(text, newline="")
+    return next((line.rstrip("\r\n") for line in lines if line.strip()), "")
 
 
 def _most_frequent(line: str) -> str:

@@ -62,7 +62,9 @@ class _Shown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Part:
+class Part:
+    """One group in words, with its drawing."""
+
     key: str
     title: str
     counts: str
@@ -138,7 +140,7 @@ def group_svg(group: Group, prefix: str = "") -> str:
         page = io.BytesIO()
         figure.savefig(page, format="svg", dpi=150, metadata={"Date": None, "Creator": "tapfall"})
     label = (
-        f"Left: difference of {len(group.points)} pairs against their mean, with mean "
+        f"Left: difference of {group.counts.paired} pairs against their mean, with mean "
         f"{number_text(group.drawn.mean)} and limits {number_text(group.drawn.lower)} and "
         f"{number_text(group.drawn.upper)}. Right: share of pairs within each error."
     )
@@ -146,15 +148,16 @@ def group_svg(group: Group, prefix: str = "") -> str:
 
 
 def _differences(axes: Axes, group: Group, drawn: Drawn) -> None:
-    axes.plot(
+    most = max(one.pairs for one in group.points)
+    axes.scatter(
         [one.mean_mmhg for one in group.points],
         [one.difference_mmhg for one in group.points],
-        linestyle="none",
+        # Where points are shared the area tells how many pairs.
+        s=[10.0 if most == 1 else 3.0 + 30.0 * one.pairs / most for one in group.points],
         marker="o",
-        markersize=3.2,
-        markerfacecolor="none",
-        markeredgecolor=look.INK,
-        markeredgewidth=0.7,
+        facecolors="none",
+        edgecolors=look.INK,
+        linewidths=0.7,
         alpha=0.6,
         rasterized=len(group.points) > MOST_DRAWN,
     )
@@ -205,14 +208,14 @@ def _shares(axes: Axes, group: Group) -> None:
     axes.spines[["top", "right"]].set_visible(False)
 
 
-def part_of_group(number: int, group: Group, prefix: str = "g") -> _Part:
+def part_of_group(number: int, group: Group, prefix: str = "g") -> Part:
     """Put one group into words and draw it; ``prefix`` begins its ids."""
-    return _Part(
+    return Part(
         key=f"{prefix}{number}-",
         title=group_title(group),
         counts=group_counts(group),
         notes=group.notes,
-        drawn="" if group.drawn is None else group.drawn.name,
+        drawn="" if group.drawn is None else drawn_words(group),
         figure=group_svg(group, f"{prefix}{number}-"),
         results=tuple(
             _Shown(
@@ -244,6 +247,17 @@ def part_of_group(number: int, group: Group, prefix: str = "g") -> _Part:
             )
             for one in group.coverage[-1 :: -_step(group)][::-1]
         ),
+    )
+
+
+def drawn_words(group: Group) -> str:
+    """Return which limits a figure shows, and where its points are shared."""
+    name = "" if group.drawn is None else group.drawn.name
+    if group.points_step_mmhg is None:
+        return name
+    return (
+        f"{name}; pairs within {group.points_step_mmhg:g} mmHg share a point, "
+        "and its area tells how many"
     )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from matplotlib import style
 from matplotlib.axes import Axes
@@ -19,17 +20,19 @@ from tapfall.files.names import PathLike
 from tapfall.files.tables import Cell
 from tapfall.files.writing import write_bytes
 from tapfall.show import look
-from tapfall.show.agreement import MEANING, PROOF, part_of_group
+from tapfall.show.agreement import MEANING, PROOF, Part, part_of_group
 from tapfall.show.inline import element
 from tapfall.show.report import rendered
 from tapfall.study.agreeing import Agreements
-from tapfall.study.breakdown import BREAKDOWN_COLUMNS, DIGIT_COLUMNS
+from tapfall.study.breakdown import BREAKDOWN_COLUMNS, DEVICE, DIGIT_COLUMNS
 from tapfall.study.compare import BEAT_COLUMNS, ERROR_COLUMNS
 from tapfall.study.running import Study
 from tapfall.study.tables import CALIBRATION_COLUMNS, calibration_rows
 
 _Row = tuple[Cell, ...]
 _SIZE_IN = (8.4, 2.7)
+#: From this column on the table of beats is of first and last beats.
+_EDGES = BEAT_COLUMNS.index("edges_compared")
 _TONES = {"systolic": look.SYSTOLIC, "diastolic": look.DIASTOLIC}
 _MARKS = {"systolic": "o", "diastolic": "s"}
 
@@ -70,11 +73,11 @@ def study_html(study: Study, agreements: Agreements) -> str:
         failed=study.failed,
         apart=tables.observers_apart,
         parts=[
-            part_of_group(number, one)
+            _short(part_of_group(number, one), whole=one.condition is None)
             for number, one in enumerate(() if own is None else own.groups, 1)
         ],
         others=[
-            part_of_group(number, one, "o")
+            _observers(part_of_group(number, one, "o"))
             for number, one in enumerate(() if other is None else other.groups, 1)
         ],
         tables=(
@@ -89,7 +92,7 @@ def study_html(study: Study, agreements: Agreements) -> str:
             ),
             _table(
                 "breakdown",
-                "Errors by level, arm and noise",
+                "Errors by level, arm, noise and device",
                 "tapfall against the observers",
                 "breakdown.csv",
                 BREAKDOWN_COLUMNS,
@@ -101,8 +104,8 @@ def study_html(study: Study, agreements: Agreements) -> str:
             _table(
                 "digits",
                 "Last digits",
-                "How often each last digit was written; one in ten is even, of even numbers one "
-                "in five",
+                "How often each last digit was written: one in ten without any preference, one "
+                "in five where only even numbers are read",
                 "digits.csv",
                 DIGIT_COLUMNS,
                 tables.digits,
@@ -113,8 +116,18 @@ def study_html(study: Study, agreements: Agreements) -> str:
                 "Beats",
                 "Beats that were marked, matched one to one",
                 "beats.csv",
-                BEAT_COLUMNS,
-                tables.beats,
+                BEAT_COLUMNS[:_EDGES],
+                tuple(row[:_EDGES] for row in tables.beats),
+                "",
+            ),
+            _table(
+                "edges",
+                "First and last beat",
+                "First and last heard beat of the estimate: how many beats later than that of the "
+                "reference, and how much higher the cuff",
+                "beats.csv",
+                (*BEAT_COLUMNS[:3], *BEAT_COLUMNS[_EDGES:]),
+                tuple((*row[:3], *row[_EDGES:]) for row in tables.beats),
                 "",
             ),
             _table(
@@ -127,11 +140,29 @@ def study_html(study: Study, agreements: Agreements) -> str:
                 _drawn(calibration, _calibration, "calibration-", "Right share by confidence"),
             ),
         ),
-        methods=tuple(one.methods for one in (own, other) if one is not None),
+        methods=tuple(
+            (name, one.methods)
+            for name, one in (
+                ("tapfall against the observers", own),
+                ("The second observer against the first", other),
+            )
+            if one is not None
+        ),
         read_this=MEANING,
         no_proof=PROOF,
         version=__version__,
     )
+
+
+def _short(part: Part, *, whole: bool) -> Part:
+    """A group without what protocols want of a sample, where it is not the whole one."""
+    if whole:
+        return part
+    return replace(part, results=tuple(replace(one, wanted=()) for one in part.results))
+
+
+def _observers(part: Part) -> Part:
+    return replace(_short(part, whole=False), title=f"Observers: {part.title}")
 
 
 def _table(
@@ -181,7 +212,8 @@ def _drawn(
 
 def _breakdown(figure: Figure, rows: Sequence[_Row]) -> None:
     """One panel for each thing that errors are broken down by."""
-    kinds = list(dict.fromkeys(str(row[0]) for row in rows))
+    # Names of devices come from outside, and may be many: they stand in the table alone.
+    kinds = list(dict.fromkeys(str(row[0]) for row in rows if row[0] != DEVICE))
     panels = figure.subplots(1, len(kinds), squeeze=False)[0]
     for axes, kind in zip(panels, kinds, strict=True):
         names = list(dict.fromkeys(str(row[1]) for row in rows if row[0] == kind))
@@ -197,7 +229,7 @@ def _breakdown(figure: Figure, rows: Sequence[_Row]) -> None:
                 )  # fmt: skip
         axes.axvline(0.0, color=look.HAIR, linewidth=0.8, zorder=0)
         axes.set_yticks(range(len(names)), names, fontsize=6.5)
-        axes.invert_yaxis()
+        axes.set_ylim(len(names) - 0.5, -0.5)
         axes.set_title(kind, fontsize=8, loc="left")
         _plain(axes, "mean error and SD (mmHg)")
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
+from tapfall.files.names import PathLike
 from tapfall.files.tables import table_text
-from tapfall.study.agreement import Agreement, agreement, table_of
+from tapfall.files.writing import write_json
+from tapfall.study.agreement import Agreement, agreement, agreement_record, table_of
 from tapfall.study.agreement.table import MAX_CONDITIONS
 from tapfall.study.tables import PAIR_COLUMNS, Row, Tables
 
@@ -41,6 +44,30 @@ def agreements_of(tables: Tables) -> Agreements:
     return Agreements(
         tapfall=own, tapfall_sha256=own_hash, observers=other, observers_sha256=other_hash
     )
+
+
+def write_agreements(folder: PathLike, found: Agreements) -> None:
+    """Write every number of both agreements as JSON, beside the tables of a study.
+
+    Parameters
+    ----------
+    folder
+        The folder of the study.
+    found
+        From :func:`agreements_of`.
+
+    Raises
+    ------
+    InputError
+        A file cannot be written.
+    """
+    for name, one, sha256 in (
+        ("pairs", found.tapfall, found.tapfall_sha256),
+        ("observers", found.observers, found.observers_sha256),
+    ):
+        if one is not None:
+            record = agreement_record(one, name=f"{name}.csv", sha256=sha256)
+            write_json(Path(folder) / f"{name}-agreement.json", record)
 
 
 def _agreement(label: str, rows: Sequence[Row]) -> tuple[Agreement | None, str]:

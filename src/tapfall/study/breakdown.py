@@ -2,7 +2,8 @@
 
 Classes are half open, from each bound up to the next.  Those of level are the bounds of
 the sample that ISO 81060-2 wants (from memory), those of the arm the ranges of common
-cuffs (AHA, see :mod:`tapfall.standards`), those of signal to noise our choice.
+cuffs (AHA, see :mod:`tapfall.standards`), those of signal to noise our choice.  Devices
+are told apart by their names.
 """
 
 from __future__ import annotations
@@ -13,12 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.files.tables import Cell
+from tapfall.study.agreement.result import NOT_TOLD
+from tapfall.study.agreement.rows import SLACK_MMHG
 from tapfall.study.compare import MEASURES, OBSERVERS, TAPFALL, Judged
 
 LEVELS_MMHG = {"systolic": (100.0, 140.0, 160.0), "diastolic": (60.0, 85.0, 100.0)}
 ARM_CM = (22.0, 27.0, 35.0, 45.0)
 SIGNAL_TO_NOISE_DB = (6.0, 12.0, 18.0)
-NOT_TOLD = "not told"
+DEVICE = "device"
 BREAKDOWN_COLUMNS = (
     "by",
     "class",
@@ -42,6 +45,7 @@ class Held:
     judged: Judged
     arm_cm: float | None
     signal_to_noise_db: float | None
+    device: str = ""
 
 
 def class_of(value: float | None, bounds: Sequence[float], unit: str) -> str:
@@ -94,6 +98,10 @@ def breakdown_rows(values: Iterable[Held]) -> list[tuple[Cell, ...]]:
                 inside = [one.judged for one, here in zip(part, named, strict=True) if here == name]
                 if inside:
                     rows.append((by, name, measure, *_errors(inside)))
+        devices = dict.fromkeys(one.device for one in part)
+        for device in devices if any(devices) else ():
+            inside = [one.judged for one in part if one.device == device]
+            rows.append((DEVICE, device or NOT_TOLD, measure, *_errors(inside)))
     return rows
 
 
@@ -101,7 +109,10 @@ def _errors(group: Sequence[Judged]) -> tuple[Cell, ...]:
     errors = np.array([one.error_mmhg for one in group if one.error_mmhg is not None])
     if errors.size == 0:
         return (0, len(group), None, None, None, None, None, None)
-    shares = (round(float(np.mean(np.abs(errors) <= bound)), 4) for bound in (5.0, 10.0, 15.0))
+    shares = (
+        round(float(np.mean(np.abs(errors) <= bound + SLACK_MMHG)), 4)
+        for bound in (5.0, 10.0, 15.0)
+    )
     return (
         int(errors.size),
         len(group) - int(errors.size),

@@ -6,19 +6,21 @@ import re
 from collections.abc import Callable
 
 from tapfall.errors import InputError, shown
+from tapfall.study.agreement.cells import AGE_YEARS, SEXES
+from tapfall.study.agreement.result import NOT_TOLD
 from tapfall.technique.stated import ARM_CM, BLADDER_CM, CUFFS
 
 #: Longest cell, and longest name of a recording, a subject or a condition (our choice).
 LONGEST_CELL, LONGEST_NAME = 2000, 50
 #: Pressures that an observer can have written down, mmHg; 0 where sounds go on to zero.
 OBSERVED_MMHG = (0.0, 300.0)
-AGE_YEARS = (0.0, 130.0)
-SEXES = ("female", "male", "other")
 #: Parts of a study's subjects: to recalibrate the confidence on, and to check it on.
 SPLITS = ("fit", "check")
 
 #: The condition under which everything is counted together.
 ALL = "(all)"
+#: Where everything is counted that both observers and tapfall gave a number for.
+SAME = "(by all three)"
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)", re.ASCII)
 
@@ -76,9 +78,18 @@ def name(cell: str) -> str:
 
 
 def condition(cell: str) -> str:
-    """Return the name of a condition; that of all conditions together is taken."""
-    if cell == ALL:
-        raise InputError(f"found {shown(cell)}, which stands for all conditions; allowed another")
+    """Return the name of a condition; those that stand for several are taken."""
+    if cell in (ALL, SAME):
+        raise InputError(
+            f"found {shown(cell)}, which stands for several conditions; allowed another"
+        )
+    return name(cell)
+
+
+def device(cell: str) -> str:
+    """Return the name of a device; that of those without a name is taken."""
+    if cell == NOT_TOLD:
+        raise InputError(f"found {shown(cell)}, which stands for no name; allowed another")
     return name(cell)
 
 
@@ -129,7 +140,7 @@ PARSERS: dict[str, Callable[[str], object]] = {
     "cuff_size": cuff_size,
     "sex": word(*SEXES),
     "age_years": number(*AGE_YEARS, "years"),
-    "device": text,
+    "device": device,
     "condition": condition,
     "split": word(*SPLITS),
     "notes": text,

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, Literal
 
 import numpy as np
@@ -18,12 +19,11 @@ import numpy as np
 from tapfall.convert import from_json
 from tapfall.files.tables import Cell
 from tapfall.model import Diastolic, Phase, State, Threshold
-from tapfall.study.cells import ALL
+from tapfall.study.agreement.rows import APART_MMHG, SLACK_MMHG
+from tapfall.study.cells import ALL, SAME
 from tapfall.study.manifest import Entry, Observer
-from tapfall.study.marks import HEARD, BeatCounts, Mark, match
+from tapfall.study.marks import HEARD, BeatCounts, Edges, Mark, edges_of, match
 
-#: Observers farther apart than this give no reference (ISO 81060-2, from memory).
-APART_MMHG = 4.0
 #: What the confidence speaks of: a value within this of an expert's (our definition).
 NEAR_MMHG = 4.0
 
@@ -61,6 +61,13 @@ BEAT_COLUMNS = (
     "onset_median_absolute_s",
     "phases_same",
     "phases_compared",
+    "edges_compared",
+    *(
+        f"{edge}_{part}_{unit}"
+        for edge in ("first", "last")
+        for unit in ("beats", "mmHg")
+        for part in ("mean", "sd")
+    ),
 )
 
 
@@ -70,6 +77,7 @@ class Judged:
 
     ``estimate`` is a number, a bound (``>=120``) or empty; ``error_mmhg`` is there for a
     number only, ``step_mmhg`` is the fall of the cuff from beat to beat, where known.
+    ``by_all`` values have a number by both observers and by tapfall.
     """
 
     reference_name: str
@@ -83,16 +91,21 @@ class Judged:
     error_mmhg: float | None
     step_mmhg: float | None
     confidence: float | None
+    by_all: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
-    """The beats of one recording: who is compared with whom, and how they match."""
+    """The beats of one recording: who is compared with whom, and how they match.
+
+    ``edges`` are None where the reading's beats do not reach as far.
+    """
 
     reference_name: str
     estimate_name: str
     condition: str
     counts: BeatCounts
+    edges: Edges | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +117,7 @@ class Told:
     step_mmhg: float | None
     signal_to_noise_db: float | None
     marks: tuple[Mark, ...]
+    cuff_mmhg: tuple[float, ...]
 
 
 def told_by(record: dict[str, Any]) -> Told:
@@ -121,6 +135,7 @@ def told_by(record: dict[str, Any]) -> Told:
             Mark(time_s=one["time_s"], heard=one["heard"] >= HEARD, phase=Phase(one["phase"]))
             for one in record["beats"]
         ),
+        cuff_mmhg=tuple(one["cuff_mmHg"] for one in record["beats"]),
     )
 
 
@@ -139,7 +154,8 @@ def reference_mmhg(first: float | None, second: float | None) -> float | None:
     """
     if first is None or second is None:
         return second if first is None else first
-    return (first + second) / 2.0 if abs(first - second) <= APART_MMHG else None
+    near = abs(first - second) <= APART_MMHG + SLACK_MMHG
+    return (first + second) / 2.0 if near else None
 
 
 def values_of(entry: Entry, told: Told | None) -> list[Judged]:
@@ -156,8 +172,9 @@ def values_of(entry: Entry, told: Told | None) -> list[Judged]:
     step_mmhg = None if told is None else told.step_mmhg
     for measure in MEASURES:
         one, two = (written(observer, measure) for observer in entry.observers)
-        value, confidence = _estimate(told, measure)
-        text = value if isinstance(value, str) else f"{value:.2f}"
+        value, confidence = estimate_of(told, measure)
+        text = estimate_text(value)
+        by_all = one is not None and two is not None and not isinstance(value, str)
         against: list[tuple[str, str, float | None, float | str, str, float | None]] = [
             (OBSERVERS, TAPFALL, reference_mmhg(one, two), value, text, confidence),
             (FIRST, TAPFALL, one, value, text, confidence),
@@ -182,12 +199,13 @@ def values_of(entry: Entry, told: Told | None) -> list[Judged]:
                     error_mmhg=error,
                     step_mmhg=step_mmhg,
                     confidence=sure,
+                    by_all=by_all,
                 )
             )
     return found
 
 
-def _estimate(told: Told | None, measure: Measure) -> tuple[float | str, float | None]:
+def estimate_of(told: Told | None, measure: Measure) -> tuple[float | str, float | None]:
     """A number, or a bound or nothing in words; and how sure."""
     if told is None:
         return "", None
@@ -195,10 +213,20 @@ def _estimate(told: Told | None, measure: Measure) -> tuple[float | str, float |
     if one.state is State.OBSERVED and one.mmhg is not None:
         return one.mmhg, one.confidence
     if one.state is State.NOT_REACHED and measure == "systolic" and one.low_mmhg is not None:
-        return f">={one.low_mmhg:.2f}", None
+        return f">={_written(one.low_mmhg)}", None
     if one.state is State.NOT_REACHED and measure == "diastolic" and one.high_mmhg is not None:
-        return f"<={one.high_mmhg:.2f}", None
+        return f"<={_written(one.high_mmhg)}", None
     return "", None
+
+
+def estimate_text(value: float | str) -> str:
+    """Return an estimate as it stands in a table of pairs."""
+    return value if isinstance(value, str) else _written(value)
+
+
+def _written(value_mmhg: float) -> str:
+    # A log that stands a little below zero at rest bounds no pressure below zero.
+    return f"{max(0.0, value_mmhg):.2f}"
 
 
 def apart(entry: Entry) -> int:
@@ -219,6 +247,9 @@ def beats_of(
             estimate_name=second,
             condition=entry.condition,
             counts=match(reference, estimate),
+            edges=None
+            if told is None
+            else edges_of(reference, estimate, told.marks, told.cuff_mmhg),
         )
         for first, second, reference, estimate in (
             (FIRST, TAPFALL, one, own),
@@ -230,10 +261,14 @@ def beats_of(
 
 
 def error_rows(values: Iterable[Judged]) -> list[tuple[Cell, ...]]:
-    """Return the rows of :data:`ERROR_COLUMNS`: each comparison, condition and measure."""
+    """Return the rows of :data:`ERROR_COLUMNS`: each comparison, condition and measure.
+
+    Beside all recordings stand those that every one of the three has a number for: there,
+    expert against expert and tapfall against expert rest on the same sounds.
+    """
     groups: dict[tuple[str, str, str, str], list[Judged]] = {}
     for one in values:
-        for condition in (ALL, one.condition):
+        for condition in (ALL, *((SAME,) if one.by_all else ()), one.condition):
             key = (one.reference_name, one.estimate_name, condition, one.measure)
             groups.setdefault(key, []).append(one)
     return [(*key, *_errors(group)) for key, group in groups.items() if key[2]]
@@ -248,7 +283,7 @@ def _errors(group: list[Judged]) -> tuple[Cell, ...]:
             if one.error_mmhg is not None and one.step_mmhg
         ]
     )
-    near = float(np.mean(np.abs(errors) <= NEAR_MMHG)) if errors.size else None
+    near = float(np.mean(np.abs(errors) <= NEAR_MMHG + SLACK_MMHG)) if errors.size else None
     size = float(np.mean(np.abs(errors))) if errors.size else None
     return (
         int(errors.size),
@@ -262,18 +297,27 @@ def _errors(group: list[Judged]) -> tuple[Cell, ...]:
 
 def beat_rows(heard: Iterable[Heard]) -> list[tuple[Cell, ...]]:
     """Return the rows of :data:`BEAT_COLUMNS`: each comparison and condition."""
-    groups: dict[tuple[str, str, str], list[BeatCounts]] = {}
+    groups: dict[tuple[str, str, str], list[Heard]] = {}
     for one in heard:
         for condition in (ALL, one.condition):
             key = (one.reference_name, one.estimate_name, condition)
-            groups.setdefault(key, []).append(one.counts)
+            groups.setdefault(key, []).append(one)
     return [(*key, len(group), *_beats(group)) for key, group in groups.items() if key[2]]
 
 
-def _beats(group: list[BeatCounts]) -> tuple[Cell, ...]:
-    total = sum(group, BeatCounts())
+def _beats(group: list[Heard]) -> tuple[Cell, ...]:
+    counts = [one.counts for one in group]
+    total = BeatCounts(
+        hits=sum(one.hits for one in counts),
+        false=sum(one.false for one in counts),
+        missed=sum(one.missed for one in counts),
+        onsets_s=tuple(chain.from_iterable(one.onsets_s for one in counts)),
+        phases_same=sum(one.phases_same for one in counts),
+        phases_compared=sum(one.phases_compared for one in counts),
+    )
     onsets = np.array(total.onsets_s)
     middle = float(np.median(np.abs(onsets))) if onsets.size else None
+    edges = [one.edges for one in group if one.edges is not None]
     return (
         total.hits,
         total.false,
@@ -285,6 +329,11 @@ def _beats(group: list[BeatCounts]) -> tuple[Cell, ...]:
         _rounded(middle),
         total.phases_same,
         total.phases_compared,
+        len(edges),
+        *_mean_sd(np.array([one.first_beats for one in edges], np.float64)),
+        *_mean_sd(np.array([one.first_mmhg for one in edges])),
+        *_mean_sd(np.array([one.last_beats for one in edges], np.float64)),
+        *_mean_sd(np.array([one.last_mmhg for one in edges])),
     )
 
 

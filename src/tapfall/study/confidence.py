@@ -16,6 +16,7 @@ from scipy.special import betaincinv, expit, logit, xlogy
 
 from tapfall.errors import InputError, shown
 from tapfall.model import FloatArray
+from tapfall.study.agreement.rows import SLACK_MMHG
 from tapfall.study.compare import NEAR_MMHG, Judged
 
 #: Bounds of the classes of confidence (our choice: those of the summary, and between).
@@ -81,7 +82,8 @@ def _arrays(values: Sequence[Judged]) -> tuple[FloatArray, FloatArray]:
     """Confidence, and 1.0 where right, shape ``(n,)`` each."""
     used = [one for one in values if one.confidence is not None and one.error_mmhg is not None]
     sure = np.array([one.confidence for one in used], np.float64)
-    right = np.array([abs(one.error_mmhg or 0.0) <= NEAR_MMHG for one in used], np.float64)
+    near_mmhg = NEAR_MMHG + SLACK_MMHG
+    right = np.array([abs(one.error_mmhg or 0.0) <= near_mmhg for one in used], np.float64)
     return sure, right
 
 

@@ -15,7 +15,8 @@ Columns, in any order (needed: the first four; unknown columns are kept as they 
                                 width and length of the bladder in cm: ``12x23``
 ``sex``                         ``female``, ``male`` or ``other``
 ``age_years``                   age, years
-``device``, ``condition``       words that results are told apart by
+``condition``                   a word that everything is told apart by
+``device``                      which stethoscope it was; errors are told apart by it
 ``split``                       ``fit`` or ``check``: subjects the confidence is
                                 recalibrated on, and those it is then checked on
 ``notes``                       anything
@@ -83,6 +84,10 @@ class Entry:
         The two of them.
     arm_cm, cuff_size
         Stated for the check of the technique.
+    sex, age_years
+        Held against what protocols want of a sample.
+    device
+        Which it was recorded with; empty where nothing stands there.
     cells
         Every cell of the row as it stands there, in the order of ``Manifest.columns``.
     """
@@ -97,6 +102,9 @@ class Entry:
     cuff_size: Bladder | None
     condition: str
     split: str | None
+    sex: str | None
+    age_years: float | None
+    device: str
     cells: tuple[str, ...]
 
     @property
@@ -266,13 +274,17 @@ class _Reader:
             cuff_size=value.get("cuff_size"),
             condition=cell.get("condition", ""),
             split=value.get("split"),
+            sex=value.get("sex"),
+            age_years=value.get("age_years"),
+            device=cell.get("device", ""),
             cells=tuple(cells),
         )
 
     def check_all(self, entries: list[Entry]) -> None:
         """Note what only shows across rows."""
         seen: dict[str, Entry] = {}
-        splits: dict[str, Entry] = {}
+        people: dict[str, Entry] = {}
+        sexes: dict[str, Entry] = {}
         for entry in entries:
             # Also by its file's name and as it is written: both must tell it from others.
             firsts = [seen.setdefault(one, entry) for one in _guises(entry)]
@@ -283,15 +295,22 @@ class _Reader:
                     "recording",
                     f"found {shown(entry.recording)} as in line {first.line}; allowed once",
                 )
-            first = splits.setdefault(entry.subject, entry)
-            if first.split != entry.split:
-                self._note(
-                    entry.line,
-                    "split",
-                    f"found {entry.split or 'nothing'} for {shown(entry.subject)}, "
-                    f"{first.split or 'nothing'} in line {first.line}; allowed the same for "
-                    "all recordings of a subject",
-                )
+            first = people.setdefault(entry.subject, entry)
+            self._check_same(entry, first, "split", entry.split, first.split)
+            if entry.sex is not None:  # not every row has to tell it
+                first = sexes.setdefault(entry.subject, entry)
+                self._check_same(entry, first, "sex", entry.sex, first.sex)
+
+    def _check_same(
+        self, entry: Entry, first: Entry, column: str, own: str | None, other: str | None
+    ) -> None:
+        if own != other:
+            self._note(
+                entry.line,
+                column,
+                f"found {own or 'nothing'} for {shown(entry.subject)}, {other or 'nothing'} in "
+                f"line {first.line}; allowed the same for all recordings of a subject",
+            )
 
     def _note(self, line: int, column: str | None, words: str) -> None:
         where = f"line {line}" if column is None else f"line {line}, column {column}"

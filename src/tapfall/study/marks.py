@@ -92,6 +92,20 @@ class BeatCounts:
         return 2 * self.hits / both if both else None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edges:
+    """First and last heard beat of an estimate against those of a reference.
+
+    ``_beats`` is how many beats later (a positive first one is heard too late), ``_mmhg``
+    how much higher the cuff was.
+    """
+
+    first_beats: int
+    first_mmhg: float
+    last_beats: int
+    last_mmhg: float
+
+
 def read_marks(path: PathLike) -> tuple[Mark, ...]:
     """Read the marks of one observer.
 
@@ -200,4 +214,52 @@ def match(reference: Sequence[Mark], estimate: Sequence[Mark]) -> BeatCounts:
         onsets_s=tuple(b.time_s - a.time_s for a, b in pairs),
         phases_same=sum(a == b for a, b in phases),
         phases_compared=len(phases),
+    )
+
+
+def edges_of(
+    reference: Sequence[Mark],
+    estimate: Sequence[Mark],
+    clock: Sequence[Mark],
+    cuff_mmhg: Sequence[float],
+) -> Edges | None:
+    """Return how first and last heard beats of two listeners lie to each other.
+
+    Parameters
+    ----------
+    reference, estimate
+        Marks of the same recording; those not heard do not count.
+    clock, cuff_mmhg
+        All beats of the recording, also silent ones, and the pressure at each.
+
+    Returns
+    -------
+    Edges or None
+        None where one of them heard nothing, or a beat lies outside the clock by more than
+        half of an interval: no pressure is known there.
+
+    Examples
+    --------
+    >>> beats = [Mark(time_s=float(t), heard=1 < t < 6) for t in range(8)]
+    >>> late = [Mark(time_s=t + 0.05, heard=True) for t in (3, 4, 5, 6)]
+    >>> found = edges_of(beats, late, beats, [150.0 - 2.0 * t for t in range(8)])
+    >>> found.first_beats, round(found.first_mmhg, 2), found.last_beats
+    (1, -2.0, 1)
+    """
+    first = [mark.time_s for mark in reference if mark.heard]
+    second = [mark.time_s for mark in estimate if mark.heard]
+    if not first or not second or len(clock) < 2:
+        return None
+    times = np.array([mark.time_s for mark in clock])
+    half_s = float(np.median(np.diff(times))) / 2.0
+    ends = np.array([first[0], second[0], first[-1], second[-1]])
+    if ends.min() < times[0] - half_s or ends.max() > times[-1] + half_s:
+        return None
+    beats = np.rint(np.interp(ends, times, np.arange(len(times)))).astype(int).tolist()
+    pressures = [float(cuff_mmhg[beat]) for beat in beats]
+    return Edges(
+        first_beats=beats[1] - beats[0],
+        first_mmhg=pressures[1] - pressures[0],
+        last_beats=beats[3] - beats[2],
+        last_mmhg=pressures[3] - pressures[2],
     )

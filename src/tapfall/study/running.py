@@ -31,6 +31,7 @@ from tapfall.study.folder import (
 )
 from tapfall.study.manifest import Entry, Manifest, read_manifest
 from tapfall.study.pool import LocalPool, cores
+from tapfall.study.record import StudyCounts
 from tapfall.study.rows import COLUMNS, row_of
 from tapfall.study.tables import Tables, compare_all, write_tables
 from tapfall.study.task import Choices, Outcome, Task, current_key, own_ear, work
@@ -172,16 +173,17 @@ def run(
                         )
         ledger.write()
         tables = compare_all(home, manifest, ledger.read)
-        counts = {
-            "recordings": len(ledger.rows),
-            "read": len(ledger.rows) - ledger.failed,
-            "failed": ledger.failed,
-        }
+        counts = StudyCounts(
+            recordings=len(ledger.rows),
+            read=len(ledger.read),
+            failed=ledger.failed,
+            subjects=len({entry.subject for entry in manifest.entries}),
+        )
         write_tables(home, manifest, chosen, counts, tables)
         return Study(
             folder=home,
             manifest=manifest,
-            read=counts["read"],
+            read=counts.read,
             failed=ledger.failed,
             kept=len(ledger.rows) - len(todo),
             dropped=ledger.dropped,

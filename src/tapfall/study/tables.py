@@ -6,7 +6,7 @@
 ``errors.csv``       differences by comparison, condition and measure
 ``beats.csv``        beats found by comparison and condition, where beats were marked
 ``calibration.csv``  classes of confidence and the share of them that is right
-``breakdown.csv``    differences by level, arm circumference and signal to noise
+``breakdown.csv``    differences by level, arm circumference, signal to noise and device
 ``digits.csv``       last digits of what observers wrote, and of the readings
 ``study.json``       counts, what was listened with, calibration and recalibration
 ==================== =====================================================================
@@ -14,15 +14,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from tapfall.convert import to_json
 from tapfall.files.tables import Cell, table_text
 from tapfall.files.writing import write_bytes, write_json
-from tapfall.model import CAUTION, State, Threshold
+from tapfall.model import State, Threshold
 from tapfall.study.breakdown import (
     BREAKDOWN_COLUMNS,
     DIGIT_COLUMNS,
@@ -45,6 +43,8 @@ from tapfall.study.compare import (
     beat_rows,
     beats_of,
     error_rows,
+    estimate_of,
+    estimate_text,
     told_by,
     values_of,
     written,
@@ -53,10 +53,22 @@ from tapfall.study.confidence import Calibration, Recalibration, calibration, re
 from tapfall.study.folder import read_reading_file
 from tapfall.study.manifest import Entry, Manifest, Observer
 from tapfall.study.marks import read_marks
-from tapfall.study.task import Choices, own_ear
+from tapfall.study.record import StudyCounts, study_record
+from tapfall.study.task import Choices
 
-SCHEMA_NAME = "tapfall.study/1"
-PAIR_COLUMNS = ("reference", "estimate", "subject", "condition", "measure", "confidence")
+PAIR_COLUMNS = (
+    "reference",
+    "reference_2",
+    "estimate",
+    "subject",
+    "condition",
+    "measure",
+    "confidence",
+    "sex",
+    "age_years",
+    "arm_cm",
+    "cuff_size",
+)
 CALIBRATION_COLUMNS = (
     "measure",
     "subjects",
@@ -121,6 +133,8 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         A file of marks or a reading was changed meanwhile.
     """
     values: list[Judged] = []
+    pairs: list[Row] = []
+    observers: list[Row] = []
     held: list[Held] = []
     wrote: dict[tuple[str, str], list[float]] = {}
     heard = []
@@ -131,10 +145,18 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         if entry.recording in read:
             told = told_by(read_reading_file(home, entry.file_name))
         judged = values_of(entry, told)
+        pairs += _pairs(entry, told)
+        observers += _both(entry)
         values += judged
         ratio_db = None if told is None else told.signal_to_noise_db
         held += [
-            Held(judged=one, arm_cm=entry.arm_cm, signal_to_noise_db=ratio_db) for one in judged
+            Held(
+                judged=one,
+                arm_cm=entry.arm_cm,
+                signal_to_noise_db=ratio_db,
+                device=entry.device,
+            )
+            for one in judged
         ]
         for measure in MEASURES:
             for who, value in zip(
@@ -149,11 +171,10 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         )
         heard += beats_of(entry, told, marks)
     own = [one for one in values if (one.reference_name, one.estimate_name) == (OBSERVERS, TAPFALL)]
-    other = [one for one in values if (one.reference_name, one.estimate_name) == (FIRST, SECOND)]
     by_measure = {name: [one for one in own if one.measure == name] for name in MEASURES}
     return Tables(
-        pairs=tuple(_pair(one) for one in own),
-        observers=tuple(_pair(one) for one in other),
+        pairs=tuple(pairs),
+        observers=tuple(observers),
         errors=tuple(error_rows(values)),
         beats=tuple(beat_rows(heard)),
         breakdown=tuple(breakdown_rows(held)),
@@ -165,7 +186,7 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
 
 
 def write_tables(
-    home: Path, manifest: Manifest, choices: Choices, counts: Mapping[str, int], tables: Tables
+    home: Path, manifest: Manifest, choices: Choices, counts: StudyCounts, tables: Tables
 ) -> None:
     """Write the tables of a study, each complete or not at all.
 
@@ -184,29 +205,62 @@ def write_tables(
         ("calibration.csv", CALIBRATION_COLUMNS, calibration_rows(tables)),
     ):
         write_bytes(home / name, table_text(header, rows).encode("utf-8"))
-    write_json(home / "study.json", _record(manifest, choices, counts, tables))
+    record = study_record(
+        manifest,
+        choices,
+        counts,
+        observers_apart=tables.observers_apart,
+        calibrations=tables.calibrations,
+        recalibrations=tables.recalibrations,
+    )
+    write_json(home / "study.json", record)
 
 
-def _record(
-    manifest: Manifest, choices: Choices, counts: Mapping[str, int], tables: Tables
-) -> dict[str, Any]:
-    return {
-        "schema": SCHEMA_NAME,
-        "manifest": {"name": manifest.name, "sha256": manifest.sha256},
-        "counts": {**counts, "subjects": len({one.subject for one in manifest.entries})},
-        "observers_apart": tables.observers_apart,
-        "choices": to_json(choices),
-        "ear": to_json(own_ear()),
-        "calibration": to_json(tables.calibrations),
-        "recalibration": to_json(tables.recalibrations),
-        "caution": CAUTION,
-    }
+def _pairs(entry: Entry, told: Told | None) -> Iterable[Row]:
+    """What both observers wrote down and tapfall read, as agree takes them together."""
+    for measure in MEASURES:
+        one, two = _wrote(entry, measure)
+        if one is None and two is None:
+            continue
+        value, sure = estimate_of(told, measure)
+        yield _row(entry, measure, one, two, estimate_text(value), sure)
 
 
-def _pair(one: Judged) -> Row:
-    reference = round(one.reference_mmhg, 4)
-    sure = None if one.confidence is None else round(one.confidence, 6)
-    return (reference, one.estimate, one.subject, one.condition, one.measure, sure)
+def _both(entry: Entry) -> Iterable[Row]:
+    """The second observer as the estimate of the first."""
+    for measure in MEASURES:
+        one, two = _wrote(entry, measure)
+        if one is not None and two is not None:
+            yield _row(entry, measure, one, None, two, None)
+
+
+def _row(
+    entry: Entry,
+    measure: Measure,
+    one: float | None,
+    two: float | None,
+    estimate: Cell,
+    confidence: float | None,
+) -> Row:
+    cuff = entry.cuff_size
+    return (
+        _plain(one),
+        _plain(two),
+        estimate,
+        entry.subject,
+        entry.condition,
+        measure,
+        _plain(confidence),
+        entry.sex,
+        _plain(entry.age_years),
+        _plain(entry.arm_cm),
+        cuff if cuff is None or isinstance(cuff, str) else f"{cuff[0]:g}x{cuff[1]:g} cm",
+    )
+
+
+def _plain(value: float | None) -> float | None:
+    # Of four decimals at most a float is written without an exponent, as agree reads it.
+    return None if value is None else round(value, 4)
 
 
 def _wrote(entry: Entry, measure: Measure) -> tuple[float | None, ...]:

@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import math
 
+import jsonschema
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapfall.errors import SettingError
 from tapfall.model import CAUTION
-from tapfall.study.agreement import agreement, agreement_record, table_of
+from tapfall.study.agreement import agreement, agreement_record, agreement_schema, table_of
+from tapfall.study.agreement.make import MOST_POINTS
+from tapfall.study.agreement.record import SHIPPED
 from tapfall.study.agreement.words import agreement_text
 
 BASIC = "reference,estimate\n120,122\n130,129\n140,145\n150,\n180,>=170\n190,<=170\n,120\n"
@@ -124,7 +127,7 @@ def test_too_few_pairs(text: str) -> None:
 
 def test_the_methods_say_what_was_done_and_no_more() -> None:
     plain = made(BASIC).methods
-    assert "3 pairs, 1 abstentions, 2 bounded estimates and 1 rows without a reference" in plain
+    assert "3 pairs, 1 abstentions, 2 bounded estimates, 0 rows with observers too far" in plain
     assert "analysis of variance" not in plain
     assert "Criterion 2" not in plain
     assert "risk-coverage" not in plain
@@ -153,7 +156,7 @@ def test_every_table_gives_clean_json_and_text(found: list[tuple[str, str, str]]
     assert CAUTION in text
     counts = made_of.groups[0].counts
     assert counts.rows == counts.paired + counts.abstained + counts.bounded + (
-        counts.without_reference
+        counts.without_reference + counts.observers_apart
     )
     for one in made_of.groups[0].results:
         for number in one.numbers:
@@ -183,3 +186,82 @@ def test_a_mean_error_beyond_5_fails_both_criteria() -> None:
         one = result(group, f"ISO 81060-2 criterion {number}")
         assert one.verdict == "criterion not met on this sample"
     assert one.numbers[2].value is None
+
+
+def test_limits_of_1986_stand_beside_those_of_1999() -> None:
+    (group,) = made(BASIC).groups
+    first, former = group.results[:2]
+    assert former.name == "Limits of agreement of 1986"
+    assert "1986" in former.source
+    assert former.numbers[3].value == pytest.approx(2.0 + 2.0 * numbers(group, "Limits")["SD"])
+    assert first.numbers[3].value == pytest.approx(2.0 + 1.96 * numbers(group, "Limits")["SD"])
+    assert group.drawn.upper.value == first.numbers[3].value
+
+
+def test_last_digits_of_both_observers() -> None:
+    rows = [f"{100 + 10 * (n % 8)},{101 + n % 4},{100 + n % 9}" for n in range(40)]
+    found = made("reference,reference_2,estimate\n" + "\n".join(rows))
+    (group,) = found.groups
+    first, second = group.digits
+    assert (first.who, first.counts[0], first.look) == ("observer 1", 40, True)
+    assert first.score == pytest.approx(100.0)
+    assert second.counts[1:5] == (10, 10, 10, 10)
+    assert second.look is False
+    assert numbers(group, "Last digits of the reference, observer 1")["ending in 0"] == 40
+    assert "last even digits" in found.methods
+
+
+def test_another_device_is_no_observer() -> None:
+    table = table_of("t", BASIC.encode())
+    (group,) = agreement(table, reference="device").groups
+    names = [one.name for one in group.results]
+    assert not [one for one in names if one.startswith(("ISO", "BHS", "ESH", "Last"))]
+    assert group.digits == ()
+    assert any("another device" in note for note in group.notes)
+    assert "not observers" in agreement(table, reference="device").methods
+    with pytest.raises(SettingError, match="reference: found 'ear'; allowed observers, device"):
+        agreement(table, reference="ear")
+
+
+def test_the_methods_tell_of_a_second_observer_also_where_none_is_apart() -> None:
+    rows = "120,122,121\n130,130,131\n140,141,139\n"
+    found = made(f"reference,reference_2,estimate\n{rows}")
+    assert "the reference is the mean of both" in found.methods
+    assert "the mean of both; rows" not in made(BASIC).methods
+
+
+def test_many_pairs_share_points_and_none_is_lost() -> None:
+    rows = [f"{100 + n % 83 + n / 1e4:.3f},{100 + n * 7 % 79 + n / 3e4:.3f}" for n in range(6000)]
+    (group,) = made("reference,estimate\n" + "\n".join([*rows, "90,190"])).groups
+    assert group.points_step_mmhg is not None
+    assert len(group.points) <= MOST_POINTS
+    assert sum(one.pairs for one in group.points) == 6001
+    step = group.points_step_mmhg
+    far = [one for one in group.points if one.difference_mmhg > 95.0]
+    assert [(one.mean_mmhg, one.difference_mmhg) for one in far] == [
+        (pytest.approx(140.0, abs=step / 2), pytest.approx(100.0, abs=step / 2))
+    ]
+    few = made(BASIC).groups[0]
+    assert few.points_step_mmhg is None
+    assert [one.pairs for one in few.points] == [1, 1, 1]
+
+
+def test_the_shipped_schema_is_the_generated_one() -> None:
+    jsonschema.Draft202012Validator.check_schema(agreement_schema())
+    assert json.loads(SHIPPED.read_text(encoding="utf-8")) == agreement_schema()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        BASIC,
+        "reference,estimate\n1,\n",
+        "reference,estimate,subject,confidence\n120,121,a,0.9\n121,125,a,0.5\n90,92,b,0.7\n",
+    ],
+)
+def test_records_follow_the_schema(text: str) -> None:
+    record = json.loads(json.dumps(agreement_record(made(text), name="t.csv", sha256="00")))
+    validator = jsonschema.Draft202012Validator(agreement_schema())
+    validator.validate(record)
+    for broken in ({**record, "more": 1}, {**record, "groups": [{}]}, {**record, "scheme": 3}):
+        assert not validator.is_valid(broken)

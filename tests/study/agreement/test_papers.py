@@ -78,12 +78,14 @@ def test_1999_intervals(sbp, first, second, mean, lower, upper) -> None:
 
 def test_1999_replicates_true_value_constant(sbp) -> None:
     found = constant_limits(replicates(sbp, "J"), replicates(sbp, "S"))
-    assert found.mean == pytest.approx(-15.62, abs=0.005)
+    limits = found.limits
+    assert limits.mean.value == pytest.approx(-15.62, abs=0.005)
     assert found.variance_of_means == pytest.approx(358.49, abs=0.01)
     assert found.estimate_within_variance == pytest.approx(37.408, abs=0.0005)
     assert found.reference_within_variance == pytest.approx(83.141, abs=0.0005)
-    assert found.sd == pytest.approx(20.95, abs=0.005)
-    assert (found.lower, found.upper) == pytest.approx((-56.68, 25.44), abs=0.005)
+    assert limits.sd == pytest.approx(20.95, abs=0.005)
+    ends = (limits.lower.value, limits.upper.value)
+    assert ends == pytest.approx((-56.68, 25.44), abs=0.005)
     assert found.estimate_repeatability == pytest.approx(16.95, abs=0.005)
     assert found.reference_repeatability == pytest.approx(25.27, abs=0.005)
 
@@ -141,3 +143,20 @@ def test_1986_first_readings() -> None:
     assert (found.mean.low, found.mean.high) == pytest.approx((-22.0, 17.8), abs=0.1)
     assert (found.lower.low, found.lower.high) == pytest.approx((-114.2, -45.1), abs=0.1)
     assert (found.upper.low, found.upper.high) == pytest.approx((40.9, 109.9), abs=0.1)
+
+
+def test_1986_replicates() -> None:
+    # Paper, from memory: SD of the means' differences 33.2, of each meter's own 21.6 and 28.2,
+    # corrected 37.7; coefficients of repeatability twice the latter, 43.2 and 56.4.
+    pefr = columns("bland_altman_1986_pefr.csv")
+    wright, mini = (
+        np.column_stack([pefr[f"{meter}{n}"] for n in (1, 2)]).tolist()
+        for meter in ("wright", "mini")
+    )
+    found = constant_limits(wright, mini)
+    assert found.variance_of_means**0.5 == pytest.approx(33.2, abs=0.05)
+    own = [(2.0 * within_variance(one)) ** 0.5 for one in (wright, mini)]
+    assert own == pytest.approx([21.6, 28.2], abs=0.05)
+    assert found.limits.sd == pytest.approx(37.7, abs=0.05)
+    assert found.estimate_repeatability == pytest.approx(43.2 * 1.96 / 2.0, abs=0.1)
+    assert found.reference_repeatability == pytest.approx(56.4 * 1.96 / 2.0, abs=0.1)

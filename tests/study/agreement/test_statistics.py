@@ -107,7 +107,22 @@ def test_a_negative_component_is_zero() -> None:
 def test_unequal_numbers_of_constant_replicates_by_hand() -> None:
     found = constant_limits([[1.0, 3.0, 2.0], [7.0]], [[0.0, 2.0], [4.0, 6.0]])
     # Means differ by 1 and 2; within 1 and 2; 1 - mean(1/3, 1) and 1 - mean(1/2, 1/2).
-    assert found.sd == pytest.approx(math.sqrt(0.5 + (1 / 3) * 1.0 + 0.5 * 2.0))
+    assert found.limits.sd == pytest.approx(math.sqrt(0.5 + (1 / 3) * 1.0 + 0.5 * 2.0))
+
+
+def test_intervals_of_a_constant_true_value_hold_as_often_as_they_say() -> None:
+    rng = np.random.default_rng(6)
+    between, first, second, trials, subjects = 4.0, 3.0, 5.0, 400, 30
+    upper = 1.0 + 1.96 * math.sqrt(between**2 + first**2 + second**2)
+    held = 0
+    for _ in range(trials):
+        gaps = rng.normal(1.0, between, subjects)
+        spans = constant_limits(
+            [gap + rng.normal(0.0, first, 3) for gap in gaps],
+            [rng.normal(0.0, second, 2) for _ in gaps],
+        ).limits.upper
+        held += spans.low <= upper <= spans.high
+    assert 0.92 <= held / trials <= 0.98
 
 
 @pytest.mark.parametrize("numbers", [(3, 3), (1, 5)])

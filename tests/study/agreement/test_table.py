@@ -15,14 +15,14 @@ HEAD = "reference,estimate,subject,condition,measure,confidence\n"
 
 def test_cells_of_every_kind() -> None:
     text = "﻿Estimate;REFERENCE;subject\r\n 118.5 ;120;a\r\n>= 180;184;b\r\n<=60;;c\r\n;90;d\r\n"
-    table = table_of("t", text.encode())
-    assert [(one.reference_mmhg, one.estimate_mmhg, one.bound) for one in table.rows] == [
+    found = table_of("t", text.encode())
+    assert [(one.reference_mmhg, one.estimate_mmhg, one.bound) for one in found.rows] == [
         (120.0, 118.5, ""),
         (184.0, 180.0, ">="),
         (None, 60.0, "<="),
         (90.0, None, ""),
     ]
-    assert [one.line for one in table.rows] == [2, 3, 4, 5]
+    assert [one.subject for one in found.rows] == ["a", "b", "c", "d"]
 
 
 @pytest.mark.parametrize(
@@ -78,12 +78,54 @@ def test_tables_that_are_none(data: bytes, wanted: str) -> None:
         table_of("t", data)
 
 
-def test_too_many_rows_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(table, "MAX_ROWS", 50)
-    data = b"reference,estimate\n" + b"1,2\n" * 51
-    with pytest.raises(InputError, match="more than 50 rows"):
-        table_of("t", data)
-    assert len(table_of("t", data[:-4]).rows) == 50
+def test_too_many_rows(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(table, "MAX_ROWS", 3)
+    with pytest.raises(InputError, match="found more than 3 rows; allowed at most so"):
+        table_of("t", b"reference,estimate\n" + b"1,2\n" * 4)
+    assert len(table_of("t", b"reference,estimate\n" + b"1,2\n" * 3)) == 3
+
+
+def test_rows_beyond_one_batch_are_as_those_within(monkeypatch: pytest.MonkeyPatch) -> None:
+    body = "".join(f"{100 + n % 7},{101 + n % 5},p{n % 4},c{n % 3},systolic,\n" for n in range(40))
+    whole = table_of("t", (HEAD + body).encode())
+    monkeypatch.setattr(table, "_AT_ONCE", 7)
+    monkeypatch.setattr(table, "_REMEMBERED", 2)
+    parts = table_of("t", (HEAD + body).encode())
+    assert parts.rows == whole.rows
+    assert agreement(parts) == agreement(whole)
+    with pytest.raises(InputError, match=r"t: line 42: reference: found 'x'"):
+        table_of("t", (HEAD + body + "x,1,a,,systolic,\n").encode())
+
+
+def test_two_observers_are_one_reference_or_none() -> None:
+    text = "reference,reference_2,estimate\n120,124,121\n120,124.1,121\n,80,81\n90,,91\n,,70\n"
+    found = table_of("t", text.encode())
+    assert [(one.reference_mmhg, one.apart) for one in found.rows] == [
+        (122.0, False),
+        (None, True),
+        (80.0, False),
+        (90.0, False),
+        (None, False),
+    ]
+    (group,) = agreement(found).groups
+    counts = group.counts
+    assert (counts.paired, counts.observers_apart, counts.without_reference) == (3, 1, 1)
+    assert any("more than 4 mmHg apart" in note for note in group.notes)
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "wanted"),
+    [
+        ("sex", "f", "sex: found 'f'; allowed female, male, other, or nothing"),
+        ("age_years", "131", "age_years: found '131'; allowed 0 to 130 years, or nothing"),
+        ("arm_cm", "wide", "arm_cm: found 'wide'; allowed 8 to 80 cm, or nothing"),
+        ("cuff_size", "x" * 61, "cuff_size: found 'xxx"),
+        ("reference_2", "nan", "reference_2: found 'nan'"),
+    ],
+)
+def test_cells_of_people(column: str, cell: str, wanted: str) -> None:
+    with pytest.raises(InputError, match=wanted):
+        table_of("t", f"reference,estimate,{column}\n120,121,{cell}\n".encode())
 
 
 def test_every_fault_is_listed_once(tmp_path) -> None:
@@ -107,15 +149,15 @@ def test_a_huge_file_is_refused(tmp_path, monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_control_characters_in_names_are_escaped() -> None:
-    table = table_of("t", b"reference,estimate,condition\n1,2,a\x1b[2Jb\n")
-    assert table.rows[0].condition == "a\\x1b[2Jb"
+    found = table_of("t", b"reference,estimate,condition\n1,2,a\x1b[2Jb\n")
+    assert found.rows[0].condition == "a\\x1b[2Jb"
 
 
 @given(st.binary(max_size=200))
 def test_bytes_are_a_table_or_an_input_error(data: bytes) -> None:
     try:
-        table = table_of("t", b"reference,estimate\n" + data)
+        found = table_of("t", b"reference,estimate\n" + data)
     except InputError:
         return
-    assert table.rows
-    agreement(table)
+    assert found.rows
+    agreement(found)

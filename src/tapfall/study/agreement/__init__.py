@@ -21,11 +21,16 @@ from tapfall.study.agreement.protocols import (
     criterion_2_limit,
     esh_counts,
 )
-from tapfall.study.agreement.record import AGREEMENT_SCHEMA_NAME, agreement_record
+from tapfall.study.agreement.record import (
+    AGREEMENT_SCHEMA_NAME,
+    agreement_record,
+    agreement_schema,
+)
 from tapfall.study.agreement.reliability import icc_agreement, weighted_kappa
 from tapfall.study.agreement.replicates import constant_limits, varying_limits
 from tapfall.study.agreement.result import Agreement, Group, Number, Requirement, Result
-from tapfall.study.agreement.table import Row, Table, read_table, table_of
+from tapfall.study.agreement.rows import Row, Table
+from tapfall.study.agreement.table import read_table, table_of
 
 __all__ = [
     "AGREEMENT_SCHEMA_NAME",
@@ -42,6 +47,7 @@ __all__ = [
     "Table",
     "agreement",
     "agreement_record",
+    "agreement_schema",
     "bhs_grade",
     "constant_limits",
     "criterion_1",

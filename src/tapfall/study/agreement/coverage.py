@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.errors import InputError
+from tapfall.model import FloatArray
+from tapfall.study.agreement.rows import SLACK_MMHG
 
 #: Most points of a curve (our choice); between them thresholds are left out.
 MOST_POINTS = 101
@@ -27,7 +29,9 @@ class CoveragePoint:
 
 
 def risk_coverage(
-    differences: Sequence[float], confidences: Sequence[float], attempts: int
+    differences: Sequence[float] | FloatArray,
+    confidences: Sequence[float] | FloatArray,
+    attempts: int,
 ) -> tuple[CoveragePoint, ...]:
     """Return the curve, from the most to the least confident values.
 
@@ -63,7 +67,7 @@ def risk_coverage(
     ends = np.flatnonzero(np.append(np.diff(sure) != 0.0, True))
     if len(ends) > MOST_POINTS:
         ends = ends[np.linspace(0, len(ends) - 1, MOST_POINTS).round().astype(int)]
-    errors, beyond = np.cumsum(sizes), np.cumsum(sizes > 5.0 + 1e-9)
+    errors, beyond = np.cumsum(sizes), np.cumsum(sizes > 5.0 + SLACK_MMHG)
     return tuple(
         CoveragePoint(
             confidence=float(sure[end]),

@@ -31,10 +31,8 @@ def judged(pairs: Pairs, measure: str) -> tuple[Result, ...]:
 
 
 def _iso(pairs: Pairs, measure: str) -> tuple[Result, Result]:
-    differences = np.array([one.difference for one in pairs.all])
-    wanted = sample.iso_requirements(
-        measure, [one.reference for one in pairs.all], _references(pairs)
-    )
+    differences = pairs.difference
+    wanted = sample.iso_requirements(measure, pairs)
     mean, sd = float(differences.mean()), float(differences.std(ddof=1))
     first = _result(
         pairs,
@@ -53,13 +51,13 @@ def _iso(pairs: Pairs, measure: str) -> tuple[Result, Result]:
 
 def _iso_2(pairs: Pairs, wanted: tuple[Requirement, ...]) -> Result:
     name, source = "ISO 81060-2 criterion 2", protocols.ISO_2_SOURCE
-    if pairs.by_subject is None or len(pairs.by_subject) < 2:
+    if pairs.subject is None or len(pairs.independent) < 2:
         why = "It wants the means of two subjects or more; the table does not tell them."
         return _result(
             pairs, name, source, verdict=NOT_COMPUTED, wanted=wanted, protocol="ISO 81060-2",
             notes=(why,),
         )  # fmt: skip
-    means = np.array([np.mean([p.difference for p in one]) for one in pairs.by_subject.values()])
+    means = pairs.subject_means(pairs.difference)
     mean, sd = float(means.mean()), float(means.std(ddof=1))
     limit, remembered = protocols.criterion_2_limit(mean), protocols.remembered_limit(mean)
     met = limit is not None and sd <= limit
@@ -86,8 +84,10 @@ def _iso_2(pairs: Pairs, wanted: tuple[Requirement, ...]) -> Result:
 
 
 def _bhs(pairs: Pairs, measure: str) -> Result:
-    differences = [one.difference for one in pairs.all]
-    percents = [100.0 * share_within(differences, bound).value for bound in (5.0, 10.0, 15.0)]
+    percents = [
+        100.0 * share_within(pairs.difference, bound, exact=False).value
+        for bound in (5.0, 10.0, 15.0)
+    ]
     grade = protocols.bhs_grade(percents)
     return _result(
         pairs,
@@ -95,22 +95,23 @@ def _bhs(pairs: Pairs, measure: str) -> Result:
         protocols.BHS_SOURCE,
         verdict=f"grade {grade} on this sample",
         numbers=_counted(percents, "%"),
-        wanted=sample.bhs_requirements(measure, len(pairs.all), _references(pairs)),
+        wanted=sample.bhs_requirements(measure, pairs),
         protocol="BHS 1993",
         notes=("It asks for grade A or B of systolic and of diastolic.",),
     )
 
 
 def _esh(pairs: Pairs, measure: str) -> Result:
-    wanted = sample.esh_requirements(measure, _references(pairs))
+    wanted = sample.esh_requirements(measure, pairs)
     name, source = "ESH-IP 2010", protocols.ESH_SOURCE
-    if pairs.by_subject is None or wanted[0].state != FULFILLED:
+    if pairs.subject is None or wanted[0].state != FULFILLED:
         why = "Its counts are those of 99 differences of 33 subjects; they suit no other number."
         return _result(
             pairs, name, source, verdict=NOT_COMPUTED, wanted=wanted, protocol=name, notes=(why,)
         )
+    order = np.argsort(pairs.subject, kind="stable")
     found = protocols.esh_counts(
-        [[pair.difference for pair in one] for one in pairs.by_subject.values()]
+        pairs.difference[order].reshape(-1, protocols.ESH_READINGS).tolist()
     )
     met = found.part_1 and found.part_2
     return _result(
@@ -141,12 +142,6 @@ def _counted(values: Sequence[float | int], unit: str) -> tuple[Number, ...]:
     )
 
 
-def _references(pairs: Pairs) -> dict[str, list[float]] | None:
-    if pairs.by_subject is None:
-        return None
-    return {name: [one.reference for one in found] for name, found in pairs.by_subject.items()}
-
-
 def _result(
     pairs: Pairs,
     name: str,
@@ -170,7 +165,7 @@ def _result(
     return Result(
         name=name,
         source=source,
-        used=len(pairs.all),
+        used=len(pairs),
         paired=pairs.counts.paired,
         abstained=pairs.counts.abstained,
         bounded=pairs.counts.bounded,

@@ -112,7 +112,9 @@ def exponential(limits: Limits) -> tuple[Span, Span, Span]:
     return mean, lower, upper
 
 
-def log_ratios(estimates: Sequence[float], references: Sequence[float]) -> FloatArray | None:
+def log_ratios(
+    estimates: Sequence[float] | FloatArray, references: Sequence[float] | FloatArray
+) -> FloatArray | None:
     """Natural logs of estimate over reference, shape (n,); None where a value is not positive."""
     first = np.asarray(estimates, dtype=np.float64)
     second = np.asarray(references, dtype=np.float64)
@@ -121,7 +123,9 @@ def log_ratios(estimates: Sequence[float], references: Sequence[float]) -> Float
     return np.asarray(np.log(first / second), dtype=np.float64)
 
 
-def share_within(differences: Sequence[float], bound: float, *, exact: bool = True) -> Span:
+def share_within(
+    differences: Sequence[float] | FloatArray, bound: float, *, exact: bool = True
+) -> Span:
     """Return the share of differences whose size is at most ``bound``, 0 to 1.
 
     Parameters

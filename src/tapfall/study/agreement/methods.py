@@ -17,7 +17,7 @@ _HOW = (
     (
         "Limits of agreement, true value constant",
         "Limits for a constant true value were computed too, from the subjects' means with "
-        "their variance corrected for the number of replicates.",
+        "their variance corrected for the number of replicates, with intervals by MOVER.",
     ),
     (
         "Limits of agreement, first pair of each",
@@ -26,6 +26,11 @@ _HOW = (
     (
         "Limits of agreement within one subject",
         "Limits of agreement are mean -+ 1.96 SD of the pairs of one single subject.",
+    ),
+    (
+        "Limits of agreement of 1986",
+        "Limits of mean -+ 2 SD with the standard error s sqrt(3/n) (Bland & Altman 1986) stand "
+        "beside them, of one pair of each subject.",
     ),
     (
         "Limits of agreement",
@@ -61,13 +66,20 @@ _HOW = (
     ("BHS", "Grades are those of BHS 1993, of all pairs."),
     ("ESH", "The counts of ESH-IP 2010 were taken from 99 differences of 33 subjects."),
     (
+        "Last digits",
+        "The last even digits that each observer wrote down were held against equal shares by "
+        "chi-square.",
+    ),
+    (
         "Independent pairs",
         "Sample sizes solve the standard error of a limit for the SD of this sample.",
     ),
 )
 
 
-def methods_text(groups: tuple[Group, ...], scheme: str) -> str:
+def methods_text(
+    groups: tuple[Group, ...], scheme: str, *, device: bool = False, two: bool = False
+) -> str:
     """Return the methods as one paragraph that can stand in a paper.
 
     Parameters
@@ -76,13 +88,24 @@ def methods_text(groups: tuple[Group, ...], scheme: str) -> str:
         What was computed.
     scheme
         The title of the scheme of categories.
+    device
+        Whether the references are those of another device.
+    two
+        Whether the table has a column for a second reference.
     """
+    whose = " The reference is another device, not observers." if device else ""
     told = [
-        "Differences are estimate minus reference.",
+        f"Differences are estimate minus reference.{whose}",
         *(_counted(one) for one in groups if one.condition is None),
         "Empty and bounded estimates were left out of the statistics of the pairs, counted, and "
         "never replaced.",
     ]
+    if two:
+        who = "devices" if device else "observers"
+        told.append(
+            f"Where two {who} gave a value, the reference is the mean of both; rows with "
+            f"{who} more than 4 mmHg apart have none (ISO 81060-2, from memory)."
+        )
     if any(one.condition is not None for one in groups):
         told.append("Everything was computed for all conditions together and for each.")
     if any(one.counts.subjects is None for one in groups):
@@ -117,6 +140,7 @@ def _counted(group: Group) -> str:
     subjects = "" if counts.subjects is None else f" of {counts.subjects} subjects"
     return (
         f"{name} holds {counts.rows} rows: {counts.paired} pairs{subjects}, "
-        f"{counts.abstained} abstentions, {counts.bounded} bounded estimates and "
+        f"{counts.abstained} abstentions, {counts.bounded} bounded estimates, "
+        f"{counts.observers_apart} rows with observers too far apart and "
         f"{counts.without_reference} rows without a reference."
     )

@@ -2,94 +2,145 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
 
+import numpy as np
+
+from tapfall.model import FloatArray
 from tapfall.study.agreement.result import Counts
-from tapfall.study.agreement.table import Row
-
-T = TypeVar("T")
+from tapfall.study.agreement.rows import IntArray, Table
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pair:
-    """A row with two numbers, mmHg."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class People:
+    """What the table tells of each subject with a pair, shape (m,); empty or not a number if not.
 
-    reference: float
-    estimate: float
-    subject: str | None
-    confidence: float | None
+    It is what stands beside the subject's first pair.
+    """
 
-    @property
-    def difference(self) -> float:
-        """Estimate minus reference."""
-        return self.estimate - self.reference
+    sexes: tuple[str, ...]
+    ages_years: FloatArray
+    arms_cm: FloatArray
+    cuffs: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pairs:
-    """Pairs of a group: all, by subject (None where not told), and one of each subject."""
+    """Rows with two numbers, shape (n,), mmHg.
+
+    ``subject`` counts the subjects from 0 in order (None where the table does not tell
+    them), ``independent`` holds the place of the first pair of each, shape (m,).
+    ``two_observers`` is how many pairs have a reference by two observers, ``written`` the
+    values that each observer wrote down in any row of the group.
+    """
 
     counts: Counts
-    all: tuple[Pair, ...]
-    by_subject: dict[str, tuple[Pair, ...]] | None
-    independent: tuple[Pair, ...]
+    reference: FloatArray
+    estimate: FloatArray
+    difference: FloatArray
+    confidence: FloatArray
+    subject: IntArray | None
+    independent: IntArray
+    people: People | None
     bounded_clash: int
+    two_observers: int
+    written: tuple[FloatArray, ...]
+
+    def __len__(self) -> int:
+        return len(self.difference)
+
+    @property
+    def subjects(self) -> int | None:
+        """How many subjects there are; None where the table does not tell."""
+        return None if self.subject is None else len(self.independent)
 
     @property
     def repeated(self) -> bool:
         """Whether a subject has more than one pair."""
-        return len(self.independent) < len(self.all)
+        return len(self.independent) < len(self.difference)
+
+    @property
+    def per_subject(self) -> IntArray:
+        """How many pairs each subject has, shape (m,)."""
+        if self.subject is None:
+            return np.ones_like(self.independent)
+        return np.bincount(self.subject)
+
+    def subject_means(self, values: FloatArray) -> FloatArray:
+        """Return the mean of values by subject, shape (m,)."""
+        if self.subject is None:
+            return values
+        return np.asarray(np.bincount(self.subject, weights=values) / self.per_subject)
 
 
-def pairs_of(rows: Sequence[Row]) -> Pairs:
+def pairs_of(table: Table) -> Pairs:
     """Sort rows; an empty or bounded estimate is counted and never becomes a number.
 
     Examples
     --------
-    >>> found = pairs_of([Row(line=2, reference_mmhg=120.0, estimate_mmhg=118.0),
-    ...                   Row(line=3, reference_mmhg=131.0, estimate_mmhg=None)])
-    >>> found.counts.paired, found.counts.abstained
-    (1, 1)
+    >>> from tapfall.study.agreement import table_of
+    >>> found = pairs_of(table_of("t", b"reference,estimate\\n120,118\\n131,\\n"))
+    >>> found.counts.paired, found.counts.abstained, found.difference.tolist()
+    (1, 1, [-2.0])
     """
-    with_reference = [one for one in rows if one.reference_mmhg is not None]
-    pairs: list[Pair] = []
-    abstained = bounded = clash = 0
-    for one in with_reference:
-        reference, estimate = one.reference_mmhg, one.estimate_mmhg
-        if reference is None or estimate is None:
-            abstained += 1
-        elif one.bound:
-            bounded += 1
-            clash += reference < estimate if one.bound == ">=" else reference > estimate
-        else:
-            pairs.append(
-                Pair(
-                    reference=reference,
-                    estimate=estimate,
-                    subject=one.subject,
-                    confidence=one.confidence,
-                )
-            )
-    told = all(one.subject is not None for one in rows)
-    by_subject: dict[str, list[Pair]] = {}
-    for pair in pairs:
-        by_subject.setdefault(pair.subject or "", []).append(pair)
-    grouped = {name: tuple(found) for name, found in by_subject.items()} if told else None
+    referred, estimated = ~np.isnan(table.reference_mmhg), ~np.isnan(table.estimate_mmhg)
+    bounded = referred & (table.bound != 0)
+    paired = referred & estimated & (table.bound == 0)
+    own = table if paired.all() else table.take(np.flatnonzero(paired))
+    over = (table.bound == 1) & (table.reference_mmhg < table.estimate_mmhg)
+    under = (table.bound == -1) & (table.reference_mmhg > table.estimate_mmhg)
+    subject, independent = _subjects(own)
+    written = (table.first_mmhg, *(() if table.second_mmhg is None else (table.second_mmhg,)))
+    two = 0
+    if own.second_mmhg is not None:
+        two = int((~np.isnan(own.first_mmhg) & ~np.isnan(own.second_mmhg)).sum())
     return Pairs(
         counts=Counts(
-            rows=len(rows),
-            paired=len(pairs),
-            abstained=abstained,
-            bounded=bounded,
-            without_reference=len(rows) - len(with_reference),
-            subjects=None if grouped is None else len(grouped),
+            rows=len(table),
+            paired=len(own),
+            abstained=int((referred & ~estimated).sum()),
+            bounded=int(bounded.sum()),
+            without_reference=int((~referred & ~table.apart).sum()),
+            observers_apart=int(table.apart.sum()),
+            subjects=None if subject is None else len(independent),
         ),
-        all=tuple(pairs),
-        by_subject=grouped,
-        independent=tuple(pairs)
-        if grouped is None
-        else tuple(found[0] for found in grouped.values()),
-        bounded_clash=clash,
+        reference=own.reference_mmhg,
+        estimate=own.estimate_mmhg,
+        difference=own.estimate_mmhg - own.reference_mmhg,
+        confidence=own.confidence,
+        subject=subject,
+        independent=independent,
+        people=None if subject is None else _people(own, independent),
+        bounded_clash=int((bounded & (over | under)).sum()),
+        two_observers=two,
+        written=tuple(one[~np.isnan(one)] for one in written),
+    )
+
+
+def _subjects(table: Table) -> tuple[IntArray | None, IntArray]:
+    """Subjects counted from 0 in the order of the rows, and the first row of each."""
+    places = np.arange(len(table))
+    column = table.named.get("subject")
+    if column is None:
+        return None, places
+    first = np.full(len(column.names), -1)
+    first[column.codes[::-1]] = places[::-1]  # the last that is written is the first row
+    independent = np.sort(first[first >= 0])
+    order = np.empty(len(column.names), dtype=np.int64)
+    order[column.codes[independent]] = np.arange(len(independent))
+    return order[column.codes], independent
+
+
+def _people(table: Table, independent: IntArray) -> People:
+    def names(column: str) -> tuple[str, ...]:
+        found = table.named.get(column)
+        if found is None:
+            return ("",) * len(independent)
+        return tuple(found.names[code] for code in found.codes[independent])
+
+    return People(
+        sexes=names("sex"),
+        ages_years=table.age_years[independent],
+        arms_cm=table.arm_cm[independent],
+        cuffs=names("cuff_size"),
     )

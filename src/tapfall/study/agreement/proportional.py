@@ -36,7 +36,9 @@ class Proportional:
     spread_p_value: float
 
 
-def proportional_bias(estimates: Sequence[float], references: Sequence[float]) -> Proportional:
+def proportional_bias(
+    estimates: Sequence[float] | FloatArray, references: Sequence[float] | FloatArray
+) -> Proportional:
     """Fit the difference, and the size of its residuals, over the mean of both methods.
 
     Parameters

@@ -9,7 +9,9 @@ import numpy as np
 from scipy import stats
 
 from tapfall.errors import InputError
+from tapfall.model import FloatArray
 from tapfall.study.agreement.limits import LEVEL, Span, finite
+from tapfall.study.agreement.rows import IntArray
 
 ICC_SOURCE = (
     "ICC(2,1), absolute agreement: Shrout & Fleiss 1979; interval of McGraw & Wong 1996 "
@@ -21,7 +23,7 @@ KAPPA_SOURCE = (
 )
 
 
-def icc_agreement(ratings: Sequence[Sequence[float]]) -> Span | None:
+def icc_agreement(ratings: Sequence[Sequence[float]] | FloatArray) -> Span | None:
     """Return ICC(2,1): two-way random, absolute agreement, single rating, with 95 % interval.
 
     Parameters
@@ -82,7 +84,9 @@ def icc_agreement(ratings: Sequence[Sequence[float]]) -> Span | None:
     return Span(value=icc, low=min(low, icc), high=max(high, icc))
 
 
-def weighted_kappa(first: Sequence[int], second: Sequence[int], categories: int) -> Span | None:
+def weighted_kappa(
+    first: Sequence[int] | IntArray, second: Sequence[int] | IntArray, categories: int
+) -> Span | None:
     """Return kappa of ordered categories with quadratic weights, with 95 % interval.
 
     Parameters
@@ -107,14 +111,14 @@ def weighted_kappa(first: Sequence[int], second: Sequence[int], categories: int)
     >>> round(weighted_kappa([0, 1, 2, 2], [0, 1, 1, 2], 3).value, 3)
     0.8
     """
-    one, two = finite(first, 1).astype(int), finite(second, 1).astype(int)
+    one, two = (finite(np.asarray(ranks, np.float64), 1).astype(int) for ranks in (first, second))
     if len(one) != len(two) or categories < 2 or min(one.min(), two.min()) < 0:
         raise InputError(f"found {len(one)} and {len(two)} ranks; allowed pairs of ranks from 0")
     if max(one.max(), two.max()) >= categories:
         raise InputError(f"found a rank of {max(one.max(), two.max())}; allowed below {categories}")
     count = len(one)
-    table = np.zeros((categories, categories))
-    np.add.at(table, (one, two), 1.0 / count)
+    cells = np.bincount(one * categories + two, minlength=categories**2)
+    table = cells.reshape(categories, categories) / count
     rows, columns = table.sum(axis=1), table.sum(axis=0)
     steps = np.subtract.outer(np.arange(categories), np.arange(categories))
     weights = 1.0 - (steps / (categories - 1.0)) ** 2

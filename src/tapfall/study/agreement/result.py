@@ -19,8 +19,9 @@ class Counts:
     """Rows of a group by what they hold.
 
     ``paired`` have two numbers; of the others with a reference the estimate is empty
-    (``abstained``) or only bounded (``bounded``); ``without_reference`` are the rest.
-    ``subjects`` of the pairs is None where the table has no such column.
+    (``abstained``) or only bounded (``bounded``).  ``observers_apart`` have no reference
+    because two observers are more than 4 mmHg apart, ``without_reference`` because nobody
+    wrote one down.  ``subjects`` of the pairs is None where the table has no such column.
     """
 
     rows: int
@@ -28,6 +29,7 @@ class Counts:
     abstained: int
     bounded: int
     without_reference: int
+    observers_apart: int
     subjects: int | None
 
 
@@ -73,10 +75,14 @@ class Result:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
-    """One pair: the mean of both methods and the difference, estimate minus reference."""
+    """Pairs at one place: the mean of both methods and the difference, estimate minus reference.
+
+    Each pair has its own point, or, where they are many, ``pairs`` of them share one.
+    """
 
     mean_mmhg: float
     difference_mmhg: float
+    pairs: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,8 +104,30 @@ class Drawn:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Digits:
+    """How often values that somebody wrote down end in 0 to 9.
+
+    ``counts`` has ten numbers, of whole values alone; chi-square, its p and the digit score
+    (0 to 100) are those of the even digits, None where these are fewer than 25.
+    """
+
+    who: str
+    values: int
+    not_whole: int
+    counts: tuple[int, ...]
+    chi_square: float | None
+    p_value: float | None
+    score: float | None
+    look: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """All that was found for one measure, in one condition; None for all together."""
+    """All that was found for one measure, in one condition; None for all together.
+
+    ``points_step_mmhg`` is the grid that many points were gathered on, None where each
+    pair has its own.
+    """
 
     measure: str
     condition: str | None
@@ -107,6 +135,8 @@ class Group:
     results: tuple[Result, ...]
     drawn: Drawn | None
     points: tuple[Point, ...]
+    points_step_mmhg: float | None
+    digits: tuple[Digits, ...]
     shares: tuple[SharePoint, ...]
     coverage: tuple[CoveragePoint, ...]
     notes: tuple[str, ...]
@@ -114,9 +144,13 @@ class Group:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Agreement:
-    """A table's agreement: its groups, the methods in words, and what it does not say."""
+    """A table's agreement: its groups, the methods in words, and what it does not say.
+
+    ``reference`` is ``observers``, or ``device`` where another device stands for them.
+    """
 
     scheme: str
+    reference: str
     groups: tuple[Group, ...]
     methods: str
     notes: tuple[str, ...]

@@ -5,11 +5,15 @@ A requirement that the columns do not show is ``not told``, never taken for met.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable
 
 import numpy as np
 
+from tapfall.model import FloatArray
+from tapfall.standards import CUFF_SIZES
+from tapfall.study.agreement.pairs import Pairs
 from tapfall.study.agreement.result import FULFILLED, NOT_TOLD, UNFULFILLED, Requirement
+from tapfall.study.agreement.rows import SLACK_MMHG, BoolArray
 
 #: ISO 81060-2: subjects, pairs of each, pairs in all.
 ISO_SUBJECTS, ISO_EACH, ISO_PAIRS = 85, 3, 255
@@ -20,11 +24,12 @@ ISO_SPREAD = {
 }
 #: Reference readings of one subject may differ by as much, mmHg (from memory).
 ISO_STABLE = {"systolic": 12.0, "diastolic": 8.0}
+#: Age above which a subject is in the sample; least share of each sex.
+ISO_AGE_YEARS, ISO_SEX = 12.0, 0.30
+#: Shares of the subjects in each half, outer quarter and outer eighth of one cuff's arms.
+ISO_ARMS = (("half", 2, 0.40), ("outer quarter", 4, 0.20), ("outer eighth", 8, 0.10))
 ISO_UNTOLD = (
-    "age above 12 years",
-    "30 % or more of each sex",
-    "arm circumferences spread over the cuff's range",
-    "two blinded observers within 4 mmHg of each other (from memory)",
+    "observers blinded to each other and to the estimate (from memory)",
     "order of readings; reference the mean of those before and after (from memory)",
     "manometer within 1 mmHg (from memory)",
 )
@@ -47,73 +52,72 @@ BHS_BANDS = {
     ),
 }
 _BHS_EDGES = {"systolic": (90.0, 130.0, 160.0, 180.0), "diastolic": (60.0, 80.0, 100.0, 110.0)}
-BHS_UNTOLD = ("age 15 to 80 years", "phases of the study and training of its observers")
+BHS_AGES_YEARS = (15.0, 80.0)
+BHS_UNTOLD = ("phases of the study and training of its observers",)
 
 #: ESH-IP 2010: subjects below, between and above these, 10 to 12 of each.
 _ESH_EDGES = {"systolic": (130.0, 160.0), "diastolic": (80.0, 100.0)}
-ESH_UNTOLD = (
-    "age 25 years or more",
-    "10 or more of each sex",
-    "reference the neighbour nearest to the test value (from memory)",
-)
+ESH_AGE_YEARS, ESH_SEX = 25.0, 10
+ESH_UNTOLD = ("reference the neighbour nearest to the test value (from memory)",)
 
-Readings = Mapping[str, Sequence[float]]
+_RANGES = {one.name: (one.arm_from_cm, one.arm_to_cm) for one in CUFF_SIZES}
 
 
-def iso_requirements(
-    measure: str, references: Sequence[float], by_subject: Readings | None
-) -> tuple[Requirement, ...]:
+def iso_requirements(measure: str, pairs: Pairs) -> tuple[Requirement, ...]:
     """What ISO 81060-2 wants of a sample.
 
     Parameters
     ----------
     measure
         ``systolic``, ``diastolic``, or another name: its spread is not told.
-    references
-        The reference of every pair, mmHg.
-    by_subject
-        The same by subject; None where subjects are not told.
+    pairs
+        The sample, one pair at least.
 
     Examples
     --------
-    >>> [one.state for one in iso_requirements("systolic", [120.0], {"a": [120.0]})][:3]
+    >>> from tapfall.study.agreement import table_of
+    >>> from tapfall.study.agreement.pairs import pairs_of
+    >>> found = pairs_of(table_of("t", b"reference,estimate,subject\\n120,121,a\\n"))
+    >>> [one.state for one in iso_requirements("systolic", found)][:3]
     ['not met', 'not met', 'not met']
     """
     wanted = f"{ISO_SUBJECTS} subjects or more"
     each = f"{ISO_EACH} pairs or more of each subject"
-    if by_subject is None:
+    if pairs.subjects is None:
         found = [_untold(wanted), _untold(each)]
     else:
-        least = min(map(len, by_subject.values()))
+        least = int(pairs.per_subject.min())
         found = [
-            _told(wanted, f"{len(by_subject)}", len(by_subject) >= ISO_SUBJECTS),
+            _told(wanted, f"{pairs.subjects}", pairs.subjects >= ISO_SUBJECTS),
             _told(each, f"{least} of one", least >= ISO_EACH),
         ]
+    found.append(_told(f"{ISO_PAIRS} pairs or more", f"{len(pairs)}", len(pairs) >= ISO_PAIRS))
+    found += _spread(measure, pairs.reference)
+    found.append(_stable(measure, pairs))
     found.append(
-        _told(f"{ISO_PAIRS} pairs or more", f"{len(references)}", len(references) >= ISO_PAIRS)
+        _ages(f"age above {ISO_AGE_YEARS:g} years", pairs, lambda age: age > ISO_AGE_YEARS)
     )
-    found += _spread(measure, np.asarray(references))
-    found.append(_stable(measure, by_subject))
+    found.append(_sexes(f"{100 * ISO_SEX:g} % or more of each sex", pairs, share=ISO_SEX))
+    found += _arms(pairs)
+    found.append(_observers(pairs))
     return (*found, *(_untold(one) for one in ISO_UNTOLD))
 
 
-def bhs_requirements(
-    measure: str, pairs: int, by_subject: Readings | None
-) -> tuple[Requirement, ...]:
+def bhs_requirements(measure: str, pairs: Pairs) -> tuple[Requirement, ...]:
     """What BHS 1993 wants of a sample; a subject lies where the mean of its references does."""
     names = (f"{ISO_SUBJECTS} subjects", f"{ISO_PAIRS} pairs")
-    if by_subject is None:
+    if pairs.subjects is None:
         found = [_untold(names[0])]
     else:
-        found = [_told(names[0], f"{len(by_subject)}", len(by_subject) >= ISO_SUBJECTS)]
-    found.append(_told(names[1], f"{pairs}", pairs >= ISO_PAIRS))
+        found = [_told(names[0], f"{pairs.subjects}", pairs.subjects >= ISO_SUBJECTS)]
+    found.append(_told(names[1], f"{len(pairs)}", len(pairs) >= ISO_PAIRS))
     for place, (band, least) in enumerate(BHS_BANDS.get(measure, ())):
         wanted = f"{least} or more subjects of reference {band} mmHg"
-        if by_subject is None:
+        if pairs.subjects is None:
             found.append(_untold(wanted))
         else:
             low, second, third, fourth = _BHS_EDGES[measure]
-            means = _means(by_subject)
+            means = pairs.subject_means(pairs.reference)
             number = (
                 (means < low).sum(),
                 ((means >= low) & (means < second)).sum(),
@@ -124,23 +128,25 @@ def bhs_requirements(
             found.append(_told(wanted, f"{number}", number >= least))
     if measure not in BHS_BANDS:
         found.append(_untold("spread of the reference"))
+    low, high = BHS_AGES_YEARS
+    ages = f"age {low:g} to {high:g} years"
+    found.append(_ages(ages, pairs, lambda age: (age >= low) & (age <= high)))
     return (*found, *(_untold(one) for one in BHS_UNTOLD))
 
 
-def esh_requirements(measure: str, by_subject: Readings | None) -> tuple[Requirement, ...]:
+def esh_requirements(measure: str, pairs: Pairs) -> tuple[Requirement, ...]:
     """What ESH-IP 2010 wants of a sample; a subject lies where the mean of its references does."""
     wanted = "33 subjects with 3 pairs each"
-    if by_subject is None:
+    if pairs.subjects is None:
         found = [_untold(wanted)]
     else:
-        right = len(by_subject) == 33 and all(len(one) == 3 for one in by_subject.values())
-        pairs = sum(map(len, by_subject.values()))
-        found = [_told(wanted, f"{len(by_subject)} with {pairs} pairs in all", right)]
+        right = pairs.subjects == 33 and bool((pairs.per_subject == 3).all())
+        found = [_told(wanted, f"{pairs.subjects} with {len(pairs)} pairs in all", right)]
     edges = _ESH_EDGES.get(measure)
-    if edges is None or by_subject is None:
+    if edges is None or pairs.subjects is None:
         found.append(_untold("10 to 12 subjects in each range of the reference"))
     else:
-        means = _means(by_subject)
+        means = pairs.subject_means(pairs.reference)
         numbers = (
             int((means < edges[0]).sum()),
             int(((means >= edges[0]) & (means <= edges[1])).sum()),
@@ -153,10 +159,13 @@ def esh_requirements(measure: str, by_subject: Readings | None) -> tuple[Require
         ):
             wanted = f"10 to 12 subjects of reference {name} mmHg"
             found.append(_told(wanted, f"{number}", 10 <= number <= 12))
+    ages = f"age {ESH_AGE_YEARS:g} years or more"
+    found.append(_ages(ages, pairs, lambda age: age >= ESH_AGE_YEARS))
+    found.append(_sexes(f"{ESH_SEX} or more of each sex", pairs, count=ESH_SEX))
     return (*found, *(_untold(one) for one in ESH_UNTOLD))
 
 
-def _spread(measure: str, references: np.ndarray) -> list[Requirement]:
+def _spread(measure: str, references: FloatArray) -> list[Requirement]:
     if measure not in ISO_SPREAD:
         return [_untold("spread of the reference readings")]
     found = []
@@ -169,17 +178,78 @@ def _spread(measure: str, references: np.ndarray) -> list[Requirement]:
     return found
 
 
-def _stable(measure: str, by_subject: Readings | None) -> Requirement:
+def _stable(measure: str, pairs: Pairs) -> Requirement:
     most = ISO_STABLE.get(measure)
-    if most is None or by_subject is None:
+    if most is None or pairs.subject is None:
         return _untold("reference readings of a subject close to each other")
     wanted = f"references of one subject within {most:g} mmHg of each other (from memory)"
-    beyond = sum(max(one) - min(one) > most for one in by_subject.values())
+    high, low = np.full(len(pairs.independent), -np.inf), np.full(len(pairs.independent), np.inf)
+    np.maximum.at(high, pairs.subject, pairs.reference)
+    np.minimum.at(low, pairs.subject, pairs.reference)
+    beyond = int((high - low > most + SLACK_MMHG).sum())
     return _told(wanted, f"{beyond} subjects beyond", beyond == 0)
 
 
-def _means(by_subject: Readings) -> np.ndarray:
-    return np.array([sum(one) / len(one) for one in by_subject.values()])
+def _ages(wanted: str, pairs: Pairs, inside: Callable[[FloatArray], BoolArray]) -> Requirement:
+    """Whether every subject is of an age; what one subject's row leaves out is not told."""
+    if pairs.people is None or np.isnan(pairs.people.ages_years).any():
+        return _untold(wanted)
+    outside = int((~inside(pairs.people.ages_years)).sum())
+    return _told(wanted, f"{outside} subjects outside", outside == 0)
+
+
+def _sexes(wanted: str, pairs: Pairs, *, share: float = 0.0, count: int = 0) -> Requirement:
+    if pairs.people is None or not all(pairs.people.sexes):
+        return _untold(wanted)
+    numbers = [pairs.people.sexes.count(one) for one in ("female", "male")]
+    total = len(pairs.people.sexes)
+    met = min(numbers) >= count and min(numbers) >= share * total
+    return _told(wanted, f"{numbers[0]} female and {numbers[1]} male of {total}", met)
+
+
+def _arms(pairs: Pairs) -> list[Requirement]:
+    """Arms over the range of the cuff, or cuffs over the sample where there are several."""
+    people, wanted = pairs.people, "arm circumferences spread over the range of the cuff"
+    if people is None or not all(people.cuffs):
+        return [_untold(wanted)]
+    cuffs, total = dict.fromkeys(people.cuffs), len(people.cuffs)
+    if len(cuffs) > 1:
+        least = 1.0 / (2 * len(cuffs))
+        wanted = f"each of {len(cuffs)} cuffs on {100 * least:.1f} % or more of the subjects"
+        numbers = {name: people.cuffs.count(name) for name in cuffs}
+        found = ", ".join(f"{name} {number}" for name, number in numbers.items())
+        return [_told(wanted, f"{found} of {total}", min(numbers.values()) >= least * total)]
+    (name,) = cuffs
+    if name not in _RANGES or np.isnan(people.arms_cm).any():
+        return [_untold(wanted)]
+    # A row of the table ends where the next begins: half a cm beyond its whole cm.
+    low, high = _RANGES[name][0] - 0.5, _RANGES[name][1] + 0.5
+    told = []
+    for part, parts, share in ISO_ARMS:
+        width = (high - low) / parts
+        edge = low + width, high - width
+        under = int(((people.arms_cm >= low) & (people.arms_cm < edge[0])).sum())
+        over = int(((people.arms_cm >= edge[1]) & (people.arms_cm <= high)).sum())
+        told.append(
+            _told(
+                f"{100 * share:g} % or more of the arms in each {part} of {low:g} to {high:g} cm "
+                f"(the {name} cuff of AHA 2005)",
+                f"{under} and {over} of {total}",
+                min(under, over) >= share * total,
+            )
+        )
+    return told
+
+
+def _observers(pairs: Pairs) -> Requirement:
+    wanted = "two observers within 4 mmHg of each other for every reference (from memory)"
+    if len(pairs.written) < 2:
+        return _untold(wanted)
+    found = (
+        f"{pairs.two_observers} of {len(pairs)} pairs by two; {pairs.counts.observers_apart} rows "
+        "farther apart left out"
+    )
+    return _told(wanted, found, pairs.two_observers == len(pairs))
 
 
 def _told(wanted: str, found: str, met: bool | np.bool) -> Requirement:

@@ -1,55 +1,53 @@
 """The table of an agreement study: CSV with a reference and an estimate in each row.
 
-The header names the columns ``reference`` and ``estimate`` and, if wanted, ``subject``,
-``condition``, ``measure`` and ``confidence``, in any order and case.  Cells are parted by
-commas, semicolons or tabs.  An empty estimate is an abstention, ``>=120`` or ``<=60`` a
-bound; neither is ever replaced by a number.
+The header names the columns ``reference`` and ``estimate`` and, if wanted, those of
+:data:`COLUMNS`, in any order and case.  Cells are parted by commas, semicolons or tabs.  An
+empty estimate is an abstention, ``>=120`` or ``<=60`` a bound; neither is ever replaced by
+a number.  ``reference_2`` is what a second observer wrote down: the reference is then the
+mean of both, and none where they are more than 4 mmHg apart (ISO 81060-2, from memory).
 """
 
 from __future__ import annotations
 
 import csv
 import hashlib
-import re
-from dataclasses import dataclass
+import io
+from collections.abc import Callable, Iterator
+from itertools import islice
+from typing import Any
 
-from tapfall.errors import InputError, fault_text, printable, shown
+from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.rows import delimiter_of
+from tapfall.study.agreement import cells
+from tapfall.study.agreement.rows import Gathered, Row, Table
+
+__all__ = ["COLUMNS", "MAX_BYTES", "MAX_ROWS", "Row", "Table", "read_table", "table_of"]
 
 NEEDED = ("reference", "estimate")
-COLUMNS = (*NEEDED, "subject", "condition", "measure", "confidence")
-MEASURES = ("systolic", "diastolic", "mean")
-#: Largest table, rows in it, names of conditions, letters of a name (our choice).
-MAX_BYTES, MAX_ROWS, MAX_CONDITIONS, MAX_NAME = 200_000_000, 2_000_000, 20, 60
-#: Pressures that can be written down, mmHg (diastolic can be 0).
-LOWEST_MMHG, HIGHEST_MMHG = 0.0, 400.0
+#: What a column may be called, and how its cells are read.
+PARSERS: dict[str, Callable[[str], Any]] = {
+    "reference": cells.pressure("reference", "a number or nothing"),
+    "reference_2": cells.pressure("reference_2", "a number or nothing"),
+    "estimate": cells.estimate,
+    "subject": cells.subject,
+    "condition": cells.name("condition"),
+    "measure": cells.measure,
+    "confidence": cells.confidence,
+    "sex": cells.sex,
+    "age_years": cells.age_years,
+    "arm_cm": cells.arm_cm,
+    "cuff_size": cells.cuff_size,
+}
+COLUMNS = tuple(PARSERS)
+#: Largest table, rows in it, names of conditions (our choice).
+MAX_BYTES, MAX_ROWS, MAX_CONDITIONS = 200_000_000, 2_000_000, 20
+#: Rows that are turned into numbers at a time: texts take far more room than numbers.
+_AT_ONCE = 50_000
+#: Different cells of a column that are remembered with what they mean.
+_REMEMBERED = 200_000
 
 _WANTED = "a table of pairs (CSV with the columns reference and estimate)"
-_NUMBER = re.compile(r"[+-]?[0-9]{1,6}(\.[0-9]{1,12})?")
-_BOUNDS = (">=", "<=")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One row: None where a cell is empty; ``bound`` is ``>=``, ``<=`` or empty."""
-
-    line: int
-    reference_mmhg: float | None
-    estimate_mmhg: float | None
-    bound: str = ""
-    subject: str | None = None
-    condition: str = ""
-    measure: str = ""
-    confidence: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
-    """The rows in the order of the file, the columns it has, and the file's hash."""
-
-    rows: tuple[Row, ...]
-    columns: tuple[str, ...]
-    sha256: str
 
 
 def read_table(path: PathLike) -> Table:
@@ -58,7 +56,7 @@ def read_table(path: PathLike) -> Table:
     Parameters
     ----------
     path
-        The file, UTF-8, at most 200 MB and two million rows; pressures in mmHg.
+        The file, UTF-8, at most 200 MB and 2 million rows; pressures in mmHg.
 
     Raises
     ------
@@ -89,51 +87,98 @@ def table_of(label: str, data: bytes) -> Table:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(f"{label}: found bytes that are not UTF-8; allowed {_WANTED}") from None
-    lines = [one for one in re.split(r"(?<=\n)|(?<=\r)(?!\n)", text) if one]
-    first = next((line for line in lines if line.strip()), "")
-    delimiter = next((one for one in ("\t", ";") if one in first), ",")
-    reader = csv.reader(lines, delimiter=delimiter, strict=True)
-    cells: list[tuple[int, list[str]]] = []
-    try:
-        for row in reader:
-            stripped = [cell.strip() for cell in row]
-            if any(stripped):
-                cells.append((reader.line_num, stripped))
-            if len(cells) > MAX_ROWS + 1:
-                raise InputError(f"{label}: found more than {MAX_ROWS} rows; allowed at most so")
-    except csv.Error as fault:
-        raise InputError(
-            f"{label}: line {reader.line_num}: found what is not CSV ({fault}); allowed {_WANTED}"
-        ) from None
-    if not cells:
+    lines = _Lines(label, text)
+    header = next(lines.batches(1), None)
+    if header is None:
         raise InputError(f"{label}: found only empty lines; allowed {_WANTED}")
-    columns = _columns(label, *cells[0])
-    if len(cells) == 1:
+    columns = _columns(label, lines.line, [cell.strip() for cell in header[0]])
+    gathered, known, count = Gathered(columns), {name: dict[str, Any]() for name in columns}, 0
+    for batch in lines.batches(_AT_ONCE):
+        count += len(batch)
+        if count > MAX_ROWS:
+            raise InputError(f"{label}: found more than {MAX_ROWS} rows; allowed at most so")
+        if {len(row) for row in batch} != {len(columns)}:
+            raise _faulty(label, text, columns)
+        for name, found in zip(columns, zip(*batch, strict=True), strict=True):
+            meaning, parse = known[name], PARSERS[name]
+            if len(meaning) > _REMEMBERED:
+                meaning.clear()
+            try:
+                for cell in set(found).difference(meaning):
+                    meaning[cell] = parse(cell.strip())
+            except InputError:
+                raise _faulty(label, text, columns) from None
+            gathered.add(name, [meaning[cell] for cell in found])
+    if not count:
         raise InputError(f"{label}: found no rows below the header; allowed 1 to {MAX_ROWS}")
-    rows: list[Row] = []
-    faults: list[str] = []
-    for line, row in cells[1:]:
-        try:
-            rows.append(_row(line, row, columns))
-        except InputError as fault:
-            faults.append(f"line {line}: {fault}")
-    if faults:
-        raise InputError(fault_text(f"{label}: {faults[0]}", faults[1:]))
-    conditions = {one.condition for one in rows}
-    if len(conditions) > MAX_CONDITIONS:
+    table = gathered.table(hashlib.sha256(data).hexdigest())
+    if len(table.conditions) > MAX_CONDITIONS:
         raise InputError(
-            f"{label}: found {len(conditions)} conditions; allowed at most {MAX_CONDITIONS}"
+            f"{label}: found {len(table.conditions)} conditions; allowed at most {MAX_CONDITIONS}"
         )
-    return Table(rows=tuple(rows), columns=columns, sha256=hashlib.sha256(data).hexdigest())
+    return table
+
+
+class _Lines:
+    """The rows of a text that hold anything, a batch at a time.
+
+    :mod:`tapfall.files.rows` keeps every cell of every row, stripped, with its line: of a
+    million rows that is most of the time and a gigabyte.  Here cells stay as they are, a
+    batch is forgotten once its numbers are taken, and only the line read last is known.
+    """
+
+    def __init__(self, label: str, text: str) -> None:
+        self._label = label
+        self._reader = csv.reader(
+            io.StringIO(text, newline=""), delimiter=delimiter_of(text), strict=True
+        )
+
+    @property
+    def line(self) -> int:
+        """The line read last."""
+        return self._reader.line_num
+
+    def batches(self, count: int) -> Iterator[list[list[str]]]:
+        """Yield the rows, so many at a time."""
+        rows = (row for row in self._reader if any(map(str.strip, row)))
+        try:
+            while batch := list(islice(rows, count)):
+                yield batch
+        except csv.Error as fault:
+            raise InputError(
+                f"{self._label}: line {self.line}: found what is not CSV ({fault}); "
+                f"allowed {_WANTED}"
+            ) from None
+
+
+def _faulty(label: str, text: str, columns: tuple[str, ...]) -> InputError:
+    """Every fault of a table, by line; only read again where there is one."""
+    lines, faults = _Lines(label, text), []
+    for number, (row,) in enumerate(lines.batches(1)):
+        if number:
+            try:
+                _check_row(row, columns)
+            except InputError as fault:
+                faults.append(f"line {lines.line}: {fault}")
+    return InputError(fault_text(f"{label}: {faults[0]}", faults[1:]))
+
+
+def _check_row(row: list[str], columns: tuple[str, ...]) -> None:
+    if len(row) != len(columns):
+        raise InputError(f"found {len(row)} cells; allowed {len(columns)}, as in the header")
+    cell = {name: one.strip() for name, one in zip(columns, row, strict=True)}
+    for name in PARSERS:
+        if name in cell:
+            PARSERS[name](cell[name])
 
 
 def _columns(label: str, line: int, header: list[str]) -> tuple[str, ...]:
     names = tuple(cell.lower() for cell in header)
     for name in names:
-        if name not in COLUMNS:
+        if name not in PARSERS:
             raise InputError(
                 f"{label}: line {line}: found the column {shown(name)}; "
-                f"allowed {', '.join(COLUMNS)}"
+                f"allowed {', '.join(PARSERS)}"
             )
         if names.count(name) > 1:
             raise InputError(f"{label}: line {line}: found {shown(name)} twice; allowed once")
@@ -141,58 +186,3 @@ def _columns(label: str, line: int, header: list[str]) -> tuple[str, ...]:
         if name not in names:
             raise InputError(f"{label}: line {line}: found no column '{name}'; allowed {_WANTED}")
     return names
-
-
-def _row(line: int, cells: list[str], columns: tuple[str, ...]) -> Row:
-    if len(cells) != len(columns):
-        raise InputError(f"found {len(cells)} cells; allowed {len(columns)}, as in the header")
-    cell = dict(zip(columns, cells, strict=True))
-    estimate = cell["estimate"]
-    bound = estimate[:2] if estimate.startswith(_BOUNDS) else ""
-    if bound and not estimate[2:].strip():
-        raise InputError(f"estimate: found {shown(estimate)}; allowed a number behind {bound}")
-    measure = cell.get("measure", "").lower()
-    if "measure" in columns and measure not in MEASURES:
-        raise InputError(f"measure: found {shown(measure)}; allowed {', '.join(MEASURES)}")
-    subject = _name("subject", cell["subject"]) if "subject" in columns else None
-    if subject == "":
-        raise InputError("subject: found nothing; allowed a name or number in every row")
-    return Row(
-        line=line,
-        reference_mmhg=_pressure("reference", cell["reference"], "a number or nothing"),
-        estimate_mmhg=_pressure(
-            "estimate", estimate[len(bound) :].strip(), "a number, >= or <= and one, or nothing"
-        ),
-        bound=bound,
-        subject=subject,
-        condition=_name("condition", cell.get("condition", "")),
-        measure=measure,
-        confidence=_confidence(cell.get("confidence", "")),
-    )
-
-
-def _name(column: str, text: str) -> str:
-    if len(text) > MAX_NAME:
-        raise InputError(f"{column}: found {shown(text)}; allowed at most {MAX_NAME} letters")
-    return printable(text)
-
-
-def _pressure(column: str, text: str, allowed: str) -> float | None:
-    if not text:
-        return None
-    if not _NUMBER.fullmatch(text):
-        raise InputError(f"{column}: found {shown(text)}; allowed {allowed}, such as 120.5")
-    value = float(text)
-    if not LOWEST_MMHG <= value <= HIGHEST_MMHG:
-        raise InputError(
-            f"{column}: found {shown(text)}; allowed {LOWEST_MMHG:g} to {HIGHEST_MMHG:g} mmHg"
-        )
-    return value
-
-
-def _confidence(text: str) -> float | None:
-    if not text:
-        return None
-    if not _NUMBER.fullmatch(text) or not 0.0 <= float(text) <= 1.0:
-        raise InputError(f"confidence: found {shown(text)}; allowed 0 to 1, or nothing")
-    return float(text)

@@ -58,7 +58,8 @@ def group_counts(group: Group) -> str:
     subjects = "not told" if counts.subjects is None else f"{counts.subjects}"
     return (
         f"{counts.rows} rows: {counts.paired} paired (subjects: {subjects}), {counts.abstained} "
-        f"abstained, {counts.bounded} bounded, {counts.without_reference} without a reference"
+        f"abstained, {counts.bounded} bounded, {counts.observers_apart} with observers too far "
+        f"apart, {counts.without_reference} without a reference"
     )
 
 

@@ -112,5 +112,6 @@ def whole_pressures(mmhg: FloatArray, rng: np.random.Generator) -> list[int]:
         b_eq=np.concatenate([np.ones(count), quota]),
         method="highs-ds",
     )
+    assert found.x is not None  # numbers may stand twice, so there is always a way
     chosen = np.flatnonzero(found.x[:size] > 0.5)
     return [pairs[int(k)][1] for k in chosen]

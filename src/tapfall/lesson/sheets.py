@@ -230,7 +230,7 @@ def _table(
     axes = _bare(figure)
     height = min(0.027, (top - 0.09) / (ROWS + 1))
     lefts = (0.08 + np.concatenate([[0.0], np.cumsum(widths)])).tolist()
-    across = ([lefts[0], lefts[-1], np.nan] * (len(rows) + 1), [])
+    across: tuple[list[float], list[float]] = ([lefts[0], lefts[-1], np.nan] * (len(rows) + 1), [])
     for row, cells in enumerate((head, *rows)):
         at = top - height * (row + 1)
         weight = "bold" if row == 0 else "normal"

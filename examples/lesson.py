@@ -2,8 +2,8 @@
 
     python examples/lesson.py FOLDER [--full]
 
-The answers are those of a simulated novice.  ``--full`` measures all grades on 40 items
-each and draws the picture of the README; without it three grades on 6.
+The answers are those of a simulated novice.  ``--full`` measures all grades on 90 items
+each (some minutes) and draws the picture of the README; without it three grades on 6.
 """
 
 from __future__ import annotations
@@ -60,11 +60,30 @@ def draw(measured: list[Difficulty], path: Path) -> None:
     FigureCanvasAgg(figure)
     left, right = figure.subplots(1, 2)
     names = [one.grade for one in measured]
-    left.bar(names, [one.novice_mmhg for one in measured], color=look.SYSTOLIC, width=0.6)
+    bars = {"capsize": 2.0, "ecolor": look.SLATE}
+    left.bar(
+        names,
+        [one.novice_mmhg for one in measured],
+        yerr=[one.novice_error_mmhg or 0.0 for one in measured],
+        color=look.SYSTOLIC,
+        width=0.6,
+        **bars,
+    )
     left.set_ylabel("a novice's mean error, mmHg")
-    right.plot(names, [one.confidence for one in measured], "o-", color=look.DIASTOLIC)
+    right.errorbar(
+        names,
+        [one.confidence for one in measured],
+        yerr=[one.confidence_error or 0.0 for one in measured],
+        fmt="o-",
+        color=look.DIASTOLIC,
+        **bars,
+    )
     right.set_ylabel("confidence of the reading")
-    right.set_ylim(0.0, 1.05)
+    lowest = min(one.confidence - 2 * (one.confidence_error or 0.0) for one in measured)
+    right.set_ylim(min(0.1 * (lowest // 0.1), 0.9), 1.01)
+    figure.suptitle(
+        f"{measured[0].items} items a grade, bars: one standard error", fontsize=8, color=look.SLATE
+    )
     for axes in (left, right):
         axes.set_xlabel("grade")
         axes.spines[["top", "right"]].set_visible(False)
@@ -78,11 +97,12 @@ def main() -> None:
     home.mkdir(parents=True, exist_ok=True)
     lesson(home)
     grades = GRADES if full else (GRADES[0], GRADES[2], GRADES[5])
-    measured = [difficulty(grade, 40 if full else 6, 7) for grade in grades]
+    measured = [difficulty(grade, 90 if full else 6, 7) for grade in grades]
     for one in measured:
         print(
-            f"grade {one.grade}: a novice errs by {one.novice_mmhg:.1f} mmHg, "
-            f"confidence {one.confidence:.2f} ({one.items} items)"
+            f"grade {one.grade}: a novice errs by {one.novice_mmhg:.1f} "
+            f"({one.novice_error_mmhg or 0.0:.1f}) mmHg, confidence {one.confidence:.3f} "
+            f"({one.confidence_error or 0.0:.3f}); {one.items} items, standard errors in brackets"
         )
     draw(measured, home / "grades.png")
 

@@ -220,7 +220,12 @@ def shape_of(hint: Any, name: str, defs: dict[str, Any]) -> dict[str, Any]:
     if get_origin(inner) in (types.UnionType, Union):
         return {"anyOf": [shape_of(part, name, defs) for part in get_args(inner)]}
     if get_origin(inner) is tuple:
-        return {"type": "array", "items": shape_of(get_args(inner)[0], name, defs)}
+        parts = [part for part in get_args(inner) if part is not Ellipsis]
+        shapes = [shape_of(part, name, defs) for part in parts]
+        if any(part != parts[0] for part in parts):
+            count = len(parts)
+            return {"type": "array", "prefixItems": shapes, "minItems": count, "maxItems": count}
+        return {"type": "array", "items": shapes[0]}
     if is_dataclass(inner) and isinstance(inner, type):
         if inner.__name__ not in defs:
             defs[inner.__name__] = {}

@@ -132,7 +132,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         rows = [*reading_rows(files), *start_rows(files), import_row(), memory_row(files)]
         slow = make(Path(folder), rate_hz=STREAM_RATE_HZ)
         rows += streaming_rows(slow)
-        rows += [agreement_row(Path(folder)), lesson_row(Path(folder))]
+        rows += [agreement_row(Path(folder)), *(lesson_row(Path(folder), one) for one in "36")]
         if options.day:
             rows += night_rows(slow)
     print(f"Recording of {SECONDS:.0f} s at {RATE_HZ / 1000:.1f} kHz; medians of {RUNS}")

@@ -9,8 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from tapfall.lesson import Order, grade_of, make_set
-from tapfall.lesson.draw import of_length, plan
-from tapfall.lesson.making import LENGTH_S
+from tapfall.lesson.draw import length_s, of_length, plan
 from tapfall.study.agreement import agreement, read_table
 from tapfall.synth import simulate
 from tests.benchmarks.measure import Row
@@ -47,10 +46,10 @@ def agreement_row(folder: Path, pairs: int = PAIRS) -> Row:
     )
 
 
-def lesson_row(folder: Path, items: int = ITEMS) -> Row:
-    """A set with its sheets, against simulating as many recordings."""
-    grade = grade_of("3")
-    scenarios = [of_length(one, LENGTH_S) for one in plan(grade, items, 5)]
+def lesson_row(folder: Path, name: str = "3", items: int = ITEMS) -> Row:
+    """A set of a grade with its sheets, against simulating as many recordings."""
+    grade = grade_of(name)
+    scenarios = [of_length(one, length_s(grade)) for _, one in plan(grade, items, 5)]
     began_s = time.perf_counter()
     for scenario in scenarios:
         simulate(scenario)
@@ -60,7 +59,7 @@ def lesson_row(folder: Path, items: int = ITEMS) -> Row:
     made_s = time.perf_counter() - began_s
     shutil.rmtree(folder / "set")
     return Row(
-        what=f"a set of {items} items of grade 3 with its sheets, {made_s:.1f} s",
+        what=f"a set of {items} items of grade {name} with its sheets, {made_s:.1f} s",
         against=f"simulating {items} recordings, {simulated_s:.1f} s",
         ratio=made_s / simulated_s,
         target=1.5,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -10,9 +11,11 @@ import numpy as np
 import pytest
 
 from tapfall.convert import to_json
-from tapfall.lesson import Answers, Mode, Order, grade_of, make_set
+from tapfall.lesson import Answers, Mode, Order, grade_of, make_set, mark, pass_rule
+from tapfall.lesson.marking import marks_record
 from tapfall.lesson.schema import FOLDER, schemas
 from tests.lesson.learners import perfect
+from tests.lesson.test_mark import answers_of, items, key_of
 
 
 @pytest.mark.parametrize("name", sorted(schemas()))
@@ -31,7 +34,9 @@ def test_what_is_written_follows_its_schema(tmp_path: Path) -> None:
         mode=Mode.LEARN,
         answers=tuple(perfect(one, rng) for one in made.key.items),
     )
+    marked = mark(made.key, [answers], pass_rule("expert-1991"))
     for name, value in (
+        ("marks-1.json", json.loads(json.dumps(marks_record(marked)))),
         ("lesson-1.json", json.loads((tmp_path / "set" / "set.json").read_text())),
         ("lesson-key-1.json", json.loads(made.key_path.read_text())),
         ("answers-1.json", to_json(answers)),
@@ -39,3 +44,27 @@ def test_what_is_written_follows_its_schema(tmp_path: Path) -> None:
         jsonschema.validate(value, schemas()[name])
         with pytest.raises(jsonschema.ValidationError):
             jsonschema.validate({**value, "other": 1}, schemas()[name])
+
+
+def test_marks_of_a_class_follow_their_schema() -> None:
+    # Habits, repeats, pairs of learners, missing answers: every branch of the form.
+    first = items(15, 3)
+    given = [
+        replace(answers_of(first, name, 7), learner=name)
+        for name in ("misses gaps", "careful", "K4 for K5")
+    ]
+    given[1] = replace(given[1], answers=given[1].answers[:-2])
+    record = marks_record(mark(key_of(first), given, pass_rule("4:90,bias:2")))
+    value = json.loads(json.dumps(record))
+    jsonschema.validate(value, schemas()["marks-1.json"])
+    assert value["group"]["habits"]
+    assert value["group"]["apart"]
+    for part, wrong in (("habits", [["missed_gap"]]), ("habits", [["other", 1]]), ("apart", [1])):
+        broken = {**value, "group": {**value["group"], part: wrong}}
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(broken, schemas()["marks-1.json"])
+    with pytest.raises(jsonschema.ValidationError, match="caution"):
+        jsonschema.validate(
+            {name: one for name, one in value.items() if name != "caution"},
+            schemas()["marks-1.json"],
+        )

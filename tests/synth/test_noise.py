@@ -56,7 +56,9 @@ def measured_db(layers: Layers, noise: NDArray[np.float64], onsets_s: list[float
     rate_hz = layers.rate_hz
     levels = np.sort(10 ** (levels_db(layers, onsets_s) / 10))
     loudest = np.mean(levels[-max(round(len(levels) / 10), 1) :])
-    start, stop = (int(t * rate_hz) for t in (layers.trend.fall_s, layers.trend.release_s))
+    start, stop = (
+        int(t * rate_hz) for t in (layers.outline.trend.fall_s, layers.outline.trend.release_s)
+    )
     quiet = np.mean(in_band(noise, rate_hz)[start:stop] ** 2)
     return float(10 * np.log10(loudest / quiet))
 
@@ -191,7 +193,9 @@ def test_inflation_noise_starts_with_its_offset() -> None:
             room = Room(noises=(), inflation_noise_offset_s=offset_s)
             layers = render(Scenario(seed=2, cuff=Cuff(inflation=kind), room=room))
             first = int(np.flatnonzero(layers.hand)[0]) / RATE_HZ
-            rise_s = layers.trend.time_s[np.flatnonzero(layers.trend.pressure_mmhg)[0] - 1]
+            rise_s = layers.outline.trend.time_s[
+                np.flatnonzero(layers.outline.trend.pressure_mmhg)[0] - 1
+            ]
             assert first - rise_s == pytest.approx(offset_s, abs=0.01)
 
 

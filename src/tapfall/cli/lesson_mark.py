@@ -55,13 +55,13 @@ def run(args: argparse.Namespace) -> int:
     """Mark the answers and say what was found."""
     import os
 
-    from tapfall.convert import to_json
     from tapfall.errors import SettingError
     from tapfall.files import check_writable, write_json
     from tapfall.files.names import label_of
     from tapfall.files.tables import table_text
     from tapfall.files.writing import json_text, write_bytes
     from tapfall.lesson import mark, pass_rule, read_key, read_sessions
+    from tapfall.lesson.marking import marks_record
     from tapfall.lesson.marktables import (
         SESSION_COLUMNS,
         VALUE_COLUMNS,
@@ -69,7 +69,6 @@ def run(args: argparse.Namespace) -> int:
         value_rows,
     )
     from tapfall.lesson.words import marked_text
-    from tapfall.model import CAUTION
 
     rule = pass_rule(args.rule)
     if args.report is not None:
@@ -98,7 +97,7 @@ def run(args: argparse.Namespace) -> int:
         from tapfall.lesson.marks_page import write_marks
 
         write_marks(args.report, marked, args.set)
-    record = {"schema": "tapfall.marks/1", **to_json(marked), "caution": CAUTION}
+    record = marks_record(marked)
     if args.json not in (None, "-"):
         write_json(args.json, record)
     say(json_text(record) if args.json == "-" else marked_text(marked))

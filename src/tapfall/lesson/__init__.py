@@ -17,6 +17,7 @@ from tapfall.lesson.nouns import (
     KeyItem,
     LessonSet,
     Mode,
+    Sex,
 )
 from tapfall.lesson.passing import RULES, PassRule, pass_rule
 from tapfall.lesson.sets import read_key, read_set, write_key, write_set
@@ -40,6 +41,7 @@ __all__ = [
     "Mode",
     "Order",
     "PassRule",
+    "Sex",
     "Written",
     "grade_of",
     "make_items",

@@ -3,26 +3,35 @@
 Whoever rounds to 0 or 5, or writes even numbers only, must gain nothing by it.  A
 simulated pressure is whatever it comes to; the scale of the cuff is then bent by a few
 mmHg, smoothly and never so far that it stops rising, until both pressures are the wanted
-whole numbers.
+whole numbers.  A bend with corners would let a program find both on the dial, where the
+rate of the fall changes at once.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
+from scipy.optimize import linprog
+from scipy.sparse import coo_array
 
 from tapfall.model import FloatArray
 
 #: Below this the scale is left as it is: the cuff at rest shows zero.
 UNBENT_MMHG = 15.0
+#: The bend at systolic is kept above it; a monotone cubic needs a knot there.
+_ABOVE_MMHG = 400.0
 #: Farthest that a pressure is moved.
 FARTHEST_MMHG = 7.0
+#: What a number that stands twice costs, mmHg squared: more than any other way.
+_TWICE = 1e4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bend:
-    """By how much the scale moves at systolic, at diastolic, and evenly in between."""
+    """By how much the scale moves at systolic, at diastolic, and smoothly in between."""
 
     systolic_mmhg: float
     diastolic_mmhg: float
@@ -40,14 +49,9 @@ class Bend:
         [161.6, 123.0, 77.0, 0.0]
         """
         low, high = self.diastolic_mmhg, self.systolic_mmhg
-        return np.asarray(
-            mmhg
-            + np.interp(
-                mmhg,
-                [UNBENT_MMHG, low, high],
-                [0.0, self.by_diastolic_mmhg, self.by_systolic_mmhg],
-            )
-        )
+        by = [0.0, 0.0, self.by_diastolic_mmhg, self.by_systolic_mmhg, self.by_systolic_mmhg]
+        bend = PchipInterpolator([0.0, UNBENT_MMHG, low, high, _ABOVE_MMHG], by)
+        return np.asarray(mmhg + bend(np.clip(mmhg, 0.0, _ABOVE_MMHG)))
 
 
 def whole_pressures(mmhg: FloatArray, rng: np.random.Generator) -> list[int]:
@@ -58,14 +62,14 @@ def whole_pressures(mmhg: FloatArray, rng: np.random.Generator) -> list[int]:
     mmhg
         Pressures, shape ``(n,)``.
     rng
-        Draws the order in which they choose, and the digits that stand once more often
-        than others.
+        Draws the digits that stand once more often than others.
 
     Returns
     -------
     list of int
-        Each last digit stands ``n // 10`` times or once more; the nearest free number is
-        chosen, at most 7 mmHg away while there is one.
+        Each last digit stands ``n // 10`` times or once more, none is more than 7 mmHg away
+        and their squared distances are least.  No number stands twice as long as there are
+        numbers enough: diastolic pressures of 70 and more people leave too few.
 
     Examples
     --------
@@ -76,14 +80,38 @@ def whole_pressures(mmhg: FloatArray, rng: np.random.Generator) -> list[int]:
     count = len(mmhg)
     quota = np.full(10, count // 10)
     quota[rng.permutation(10)[: count % 10]] += 1
-    chosen: dict[int, int] = {}
-    taken: set[int] = set()
-    for i in rng.permutation(count).tolist():
-        near = sorted(range(10, 300), key=lambda n: (abs(n - float(mmhg[i])), n))
-        free = [n for n in near if n not in taken]
-        wanted = [n for n in free if quota[n % 10] > 0]
-        best = wanted[0] if abs(wanted[0] - float(mmhg[i])) <= FARTHEST_MMHG else free[0]
-        chosen[i] = best
-        taken.add(best)
-        quota[best % 10] -= 1
-    return [chosen[i] for i in range(count)]
+    # A flow from people over numbers to digits: its best solution is whole by itself.
+    pairs = [
+        (i, number)
+        for i, value in enumerate(mmhg.tolist())
+        for number in range(math.ceil(value - FARTHEST_MMHG), math.floor(value + FARTHEST_MMHG) + 1)
+    ]
+    people = np.array([i for i, _ in pairs])
+    numbers, number = np.unique([value for _, value in pairs], return_inverse=True)
+    size, ones = len(pairs), np.ones(len(pairs))
+    away = np.array([(value - float(mmhg[i])) ** 2 for i, value in pairs])
+    cost = np.concatenate([away + 1e-3 * rng.random(size), np.full(numbers.size, _TWICE)])
+    column = np.arange(size)
+    row = np.concatenate([people, count + np.array([value % 10 for _, value in pairs])])
+    exactly = coo_array(
+        (np.tile(ones, 2), (row, np.tile(column, 2))), shape=(count + 10, cost.size)
+    )
+    extra = np.arange(numbers.size)
+    at_most = coo_array(
+        (
+            np.concatenate([ones, -np.ones(numbers.size)]),
+            (np.concatenate([number, extra]), np.concatenate([column, size + extra])),
+        ),
+        shape=(numbers.size, cost.size),
+    )
+    found = linprog(
+        cost,
+        A_ub=at_most.toarray(),
+        b_ub=np.ones(numbers.size),
+        A_eq=exactly.toarray(),
+        b_eq=np.concatenate([np.ones(count), quota]),
+        method="highs-ds",
+    )
+    assert found.x is not None  # numbers may stand twice, so there is always a way
+    chosen = np.flatnonzero(found.x[:size] > 0.5)
+    return [pairs[int(k)][1] for k in chosen]

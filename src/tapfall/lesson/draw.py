@@ -1,51 +1,86 @@
 """People, cuffs and rooms of one grade, drawn by a seed.
 
-Pressures are spread evenly over the range of adults (systolic 90-200 mmHg, in equal
-steps, so that a set of any size covers it); everything else comes from the population of
-the simulator and the grade's own ranges.
+Half of the people are women, half men.  Pressures of each are spread evenly over their range,
+in equal steps, so that a set of any size covers it; everything else comes from the population
+of the simulator and the grade's own ranges.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
 
 from tapfall.lesson.grades import Grade, Range
+from tapfall.lesson.nouns import Sex
 from tapfall.synth.hand import trend_of
 from tapfall.synth.population import beat_step_mmhg, mix, sample, with_noise
-from tapfall.synth.scenario import Noise, Person, Scenario
+from tapfall.synth.scenario import Noise, Person, Scenario, Sound
 from tapfall.synth.streams import stream
 
 T = TypeVar("T")
 
-#: Systolic pressures of a set lie evenly between these (adults of both sexes; common
-#: practice), pulse pressures as in the population: 48 (13) mmHg.
-SYSTOLIC_MMHG: Range = (92.0, 198.0)
-PULSE_MMHG, PULSE_SD_MMHG, PULSE_RANGE_MMHG = 48.0, 13.0, (28.0, 90.0)
-DIASTOLIC_MMHG: Range = (50.0, 112.0)
-#: A person with a gap has at least this pulse pressure; the sounds above and below it span
-#: at least so many beats (our choice).
+#: Pressures of a set lie evenly between these: from low ones of healthy adults to grave
+#: hypertension (our choice).  Men's lie 4.7 and 2.0 mmHg higher than women's, as the means of
+#: adults did in 2015, 127.0/78.7 and 122.3/76.7 (NCD Risk Factor Collaboration, Lancet 2017;
+#: 389: 37-55).
+SYSTOLIC_MMHG: dict[Sex, Range] = {Sex.FEMALE: (92.0, 193.3), Sex.MALE: (96.7, 198.0)}
+DIASTOLIC_MMHG: dict[Sex, Range] = {Sex.FEMALE: (50.0, 114.0), Sex.MALE: (52.0, 116.0)}
+#: Smallest and largest pulse pressure (our choice); a person with a gap has at least the
+#: third, and the sounds above and below it span at least so many beats (our choice).
+PULSE_MMHG: Range = (30.0, 88.0)
 GAP_PULSE_MMHG, GAP_LEAD_BEATS = 58.0, 4.2
-#: The cuff starts so far above systolic, but not above the second, and is released between
-#: the last, whatever the diastolic: a hand that keeps the usual distances would tell both
-#: pressures within 6 mmHg (our choice).
-ABOVE_MMHG: Range = (20.0, 75.0)
-HIGHEST_MMHG: Range = (228.0, 240.0)
+#: The cuff starts and is released between these, whatever systolic and diastolic are: a hand
+#: that keeps the usual distances would tell both (our choice).  Below it, so far.
+TOP_MMHG: Range = (226.0, 242.0)
 END_MMHG: Range = (22.0, 34.0)
-BEATS_AROUND = 5.0
-#: First and last sounds stand so far out of the noise: what nobody can hear is no question.
-OVER_NOISE_DB = 5.0
-#: Conducted heart sounds lie so far below all other noise, unless they are the distractor.
-HEART_DB = 6.0
-#: Longest deflation, seconds: all sounds of a set have one length.
-LONGEST_FALL_S = 85.0
+ZERO_END_MMHG = 4.0
+#: Inflation takes 12 s at most.
+INFLATION_MMHG_PER_S = 20.0
+#: Sounds scatter by so much of the signal-to-noise ratio at most; a threshold is so sharp.
+#: Beyond that noise moves most values (measured, our choice).
+SCATTER_SHARE, EDGE_MMHG_PER_DB = 0.08, 0.05
+#: The inaudible pulse below 25 Hz peaks so far above all noise at most: in a very quiet room
+#: what is left of it in the band would pass for sounds (measured).
+THUMP_OVER_NOISE_DB = 14.0
+#: Rest, inflation and release take so long at most, and the valve's wobble so much more of the
+#: fall: all sounds of a set have one length.
+AROUND_FALL_S, WOBBLE_SHARE = 26.0, 1.04
 #: Longest rest before and after, seconds (that of the simulator).
 LONGEST_REST_S = 60.0
 
 
-def plan(grade: Grade, count: int, seed: int) -> list[Scenario]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What an item has to be, whatever else is drawn.
+
+    ``rhythm`` is one of those of :class:`tapfall.lesson.grades.Grade`.
+    """
+
+    sex: Sex
+    systolic_mmhg: float
+    gap: bool
+    to_zero: bool
+    rhythm: str
+
+
+def length_s(grade: Grade) -> float:
+    """Return how long every sound of a grade is, whatever its pressures, seconds.
+
+    Examples
+    --------
+    >>> from tapfall.lesson.grades import GRADES
+    >>> [length_s(grade) for grade in GRADES]
+    [118.0, 118.0, 118.0, 111.0, 102.0, 91.0]
+    """
+    end_mmhg = ZERO_END_MMHG if grade.to_zero_share > 0 else END_MMHG[0]
+    fall_s = (TOP_MMHG[1] - end_mmhg) / grade.deflation_mmhg_per_s[0]
+    return float(math.ceil(AROUND_FALL_S + WOBBLE_SHARE * fall_s))
+
+
+def plan(grade: Grade, count: int, seed: int) -> list[tuple[Wanted, Scenario]]:
     """Draw the scenarios of a set, in the order of their items.
 
     Parameters
@@ -59,33 +94,40 @@ def plan(grade: Grade, count: int, seed: int) -> list[Scenario]:
 
     Returns
     -------
-    list of Scenario
-        Equal for equal arguments.
+    list of (Wanted, Scenario)
+        Equal for equal arguments.  As many women as men, or one more of either.
 
     Examples
     --------
     >>> from tapfall.lesson.grades import grade_of
-    >>> [round(one.person.systolic_mmhg) for one in plan(grade_of("1"), 3, 7)]
-    [179, 121, 154]
+    >>> [(str(one.sex), round(one.systolic_mmhg)) for one, _ in plan(grade_of("1"), 3, 7)]
+    [('female', 103), ('male', 156), ('female', 171)]
     """
     rng = stream(seed, "lesson", grade.name)
-    places = (rng.permutation(count) + rng.random(count)) / count
-    gaps = _shared(rng, count, ((True, grade.gap_share), (False, 1 - grade.gap_share)))
-    zeros = _shared(rng, count, ((True, grade.to_zero_share), (False, 1 - grade.to_zero_share)))
+    first = int(rng.integers(2))
+    sexes = [list(Sex)[int(i)] for i in rng.permutation((np.arange(count) + first) % 2)]
+    places = {
+        sex: iter(((rng.permutation(n) + rng.random(n)) / max(n, 1)).tolist())
+        for sex, n in ((one, sexes.count(one)) for one in Sex)
+    }
+    plain = 1.0 - grade.gap_share - grade.to_zero_share
+    kinds = _shared(
+        rng, count, (("gap", grade.gap_share), ("zero", grade.to_zero_share), ("plain", plain))
+    )
     rhythms = _shared(rng, count, grade.rhythms)
-    low, high = SYSTOLIC_MMHG
     seeds = rng.choice(2**31 - 1, count, replace=False)
-    return [
-        one_of(
-            grade,
-            seed=int(seeds[i]),
-            systolic_mmhg=low + float(places[i]) * (high - low),
-            gap=gaps[i],
-            to_zero=zeros[i] and not gaps[i],
+    found: list[tuple[Wanted, Scenario]] = []
+    for i, sex in enumerate(sexes):
+        low, high = SYSTOLIC_MMHG[sex]
+        wanted = Wanted(
+            sex=sex,
+            systolic_mmhg=low + float(next(places[sex])) * (high - low),
+            gap=kinds[i] == "gap",
+            to_zero=kinds[i] == "zero",
             rhythm=rhythms[i],
         )
-        for i in range(count)
-    ]
+        found.append((wanted, one_of(grade, wanted, int(seeds[i]))))
+    return found
 
 
 def _shared(rng: np.random.Generator, count: int, shares: tuple[tuple[T, float], ...]) -> list[T]:
@@ -97,28 +139,24 @@ def _shared(rng: np.random.Generator, count: int, shares: tuple[tuple[T, float],
     return [values[int(i)] for i in rng.permutation(count)]
 
 
-def one_of(
-    grade: Grade, *, seed: int, systolic_mmhg: float, gap: bool, to_zero: bool, rhythm: str
-) -> Scenario:
-    """Draw one scenario of a grade for a systolic pressure."""
+def one_of(grade: Grade, wanted: Wanted, seed: int) -> Scenario:
+    """Draw one scenario of a grade."""
     rng = stream(seed, "lesson", "item")
     base = sample(seed % 2**31)
 
     def within(between: Range) -> float:
         return round(float(rng.uniform(*between)), 3)
 
-    pulse = float(np.clip(rng.normal(PULSE_MMHG, PULSE_SD_MMHG), *PULSE_RANGE_MMHG))
-    if gap:
-        pulse = max(pulse, GAP_PULSE_MMHG)
-        systolic_mmhg = max(systolic_mmhg, DIASTOLIC_MMHG[0] + GAP_PULSE_MMHG)
-    diastolic = float(np.clip(systolic_mmhg - pulse, *DIASTOLIC_MMHG))
-    diastolic = min(diastolic, systolic_mmhg - (GAP_PULSE_MMHG if gap else 26.0))
+    systolic, diastolic = _pressures(wanted, rng)
     scenario = replace(
         base,
         name=f"grade-{grade.name}",
-        person=_person(base.person, systolic_mmhg, diastolic, rhythm, rng),
+        person=_person(
+            base.person, systolic, diastolic, wanted.rhythm, within(grade.heart_rate_per_min), rng
+        ),
         cuff=replace(
             base.cuff,
+            inflation_mmhg_per_s=max(base.cuff.inflation_mmhg_per_s, INFLATION_MMHG_PER_S),
             deflation_mmhg_per_s=within(grade.deflation_mmhg_per_s),
             lag_s=0.0,
             drift_ppm=0.0,
@@ -136,32 +174,55 @@ def one_of(
             first_db=within(grade.first_db),
             last_db=within(grade.first_db),
             muffling_mmhg=within(grade.muffling_mmhg),
-            to_zero=to_zero,
+            to_zero=wanted.to_zero,
         ),
         sensor=replace(base.sensor, gain_swing_db=0.0),
     )
     ratio_db = within(grade.signal_to_noise_db)
-    least_db = min(OVER_NOISE_DB - ratio_db, 0.0)
-    scenario = replace(
-        scenario,
-        sound=replace(
-            scenario.sound,
-            first_db=max(scenario.sound.first_db, least_db),
-            last_db=max(scenario.sound.last_db, least_db),
-        ),
-    )
+    scenario = replace(scenario, sound=_heard(scenario.sound, grade.over_noise_db, ratio_db))
     scenario = _room(_cuff(scenario, rng), grade, ratio_db, rng)
-    return _with_gap(scenario, grade, rng) if gap else scenario
+    return _with_gap(scenario, grade, rng) if wanted.gap else scenario
+
+
+def _heard(sound: Sound, over_noise_db: float, ratio_db: float) -> Sound:
+    """Raise and even out what the noise would swallow: what nobody can hear is no question."""
+    least_db = min(over_noise_db - ratio_db, 0.0)
+    scatter_db = ratio_db * SCATTER_SHARE
+    return replace(
+        sound,
+        first_db=max(sound.first_db, least_db),
+        second_db=max(sound.second_db, least_db),
+        muffled_db=max(sound.muffled_db, least_db),
+        last_db=max(sound.last_db, least_db),
+        edge_mmhg=min(sound.edge_mmhg, ratio_db * EDGE_MMHG_PER_DB),
+        thump_db=min(sound.thump_db, THUMP_OVER_NOISE_DB - ratio_db),
+        level_sd_db=min(sound.level_sd_db, scatter_db),
+        breath_db=min(sound.breath_db, scatter_db),
+    )
+
+
+def _pressures(wanted: Wanted, rng: np.random.Generator) -> tuple[float, float]:
+    """Systolic and diastolic: the second evenly over what the first leaves of its range."""
+    low, high = DIASTOLIC_MMHG[wanted.sex]
+    least, most = GAP_PULSE_MMHG if wanted.gap else PULSE_MMHG[0], PULSE_MMHG[1]
+    systolic = max(wanted.systolic_mmhg, low + least)
+    bottom, top = max(low, systolic - most), min(high, systolic - least)
+    return systolic, float(rng.uniform(bottom, max(top, bottom)))
 
 
 def _person(
-    person: Person, systolic: float, diastolic: float, rhythm: str, rng: np.random.Generator
+    person: Person,
+    systolic: float,
+    diastolic: float,
+    rhythm: str,
+    heart_rate_per_min: float,
+    rng: np.random.Generator,
 ) -> Person:
     changed = replace(
         person,
         systolic_mmhg=round(systolic, 3),
         diastolic_mmhg=round(diastolic, 3),
-        heart_rate_per_min=max(person.heart_rate_per_min, 58.0),
+        heart_rate_per_min=heart_rate_per_min,
         breath_swing_mmhg=min(person.breath_swing_mmhg, 4.0),
     )
     if rhythm == "ectopics":
@@ -175,21 +236,14 @@ def _person(
 
 
 def _cuff(scenario: Scenario, rng: np.random.Generator) -> Scenario:
-    """Top and end of the deflation, and a rate at which it does not take too long."""
-    person, cuff = scenario.person, scenario.cuff
-    step = beat_step_mmhg(scenario)
-    high, least_above = person.systolic_mmhg, max(ABOVE_MMHG[0], BEATS_AROUND * step)
-    top = min(high + float(rng.uniform(*ABOVE_MMHG)), float(rng.uniform(*HIGHEST_MMHG)))
-    top = max(top, high + least_above)
-    end = 4.0 if scenario.sound.to_zero else float(rng.uniform(*END_MMHG))
-    least = (top - end) / LONGEST_FALL_S
-    rate = max(cuff.deflation_mmhg_per_s, round(least, 3))
+    """Top and end of the deflation, alike for all pressures."""
+    cuff, to_zero = scenario.cuff, scenario.sound.to_zero
+    top, end = float(rng.uniform(*TOP_MMHG)), float(rng.uniform(*END_MMHG))
     changed = replace(
         cuff,
-        top_mmhg=round(min(top, 300.0), 3),
-        end_mmhg=round(end, 3),
-        deflation_mmhg_per_s=rate,
-        deflation_curve=0.0 if scenario.sound.to_zero else min(cuff.deflation_curve, 0.2),
+        top_mmhg=round(top, 3),
+        end_mmhg=ZERO_END_MMHG if to_zero else round(end, 3),
+        deflation_curve=0.0 if to_zero else min(cuff.deflation_curve, 0.2),
         wobble_share=min(cuff.wobble_share, 0.15),
     )
     return replace(scenario, cuff=changed)
@@ -197,14 +251,14 @@ def _cuff(scenario: Scenario, rng: np.random.Generator) -> Scenario:
 
 def _room(scenario: Scenario, grade: Grade, ratio_db: float, rng: np.random.Generator) -> Scenario:
     loud = "none"
-    if grade.distractors and rng.random() < 0.5:
+    if grade.distractors and rng.random() < grade.distractor_share:
         loud = str(rng.choice(list(grade.distractors)))
     if loud == "none":
         noises = mix(rng, ("pink", "breath"), ratio_db)
     else:
         noises = (Noise(kind=loud, snr_db=round(ratio_db, 3)), Noise(kind="pink", snr_db=24.0))
     if loud != "heart":
-        noises = (*noises, Noise(kind="heart", snr_db=round(ratio_db + HEART_DB, 3)))
+        noises = (*noises, Noise(kind="heart", snr_db=round(ratio_db + grade.heart_below_db, 3)))
     return with_noise(scenario, *noises)
 
 

@@ -15,6 +15,7 @@ from tapfall.files.names import PathLike, label_of
 from tapfall.files.writing import check_writable, write_atomically, write_bytes
 from tapfall.lesson.making import Made, Order, level_tones, make_items, set_of
 from tapfall.lesson.nouns import Key, LessonSet
+from tapfall.lesson.padding import common_size, padded
 from tapfall.lesson.sets import SET_FILE, write_key, write_set
 from tapfall.lesson.sheets import answer_sheet, teacher_sheet
 
@@ -113,9 +114,12 @@ def write_folder(
     for path in (key_path, teacher_path):
         check_writable(path)
     rate_hz, simulated = 0.0, True
+    written: list[Path] = []
     for file, samples, rate_hz, made_up in sounds:
-        _write_sound(home / file, samples, rate_hz, simulated=made_up)
+        written.append(home / file)
+        _write_sound(written[-1], samples, rate_hz, simulated=made_up)
         simulated = simulated and made_up
+    _make_equal(written)
     lesson, answers = made()
     loud, faint = level_tones(rate_hz)
     still = np.zeros(round(rate_hz), np.float32)
@@ -155,9 +159,18 @@ def _write_sound(path: Path, samples: np.ndarray, rate_hz: float, *, simulated: 
     """Write FLAC of 16 bits; its only words, if any, say that it is simulated."""
 
     def fill(draft: Path) -> None:
-        with soundfile.SoundFile(draft, "w", round(rate_hz), 1, "PCM_16", format="FLAC") as track:
+        with soundfile.SoundFile(
+            draft, "w", round(rate_hz), 1, "PCM_16", format="FLAC", compression_level=0.0
+        ) as track:  # packs half as long, and a few hundredths worse
             if simulated:
                 track.comment = f"{SIMULATED_COMMENT}: no person was measured"
             track.write(samples)
 
     write_atomically(path, fill)
+
+
+def _make_equal(paths: list[Path]) -> None:
+    """Pad sounds to one size, which says nothing of what they hold."""
+    size = common_size([path.stat().st_size for path in paths])
+    for path in paths:
+        write_bytes(path, padded(path.read_bytes(), size))

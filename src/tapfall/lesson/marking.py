@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from tapfall.convert import to_json
 from tapfall.errors import InputError, shown
 from tapfall.lesson.answers import saved_at
 from tapfall.lesson.between import (
@@ -26,11 +28,14 @@ from tapfall.lesson.errors import Miss, misses
 from tapfall.lesson.habits import HabitFound, find_habits
 from tapfall.lesson.nouns import Answer, Answers, Habit, Key, KeyItem, Mode
 from tapfall.lesson.passing import PassRule, passes
+from tapfall.model import CAUTION
 from tapfall.study.agreement.limits import Span
 from tapfall.visit.observer import ObserverFinding, check_observer
 
 #: Shares are told within these, mmHg.
 WITHIN_MMHG = (2.0, 4.0, 6.0)
+#: Name of the form of file that marks are written in.
+MARKS_SCHEMA = "tapfall.marks/1"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -312,3 +317,28 @@ def _digits(written: Sequence[float]) -> Digits:
     last = Counter(round(value) % 10 for value in written)
     findings = check_observer([float(round(value)) for value in written])[:2] if written else ()
     return Digits(counts=tuple(last[digit] for digit in range(10)), findings=findings)
+
+
+def marks_record(marked: Marked) -> dict[str, Any]:
+    """Return marks as JSON values, the form ``tapfall.marks/1``.
+
+    Parameters
+    ----------
+    marked
+        What marking found.
+
+    Examples
+    --------
+    >>> from tapfall.lesson.passing import pass_rule
+    >>> from tapfall.lesson.nouns import Answer
+    >>> item = KeyItem(name="a", systolic_mmhg=120.0, diastolic_mmhg=80.0, k4_mmhg=None, gaps=(),
+    ...     offset_mmhg=0.0, step_mmhg=2.0, beats=(), shows=())
+    >>> key = Key(set_id="s", grade=None, seed=None, items=(item,))
+    >>> said = Answer(item="a", systolic_mmhg=122.0, diastolic_mmhg=80.0, marks_s=(), replays=0)
+    >>> given = Answers(set_id="s", learner="l", saved="2026-01-05T10:00:00Z",
+    ...     mode=Mode.EXAMINE, answers=(said,))
+    >>> record = marks_record(mark(key, [given], pass_rule("expert-1991")))
+    >>> record["schema"], record["sessions"][0]["errors"][0]["mean_mmHg"]
+    ('tapfall.marks/1', 2.0)
+    """
+    return {"schema": MARKS_SCHEMA, **to_json(marked), "caution": CAUTION}

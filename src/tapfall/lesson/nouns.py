@@ -29,6 +29,13 @@ class Habit(StrEnum):
     MUFFLING = "muffling"
 
 
+class Sex(StrEnum):
+    """Sex of the person of an item, by which its pressures were drawn."""
+
+    FEMALE = "female"
+    MALE = "male"
+
+
 class Mode(StrEnum):
     """What a learner is told, and when."""
 
@@ -106,7 +113,8 @@ class KeyItem:
     A pressure is None where it cannot be told from the recording.  ``offset_mmhg`` is what
     the dial shows more than is true, ``step_mmhg`` the fall of the cuff from beat to beat.
     ``shows`` names the habits of readers that this item can bring to light, ``same_as``
-    an earlier item with the same sound.
+    an earlier item with the same sound, ``sex`` whose typical pressures the item has, None
+    where that is not known.
     """
 
     name: str
@@ -119,6 +127,7 @@ class KeyItem:
     beats: tuple[KeyBeat, ...]
     shows: tuple[Habit, ...]
     same_as: str | None = None
+    sex: Sex | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -34,13 +34,16 @@ class Difficulty:
     """How hard the items of a grade came out.
 
     ``confidence`` is the mean over items of the less sure of a reading's two values, 0 where
-    it gives none; ``novice_mmhg`` the mean size of a simulated novice's error.
+    it gives none; ``novice_mmhg`` the mean size of a simulated novice's error.  Each has its
+    standard error over the items, None for a single one.
     """
 
     grade: str
     items: int
     confidence: float
     novice_mmhg: float
+    confidence_error: float | None
+    novice_error_mmhg: float | None
 
 
 def novice_answer(made: Made, rng: np.random.Generator) -> Answer:
@@ -83,16 +86,25 @@ def difficulty(grade: Grade, count: int, seed: int) -> Difficulty:
         reading = take_reading(simulate(made.scenario).recording)
         values = (reading.systolic.confidence, reading.diastolic.confidence)
         sure.append(min(0.0 if one is None else one for one in values))
-        errors += [
+        both = [
             MISSING_MMHG if one.error_mmhg is None else abs(one.error_mmhg)
             for one in misses(made.key, novice_answer(made, rng))
         ]
+        errors.append(float(np.mean(both)))
     return Difficulty(
         grade=grade.name,
         items=count,
         confidence=float(np.mean(sure)),
         novice_mmhg=float(np.mean(errors)),
+        confidence_error=_standard_error(sure),
+        novice_error_mmhg=_standard_error(errors),
     )
+
+
+def _standard_error(values: list[float]) -> float | None:
+    if len(values) < 2:
+        return None
+    return float(np.std(values, ddof=1) / np.sqrt(len(values)))
 
 
 def _over_noise(samples: np.ndarray, rate_hz: float, beat_s: FloatArray) -> FloatArray:

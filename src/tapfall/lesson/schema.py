@@ -1,4 +1,4 @@
-"""The JSON Schemas of a set, its key and answers, made from their dataclasses.
+"""The JSON Schemas of a set, its key, answers and marks, made from their dataclasses.
 
 :func:`ship_schemas` writes them to ``tapfall/schema``, the copies that are shipped.
 """
@@ -10,10 +10,18 @@ from typing import Any
 
 from tapfall.convert import schema_of, shape_of_fields, shape_of_object
 from tapfall.files.writing import write_json
+from tapfall.lesson.marking import MARKS_SCHEMA, Marked
 from tapfall.lesson.nouns import ANSWERS_SCHEMA, KEY_SCHEMA, SET_SCHEMA, Answers, Key, LessonSet
 
 FOLDER = Path(__file__).parent.parent / "schema"
-_FORMS = {SET_SCHEMA: LessonSet, KEY_SCHEMA: Key, ANSWERS_SCHEMA: Answers}
+_FORMS: dict[str, type[Any]] = {
+    SET_SCHEMA: LessonSet,
+    KEY_SCHEMA: Key,
+    ANSWERS_SCHEMA: Answers,
+    MARKS_SCHEMA: Marked,
+}
+#: Only marks are written with it always.
+_CAUTIONED = (MARKS_SCHEMA,)
 
 
 def schemas() -> dict[str, dict[str, Any]]:
@@ -22,7 +30,7 @@ def schemas() -> dict[str, dict[str, Any]]:
     Examples
     --------
     >>> sorted(schemas())
-    ['answers-1.json', 'lesson-1.json', 'lesson-key-1.json']
+    ['answers-1.json', 'lesson-1.json', 'lesson-key-1.json', 'marks-1.json']
     """
     return {
         f"{name.removeprefix('tapfall.').replace('/', '-')}.json": _schema(name, cls)
@@ -32,10 +40,12 @@ def schemas() -> dict[str, dict[str, Any]]:
 
 def _schema(name: str, cls: type[Any]) -> dict[str, Any]:
     defs: dict[str, Any] = {}
-    fields = shape_of_fields(cls, defs)
+    fields = {"schema": {"const": name}, **shape_of_fields(cls, defs)}
     fields["schema"] = {"const": name}
     whole = shape_of_object(fields)
-    whole["properties"]["caution"] = {"type": "string"}  # may be left out
+    whole["properties"]["caution"] = {"type": "string"}
+    if name in _CAUTIONED:
+        whole["required"].append("caution")  # elsewhere it may be left out
     return schema_of(name, whole, defs)
 
 

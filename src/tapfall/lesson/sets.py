@@ -10,7 +10,7 @@ from tapfall.convert import from_json, kind, to_json
 from tapfall.errors import InputError, ReadingError, shown
 from tapfall.files.jsonfile import read_json
 from tapfall.files.names import PathLike, label_of
-from tapfall.files.writing import write_bytes, write_json
+from tapfall.files.writing import write_bytes
 from tapfall.lesson.nouns import KEY_SCHEMA, SET_SCHEMA, Key, LessonSet
 from tapfall.model import CAUTION
 
@@ -29,9 +29,7 @@ def write_set(path: PathLike, lesson: LessonSet) -> None:
     InputError
         The file cannot be written.
     """
-    # Not indented: a dial has some 2,000 values.
-    text = json.dumps({**to_json(lesson), "caution": CAUTION}, allow_nan=False)
-    write_bytes(path, f"{text}\n".encode("ascii"))
+    _write(path, lesson)
 
 
 def write_key(path: PathLike, key: Key) -> None:
@@ -42,7 +40,16 @@ def write_key(path: PathLike, key: Key) -> None:
     InputError
         The file cannot be written.
     """
-    write_json(path, {**to_json(key), "caution": CAUTION})
+    _write(path, key)
+
+
+def _write(path: PathLike, value: LessonSet | Key) -> None:
+    # A line for each item: a dial has some 2,000 values, a key 100 beats for each item.
+    whole = {**to_json(value), "caution": CAUTION}
+    items = whole.pop("items")
+    head = json.dumps(whole, allow_nan=False)[:-1]
+    lines = ",\n".join(json.dumps(one, allow_nan=False) for one in items)
+    write_bytes(path, f'{head}, "items": [\n{lines}\n]}}\n'.encode("ascii"))
 
 
 def read_set(folder: PathLike) -> LessonSet:

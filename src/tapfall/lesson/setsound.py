@@ -6,7 +6,7 @@ from tapfall.errors import InputError, shown
 from tapfall.files.audio import read_sound
 from tapfall.files.names import PathLike, label_of
 from tapfall.lesson.nouns import LessonSet
-from tapfall.lesson.sound import at_page_rate, gain_db, packed
+from tapfall.lesson.sound import at_page_rate, equal, gain_db, packed
 from tapfall.study.places import place_of
 
 #: A sound may differ so much from the length that the set states, seconds.
@@ -30,7 +30,7 @@ def set_sounds(lesson: LessonSet, folder: PathLike) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        FLAC in base64, in the order of the items.
+        FLAC in base64, in the order of the items, all equally large.
 
     Raises
     ------
@@ -52,4 +52,4 @@ def set_sounds(lesson: LessonSet, folder: PathLike) -> tuple[str, ...]:
             )
         samples = at_page_rate(sound.samples, sound.rate_hz)
         sounds.append(packed(samples, gain_db(samples, item.dial)))
-    return tuple(sounds)
+    return equal(sounds)

@@ -5,13 +5,17 @@ from __future__ import annotations
 import io
 import itertools
 import logging
+import math
 import textwrap
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from matplotlib import style
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
+from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
 from tapfall.lesson.nouns import Key, KeyItem, LessonSet
@@ -201,11 +205,12 @@ def _values(key: Key, rows: Sequence[KeyItem], title: str, *, simulated: bool) -
             ", ".join(f"{gap.upper_mmhg:.0f}-{gap.lower_mmhg:.0f}" for gap in one.gaps) or "-",
             f"{one.offset_mmhg:+.0f}",
             f"{one.step_mmhg:.1f}",
+            "-" if one.sex is None else str(one.sex),
         )
         for one in rows
     ]
-    names = ("item", "systolic", "diastolic", "K4", "silent gap", "dial shows", "a beat")
-    _table(figure, at - 0.02, names, cells, (0.24, 0.1, 0.1, 0.08, 0.12, 0.1, 0.1))
+    names = ("item", "systolic", "diastolic", "K4", "silent gap", "dial shows", "a beat", "sex")
+    _table(figure, at - 0.02, names, cells, (0.2, 0.1, 0.1, 0.07, 0.12, 0.1, 0.08, 0.08))
     _foot(figure)
     return figure
 
@@ -224,26 +229,33 @@ def _table(
     """Rows of cells from a height down, ruled."""
     axes = _bare(figure)
     height = min(0.027, (top - 0.09) / (ROWS + 1))
-    lefts = 0.08 + np.concatenate([[0.0], np.cumsum(widths)])
+    lefts = (0.08 + np.concatenate([[0.0], np.cumsum(widths)])).tolist()
+    across: tuple[list[float], list[float]] = ([lefts[0], lefts[-1], np.nan] * (len(rows) + 1), [])
     for row, cells in enumerate((head, *rows)):
         at = top - height * (row + 1)
         weight = "bold" if row == 0 else "normal"
-        for left, cell in zip(lefts.tolist(), cells, strict=False):
+        for left, cell in zip(lefts, cells, strict=False):
             axes.text(left + 0.006, at + 0.3 * height, cell, fontsize=8, fontweight=weight)
-        width = 0.9 if row == 0 else 0.5
-        axes.plot(lefts[[0, -1]], [at, at], color=look.SLATE, lw=width)
+        across[1].extend([at, at, np.nan])
     bottom = top - height * (len(rows) + 1)
-    for left in lefts.tolist():
-        axes.plot([left, left], [bottom, top], color=look.HAIR, lw=0.5)
+    down = (
+        [value for left in lefts for value in (left, left, np.nan)],
+        [bottom, top, np.nan] * len(lefts),
+    )
+    axes.plot(*down, color=look.HAIR, lw=0.5)
+    axes.plot(*across, color=look.SLATE, lw=0.5)
+    axes.plot(across[0][:2], across[1][:2], color=look.SLATE, lw=0.9)
 
 
 def _drawn(key: Key, items: Sequence[KeyItem]) -> Figure:
     figure = _page()
     figure.text(0.08, 0.97, f"Set {key.set_id}", fontsize=10, fontweight="bold", va="top")
     axes = _bare(figure)
+    strokes = _Strokes()
     for place, item in enumerate(items):
         left = 0.11 + 0.46 * (place % 2)
-        _draw_item(axes, item, (left, 0.775 - 0.222 * (place // 2), 0.37, 0.155))
+        _draw_item(axes, strokes, item, (left, 0.775 - 0.222 * (place // 2), 0.37, 0.155))
+    strokes.draw(axes)
     figure.text(
         0.08, 0.056, "filled: a sound   ring: none   lines: systolic, diastolic, K4 (dotted), gap",
         fontsize=7,
@@ -261,7 +273,49 @@ def _bare(figure: Figure) -> Axes:
     return axes
 
 
-def _draw_item(axes: Axes, item: KeyItem, box: tuple[float, float, float, float]) -> None:
+@dataclass(frozen=True, slots=True)
+class _Strokes:
+    """Lines, points and shades of a page by their look: drawn one by one they take four times
+    as long."""
+
+    parts: dict[str, tuple[list[float], list[float]]] = field(default_factory=dict)
+    shades: list[list[tuple[float, float]]] = field(default_factory=list)
+
+    def add(self, kind: str, xs: Sequence[float], ys: Sequence[float]) -> None:
+        """Add a line, or points."""
+        at, of = self.parts.setdefault(kind, ([], []))
+        at.extend([*xs, math.nan])
+        of.extend([*ys, math.nan])
+
+    def draw(self, axes: Axes) -> None:
+        """Draw them all."""
+        axes.add_collection(PolyCollection(self.shades, color=look.GAP, alpha=0.25, lw=0))
+        for kind, marks in _MARKS.items():
+            if kind in self.parts:
+                axes.plot(*self.parts[kind], **marks)
+
+
+#: How each kind of stroke looks, the lowest first.
+_MARKS: dict[str, dict[str, Any]] = {
+    "box": {"color": look.SLATE, "lw": 0.6},
+    "systolic": {"color": look.SYSTOLIC, "lw": 0.8},
+    "k4": {"color": look.DIASTOLIC, "lw": 0.8, "ls": ":"},
+    "diastolic": {"color": look.DIASTOLIC, "lw": 0.8},
+    "heard": {"marker": "o", "ls": "", "ms": 3.2, "mfc": look.INK, "mec": look.INK, "mew": 0.5},
+    "silent": {
+        "marker": "o",
+        "ls": "",
+        "ms": 2.8,
+        "mfc": look.PAPER,
+        "mec": look.SLATE,
+        "mew": 0.5,
+    },
+}
+
+
+def _draw_item(
+    axes: Axes, strokes: _Strokes, item: KeyItem, box: tuple[float, float, float, float]
+) -> None:
     """Draw the beats of an item over time and pressure, with the pressures to be read."""
     left, bottom, width, height = box
     name = item.name if item.same_as is None else f"{item.name} (= {item.same_as})"
@@ -272,7 +326,7 @@ def _draw_item(axes: Axes, item: KeyItem, box: tuple[float, float, float, float]
     axes.text(left, bottom + height + 0.006, title, fontsize=8)
     edge_x = [left, left, left + width, left + width, left]
     edge_y = [bottom, bottom + height, bottom + height, bottom, bottom]
-    axes.plot(edge_x, edge_y, color=look.SLATE, lw=0.6)
+    strokes.add("box", edge_x, edge_y)
     told = [item.systolic_mmhg, item.diastolic_mmhg, *(beat.mmhg for beat in item.beats)]
     known = [value for value in told if value is not None]
     if not known:
@@ -291,22 +345,17 @@ def _draw_item(axes: Axes, item: KeyItem, box: tuple[float, float, float, float]
         axes.text(left - 0.006, y(value), f"{value:.0f}", fontsize=6.5, ha="right", va="center")
     for value in np.arange(first, last + 1, 20).tolist():
         axes.text(x(value), bottom - 0.012, f"{value:.0f} s", fontsize=6.5, ha="center")
+    right = left + width
     for gap in item.gaps:
-        axes.fill_between(
-            [left, left + width], y(gap.lower_mmhg), y(gap.upper_mmhg), color=look.GAP, alpha=0.25,
-            lw=0,
-        )  # fmt: skip
-    for mmhg, colour, line in (
-        (item.systolic_mmhg, look.SYSTOLIC, "-"),
-        (item.k4_mmhg, look.DIASTOLIC, ":"),
-        (item.diastolic_mmhg, look.DIASTOLIC, "-"),
+        lower, upper = y(gap.lower_mmhg), y(gap.upper_mmhg)
+        strokes.shades.append([(left, lower), (right, lower), (right, upper), (left, upper)])
+    for kind, mmhg in (
+        ("systolic", item.systolic_mmhg),
+        ("k4", item.k4_mmhg),
+        ("diastolic", item.diastolic_mmhg),
     ):
         if mmhg is not None:
-            axes.plot([left, left + width], [y(mmhg)] * 2, color=colour, lw=0.8, ls=line)
-    for audible, size, face, edge in (
-        (True, 3.2, look.INK, look.INK),
-        (False, 2.8, look.PAPER, look.SLATE),
-    ):
+            strokes.add(kind, [left, right], [y(mmhg)] * 2)
+    for kind, audible in (("heard", True), ("silent", False)):
         beats = [beat for beat in item.beats if beat.audible is audible]
-        at, of = [x(beat.time_s) for beat in beats], [y(beat.mmhg) for beat in beats]
-        axes.plot(at, of, "o", ms=size, mfc=face, mec=edge, mew=0.5)
+        strokes.add(kind, [x(beat.time_s) for beat in beats], [y(beat.mmhg) for beat in beats])

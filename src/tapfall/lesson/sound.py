@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Sequence
 
 import librosa
 import numpy as np
@@ -16,6 +17,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from tapfall.lesson.nouns import Dial
+from tapfall.lesson.padding import common_size, padded
 from tapfall.show.playback import CEILING, RATE_HZ, faded, gain_for, limited
 from tapfall.show.sound_panels import scaled, tamed, without_thumps
 
@@ -75,6 +77,26 @@ def gain_db(sound: Samples, dial: Dial) -> float:
     first, end = (int(place * dial.step_s * RATE_HZ) for place in (top, last))
     part = sound[first:end]
     return gain_for(part if part.size else sound)
+
+
+def equal(sounds: Sequence[str]) -> tuple[str, ...]:
+    """Return packed sounds padded to one size, which says nothing of what they hold.
+
+    Parameters
+    ----------
+    sounds
+        FLAC in base64.
+
+    Examples
+    --------
+    >>> quiet, loud = np.zeros(800, np.float32), np.full(800, 0.1, np.float32)
+    >>> loud[::2] = 0.0
+    >>> [len(one) for one in equal([packed(quiet, 0.0), packed(loud, 0.0)])]
+    [5464, 5464]
+    """
+    files = [base64.b64decode(one) for one in sounds]
+    size = common_size([len(file) for file in files]) if files else 0
+    return tuple(base64.b64encode(padded(file, size)).decode("ascii") for file in files)
 
 
 def packed(sound: Samples, gain_db: float) -> str:

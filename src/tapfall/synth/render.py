@@ -1,10 +1,15 @@
-"""A scenario as separate layers of sound, before they are mixed."""
+"""A scenario as separate layers of sound, before they are mixed.
+
+The beats and how loud each sounds (:func:`outline_of`) take an eighth of the time of the
+whole; tracks of sound and noise (:func:`render`) come from them.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapfall.model import FloatArray
 from tapfall.synth.artery import Pressures, pressures_of
@@ -21,14 +26,13 @@ from tapfall.synth.streams import stream
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Layers:
-    """What a scenario consists of; tracks of shape ``(n,)`` after the sensor's response.
+class Outline:
+    """Beats, pressures, and the sound of each beat alone: a scenario before its noises.
 
-    ``sounds`` holds the Korotkoff sounds, ``thumps`` the inaudible pulses,
-    ``hand`` the noise of inflation and release, ``noises`` one track per noise
-    of the room.  ``levels`` is each beat's level (largest rms over 60 ms in
-    25-250 Hz, 0 where there is no sound), ``loudest`` the rms of the loudest
-    tenth, which is kept as a reference where the sounds are switched off.
+    ``waves`` are the sounding beats, shape ``(sounding, samples)``, after the sensor's
+    response, and ``start`` the sample at which each begins.  ``levels`` is each beat's level
+    (largest rms over 60 ms in 25-250 Hz, 0 where there is no sound), ``loudest`` the rms of
+    the loudest tenth, which is kept as a reference where the sounds are switched off.
     """
 
     rate_hz: float
@@ -37,18 +41,38 @@ class Layers:
     pressures: Pressures
     trend: Trend
     openings: Openings
+    waves: FloatArray
+    start: NDArray[np.intp]
+    levels: FloatArray
+    loudest: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Layers:
+    """What a scenario consists of; tracks of shape ``(n,)`` after the sensor's response.
+
+    ``sounds`` holds the Korotkoff sounds, ``thumps`` the inaudible pulses,
+    ``hand`` the noise of inflation and release, ``noises`` one track per noise
+    of the room.
+    """
+
+    outline: Outline
     sounds: FloatArray
     thumps: FloatArray
     hand: FloatArray
     noises: tuple[FloatArray, ...]
-    levels: FloatArray
-    loudest: float
+
+    @property
+    def rate_hz(self) -> float:
+        """Sampling rate of the tracks."""
+        return self.outline.rate_hz
 
     @property
     def falling(self) -> slice:
         """The samples of the deflation that is read."""
         return slice(
-            int(self.trend.fall_s * self.rate_hz), int(self.trend.release_s * self.rate_hz)
+            int(self.outline.trend.fall_s * self.rate_hz),
+            int(self.outline.trend.release_s * self.rate_hz),
         )
 
 
@@ -103,8 +127,8 @@ def _scaled(track: FloatArray, rate_hz: float, want: float, window: slice) -> Fl
     return track * (want / found) if found > 0 else track
 
 
-def render(scenario: Scenario) -> Layers:
-    """Simulate every part of a scenario and keep the parts apart.
+def outline_of(scenario: Scenario) -> Outline:
+    """Simulate the beats of a scenario and the sound of each, without any noise.
 
     Parameters
     ----------
@@ -113,13 +137,18 @@ def render(scenario: Scenario) -> Layers:
 
     Returns
     -------
-    Layers
-        Beats, pressures, cuff trend and tracks.
+    Outline
+        What :func:`render` starts from.
+
+    Examples
+    --------
+    >>> outline = outline_of(Scenario(seed=1))
+    >>> outline.levels.shape == outline.beats.foot_s.shape
+    True
     """
-    person, sound, sensor, room = scenario.person, scenario.sound, scenario.sensor, scenario.room
+    person, sound, sensor = scenario.person, scenario.sound, scenario.sensor
     seed, rate_hz = scenario.seed, float(sensor.rate_hz)
     trend = trend_of(scenario.cuff, seed)
-    n = int(trend.end_s * rate_hz)
     breath = breath_of(person, seed)
     beats = beats_of(person, breath, trend.end_s, seed)
     pressures = pressures_of(person, beats, breath, seed)
@@ -135,8 +164,44 @@ def render(scenario: Scenario) -> Layers:
     counted = (onset_s >= trend.hold_s) & (onset_s < trend.release_s) & (levels > 0)
     loudest = loudest_tenth(levels[counted if counted.any() else levels > 0]) if index.size else 0.0
     loudest = loudest or 0.3 * 10 ** (sound.peak_dbfs / 20)
+    if not sound.present:
+        waves, levels = waves * 0.0, levels * 0.0
+    return Outline(
+        rate_hz=rate_hz,
+        breath=breath,
+        beats=beats,
+        pressures=pressures,
+        trend=trend,
+        openings=openings,
+        waves=waves,
+        start=start,
+        levels=levels,
+        loudest=loudest,
+    )
 
-    thumps = respond(sensor, thump_of(person, sound, beats, openings, rate_hz, n, seed))
+
+def render(scenario: Scenario, outline: Outline | None = None) -> Layers:
+    """Simulate every part of a scenario and keep the parts apart.
+
+    Parameters
+    ----------
+    scenario
+        What to simulate.
+    outline
+        Its outline, where it is there already.
+
+    Returns
+    -------
+    Layers
+        Outline and tracks.
+    """
+    person, sound, sensor, room = scenario.person, scenario.sound, scenario.sensor, scenario.room
+    seed, rate_hz = scenario.seed, float(sensor.rate_hz)
+    base = outline or outline_of(scenario)
+    trend, beats, loudest = base.trend, base.beats, base.loudest
+    n = int(trend.end_s * rate_hz)
+
+    thumps = respond(sensor, thump_of(person, sound, beats, base.openings, rate_hz, n, seed))
     peak = 10 ** ((sound.peak_dbfs + sound.thump_db) / 20)
     thumps *= peak / (np.abs(thumps).max(initial=0.0) or 1.0)
     hand = _hand_noise(scenario, trend, n, loudest)
@@ -146,25 +211,16 @@ def render(scenario: Scenario) -> Layers:
     for noise in room.noises:
         met[noise.kind] = met.get(noise.kind, -1) + 1
         if noise.kind == "heart":
-            track = heart_sounds(room, beats, breath, rate_hz, n, seed)
+            track = heart_sounds(room, beats, base.breath, rate_hz, n, seed)
         else:
             rng = stream(seed, "noise", noise.kind, met[noise.kind])
-            track = room_noise(noise, n, rate_hz, rng, breath)
+            track = room_noise(noise, n, rate_hz, rng, base.breath)
         want = loudest * 10 ** (-noise.snr_db / 20)
         noises.append(_scaled(respond(sensor, track), rate_hz, want, falling))
-    if not sound.present:
-        waves, levels = waves * 0.0, levels * 0.0
     return Layers(
-        rate_hz=rate_hz,
-        breath=breath,
-        beats=beats,
-        pressures=pressures,
-        trend=trend,
-        openings=openings,
-        sounds=place(waves, start, n),
+        outline=base,
+        sounds=place(base.waves, base.start, n),
         thumps=thumps,
         hand=hand,
         noises=tuple(noises),
-        levels=levels,
-        loudest=loudest,
     )

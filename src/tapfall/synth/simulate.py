@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapfall.model import FloatArray, Phase, Recording, Rhythm
 from tapfall.synth.log import log_of, shown_mmhg
@@ -14,12 +16,12 @@ from tapfall.synth.loudness import (
     in_band,
     noise_around,
 )
-from tapfall.synth.render import Layers, render
+from tapfall.synth.render import Layers, Outline, render
 from tapfall.synth.rules import read_beats, rounded
 from tapfall.synth.scenario import Scenario
 from tapfall.synth.sensor import record
 from tapfall.synth.streams import stream
-from tapfall.synth.truth import TrueBeat, Truth
+from tapfall.synth.truth import TrueBeat, TrueReading, Truth
 
 #: Where the second and third phase start, 0 systolic to 1 diastolic (our choice).
 K2_DEPTH = 0.2
@@ -61,22 +63,21 @@ def _rms(samples: FloatArray) -> float:
     return float(np.sqrt(np.mean(samples**2))) if samples.size else 0.0
 
 
-def truth_of(scenario: Scenario, layers: Layers) -> Truth:
-    """Return what the layers of a scenario really hold."""
-    trend, openings, beats, cuff = layers.trend, layers.openings, layers.beats, scenario.cuff
-    noise = layers.thumps + layers.hand + sum(layers.noises, np.zeros_like(layers.thumps))
-    noise_band = in_band(noise, layers.rate_hz)
-    around = noise_around(noise_band, layers.rate_hz, openings.onset_s)
+def _listed(
+    scenario: Scenario, outline: Outline, around: FloatArray
+) -> tuple[tuple[TrueBeat, ...], NDArray[np.intp]]:
+    """Beats from the top to the release, the noise around each given; and their index."""
+    trend, openings, beats, cuff = outline.trend, outline.openings, outline.beats, scenario.cuff
     floor = max(
-        layers.loudest * 10 ** (-AUDIBLE_BELOW_LOUDEST_DB / 20), 10 ** (AUDIBLE_FLOOR_DBFS / 20)
+        outline.loudest * 10 ** (-AUDIBLE_BELOW_LOUDEST_DB / 20), 10 ** (AUDIBLE_FLOOR_DBFS / 20)
     )
-    quiet = layers.levels >= floor
-    noisy = quiet & (layers.levels >= around)
+    quiet = outline.levels >= floor
+    noisy = quiet & (outline.levels >= around)
     ungapped = openings.level_db > -AUDIBLE_BELOW_LOUDEST_DB
     faded = ungapped & (openings.gap_db > 6) & ~quiet & scenario.sound.present
     shown = shown_mmhg(cuff, openings.cuff_mmhg)
-    high = shown_mmhg(cuff, layers.pressures.systolic_mmhg)
-    low = shown_mmhg(cuff, layers.pressures.diastolic_mmhg)
+    high = shown_mmhg(cuff, outline.pressures.systolic_mmhg)
+    low = shown_mmhg(cuff, outline.pressures.diastolic_mmhg)
     inside = np.flatnonzero(
         (openings.onset_s >= trend.hold_s) & (openings.onset_s < trend.release_s)
     )
@@ -99,26 +100,76 @@ def truth_of(scenario: Scenario, layers: Layers) -> Truth:
         )
         for i in inside
     )
-    seed = scenario.seed
+    return listed, inside
+
+
+def _readings(listed: tuple[TrueBeat, ...], seed: int) -> tuple[TrueReading, TrueReading]:
+    """In quiet and in noise."""
+    return (
+        read_beats(
+            listed, [beat.audible_in_quiet for beat in listed], stream(seed, "thresholds", "quiet")
+        ),
+        read_beats(
+            listed, [beat.audible_in_noise for beat in listed], stream(seed, "thresholds", "noise")
+        ),
+    )
+
+
+def expected_readings(
+    scenario: Scenario, outline: Outline, *, louder_db: float = 0.0
+) -> tuple[TrueReading, TrueReading]:
+    """Return the readings in quiet and in noise, with every noise as loud all along as its mean.
+
+    The first is exact.  The second costs no noise: it tells beforehand, for steady noises,
+    what a recording is likely to come to.
+
+    Parameters
+    ----------
+    scenario
+        What would be simulated.
+    outline
+        Its outline.
+    louder_db
+        By how much the noises are taken to be louder than they are.
+
+    Examples
+    --------
+    >>> from tapfall.synth.render import outline_of
+    >>> scenario = Scenario(seed=1)
+    >>> quiet, noisy = expected_readings(scenario, outline_of(scenario))
+    >>> quiet == simulate(scenario).truth.in_quiet, noisy.readable
+    (True, True)
+    """
+    power = sum(10 ** (-noise.snr_db / 10) for noise in scenario.room.noises)
+    level = outline.loudest * math.sqrt(power) * 10 ** (louder_db / 20)
+    listed, _ = _listed(scenario, outline, np.full(outline.levels.size, level))
+    return _readings(listed, scenario.seed)
+
+
+def truth_of(scenario: Scenario, layers: Layers) -> Truth:
+    """Return what the layers of a scenario really hold."""
+    outline = layers.outline
+    trend, beats = outline.trend, outline.beats
+    noise = layers.thumps + layers.hand + sum(layers.noises, np.zeros_like(layers.thumps))
+    noise_band = in_band(noise, layers.rate_hz)
+    around = noise_around(noise_band, layers.rate_hz, outline.openings.onset_s)
+    listed, inside = _listed(scenario, outline, around)
     fall_s = trend.release_s - trend.fall_s
     top, bottom = trend.at(np.array([trend.fall_s, trend.release_s]))
     rate = float(top - bottom) / fall_s
     median_s = float(np.median(beats.before_s[inside])) if inside.size else 0.0
     snr_db = None
-    if scenario.sound.present and (layers.levels > 0).any():
+    if scenario.sound.present and (outline.levels > 0).any():
         around_db = 20 * np.log10(_rms(noise_band[layers.falling]) + 1e-15)
-        snr_db = rounded(20 * np.log10(layers.loudest) - around_db)
+        snr_db = rounded(20 * np.log10(outline.loudest) - around_db)
+    in_quiet, in_noise = _readings(listed, scenario.seed)
     return Truth(
         beats=listed,
-        in_quiet=read_beats(
-            listed, [beat.audible_in_quiet for beat in listed], stream(seed, "thresholds", "quiet")
-        ),
-        in_noise=read_beats(
-            listed, [beat.audible_in_noise for beat in listed], stream(seed, "thresholds", "noise")
-        ),
+        in_quiet=in_quiet,
+        in_noise=in_noise,
         rhythm=_rhythm(scenario, beats.before_s[inside], beats.median_s[inside]),
-        lag_s=cuff.lag_s,
-        drift_ppm=cuff.drift_ppm,
+        lag_s=scenario.cuff.lag_s,
+        drift_ppm=scenario.cuff.drift_ppm,
         signal_to_noise_db=snr_db,
         deflation_mmhg_per_s=rounded(rate),
         deflation_mmhg_per_beat=rounded(rate * median_s),
@@ -126,13 +177,15 @@ def truth_of(scenario: Scenario, layers: Layers) -> Truth:
     )
 
 
-def simulate(scenario: Scenario) -> Simulation:
+def simulate(scenario: Scenario, outline: Outline | None = None) -> Simulation:
     """Simulate a scenario.
 
     Parameters
     ----------
     scenario
         What to simulate; the same scenario always gives the same truth.
+    outline
+        Its outline, where it is there already.
 
     Returns
     -------
@@ -150,12 +203,13 @@ def simulate(scenario: Scenario) -> Simulation:
     >>> simulation.truth.in_quiet.readable
     True
     """
-    layers = render(scenario)
+    layers = render(scenario, outline)
+    base = layers.outline
     heard = layers.sounds + layers.thumps + layers.hand
     for noise in layers.noises:
         heard = heard + noise
     log = log_of(
-        scenario.person, scenario.cuff, layers.beats, layers.pressures, layers.trend, scenario.seed
+        scenario.person, scenario.cuff, base.beats, base.pressures, base.trend, scenario.seed
     )
     recording = Recording(
         samples=record(scenario.sensor, heard), rate_hz=layers.rate_hz, cuff=log, simulated=True

@@ -75,10 +75,21 @@ def load(
 
     Examples
     --------
-    ::
+    >>> import pathlib, tempfile
+    >>> import numpy as np
+    >>> import soundfile
+    >>> time_s = np.arange(2000) / 1000.0
+    >>> both = np.stack([0.1 * np.sin(300.0 * time_s), 0.5 - 0.01 * time_s], axis=1)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "both.wav"
+    ...     soundfile.write(path, both, 1000, subtype="FLOAT")
+    ...     recording = load(path, channel=1, cuff_channel=2, cuff_scale=300.0)
+    >>> recording.rate_hz, round(float(recording.cuff.pressure_mmhg[0]))
+    (1000.0, 150)
+
+    And of other forms::
 
         recording = load("arm.wav", "arm.csv")
-        recording = load("both.wav", cuff_channel=2, cuff_scale=300.0)
         recording = load("arm.edf", channel="Mic", cuff_channel="Cuff")
     """
     _check_arguments(audio, cuff, cuff_channel, cuff_scale, cuff_offset, lag_s)
@@ -160,6 +171,19 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
     ------
     InputError
         A file cannot be written, or the sampling rate is not a whole number.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> import numpy as np
+    >>> from tapfall.model import CuffLog, Recording
+    >>> cuff = CuffLog(time_s=np.array([0.0, 1.0]), pressure_mmhg=np.array([150.0, 147.0]))
+    >>> recording = Recording(samples=np.sin(np.arange(1000.0)), rate_hz=1000.0, cuff=cuff)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     sound, log = pathlib.Path(folder) / "arm.wav", pathlib.Path(folder) / "arm.csv"
+    ...     save(recording, sound, log)
+    ...     load(sound, log).cuff.pressure_mmhg.tolist()
+    [150.0, 147.0]
     """
     import soundfile
 

@@ -64,6 +64,17 @@ def make_set(
     ------
     InputError
         The folder holds something, the key would lie in it, or a file cannot be written.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from tapfall.lesson.grades import grade_of
+    >>> order = Order(grade=grade_of("1"), count=1, seed=4)
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     written = make_set(order, pathlib.Path(place) / "first")
+    ...     names = sorted(path.name for path in pathlib.Path(place).iterdir())
+    >>> names, len(written.key.items)
+    (['first', 'first-key-sheet.pdf', 'first-key.json'], 1)
     """
     made: list[Made] = []
 

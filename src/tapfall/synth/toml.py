@@ -125,6 +125,16 @@ def _lines(thing: Any) -> list[str]:
 def scenario_to_toml(scenario: Scenario) -> str:
     """Write every field of a scenario, defaults too.
 
+    Parameters
+    ----------
+    scenario
+        What to write.
+
+    Returns
+    -------
+    str
+        TOML that :func:`scenario_from_toml` reads back.
+
     Examples
     --------
     >>> scenario = Scenario(seed=4)
@@ -151,11 +161,25 @@ def load_scenario(path: str | os.PathLike[str]) -> Scenario:
     path
         The file.
 
+    Returns
+    -------
+    Scenario
+        Fields that the file leaves out have their defaults.
+
     Raises
     ------
     ScenarioError
         The file cannot be read or does not hold a scenario; the message
         starts with the file's name.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "mine.toml"
+    ...     _ = path.write_text("seed = 7\\n")
+    ...     load_scenario(path).seed
+    7
     """
     shown = printable(os.fspath(path))
     try:
@@ -177,9 +201,25 @@ def load_scenario(path: str | os.PathLike[str]) -> Scenario:
 def save_scenario(scenario: Scenario, path: str | os.PathLike[str]) -> None:
     """Write a scenario as a TOML file, complete or not at all.
 
+    Parameters
+    ----------
+    scenario
+        What to write, every field of it.
+    path
+        The file to write.
+
     Raises
     ------
     InputError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "mine.toml"
+    ...     save_scenario(Scenario(seed=7), path)
+    ...     load_scenario(path) == Scenario(seed=7)
+    True
     """
     write_bytes(path, scenario_to_toml(scenario).encode())

@@ -46,6 +46,11 @@ def agreement(table: Table, scheme: str = "acc-aha-2025") -> Agreement:
     scheme
         The scheme of categories for kappa, a name of :data:`tapfall.visit.SCHEMES`.
 
+    Returns
+    -------
+    Agreement
+        A group for each pressure and condition; pressures in mmHg.
+
     Raises
     ------
     SettingError

@@ -44,6 +44,11 @@ def proportional_bias(estimates: Sequence[float], references: Sequence[float]) -
     estimates, references
         Independent pairs, shape (n,), n at least 10.
 
+    Returns
+    -------
+    Proportional
+        Slopes in mmHg for each mmHg, with intervals and p values.
+
     Raises
     ------
     InputError

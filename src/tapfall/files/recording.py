@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import math
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG, check_overlap
 from tapfall.files.lab import lab_log, lab_sound, log_of, opener_of
 from tapfall.files.labfile import LabFile
 from tapfall.files.names import PathLike, base_name, label_of
-from tapfall.files.writing import write_atomically, write_bytes
+from tapfall.files.writing import write_bytes
 from tapfall.model import CuffLog, Recording, Source
 
 
@@ -194,15 +194,13 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
         )
     samples = full_scale(recording.samples)
 
-    def fill(draft: Path) -> None:
-        with draft.open("wb") as file:
-            rate = int(recording.rate_hz)
-            with soundfile.SoundFile(file, "w", rate, 1, "PCM_24", format="WAV") as track:
-                if recording.simulated:
-                    track.comment = f"{SIMULATED_COMMENT}: no person was measured"
-                track.write(np.clip(samples, -1.0, 1.0))
-
-    write_atomically(audio, fill)
+    # Made in memory: a disk that is full is told by Python, not by the sound library.
+    file, rate = io.BytesIO(), int(recording.rate_hz)
+    with soundfile.SoundFile(file, "w", rate, 1, "PCM_24", format="WAV") as track:
+        if recording.simulated:
+            track.comment = f"{SIMULATED_COMMENT}: no person was measured"
+        track.write(np.clip(samples, -1.0, 1.0))
+    write_bytes(audio, file.getvalue())
     rows = zip(
         np.round(recording.cuff.time_s, 6).tolist(),
         np.round(recording.cuff.pressure_mmhg, 4).tolist(),

@@ -100,5 +100,7 @@ def test_a_threshold_at_which_this_story_is_silent_counts_as_a_sound() -> None:
     # The systolic beat is 2 and the last sound 17, whatever this one story holds there.
     story = "....xxxxxxxxxxxx...."
     assert silences(story, first=2, last=17) == [3, 16]
+    # The sounds beyond are the thresholds themselves, however far the next beat is.
+    assert silences(story, step_mmhg=5.0, first=2, last=17) == [3, 16]
     # Beats outside of the two play no part.
     assert silences("x.x." + story[4:16] + ".x.x", first=4, last=15) == []

@@ -36,6 +36,16 @@ def key_of(name: str) -> str:
 def to_json(value: Any) -> Any:
     """Turn a judgement (dataclasses, enums, tuples, numbers) into JSON values.
 
+    Parameters
+    ----------
+    value
+        A dataclass of :mod:`tapfall.model` or its kin, or what one holds.
+
+    Returns
+    -------
+    dict, list, str, float, int, bool or None
+        Fields by their names in JSON: ``mmhg`` is spelt ``mmHg``.
+
     Raises
     ------
     TypeError

@@ -128,7 +128,7 @@ def test_simulate_a_file(capsys: Output) -> None:
     [
         ([], "found no scenario; allowed a name (see tapfall simulate --list)"),
         (["../normal"], "../normal: found no built-in scenario of that name"),
-        (["none.toml"], "none.toml: cannot be read (No such file or directory)"),
+        (["none.toml"], "none.toml: found no such file; allowed a TOML file"),
         (["normal", "--systolic", "1000"], "person.systolic_mmhg: found 1000"),
         (
             ["normal", "--systolic", "60", "--diastolic", "90"],

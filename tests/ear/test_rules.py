@@ -6,6 +6,9 @@ Unless told otherwise the cuff falls by 3 mmHg from beat to beat, from 150.
 
 from __future__ import annotations
 
+import itertools
+import statistics
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -78,6 +81,11 @@ CASES = {
     "gap": ("..xxx....xxx...", case(2, 11, gap=(4, 9))),
     "gap of two beats": ("..xxx..xxx...", case(2, 9, gap=(4, 7))),
     "the widest of two gaps": ("..xx..xx.....xx...", case(2, 14, gap=(7, 13))),
+    "the widest gap first": ("..xx......xx...xx...", case(2, 16, gap=(3, 10))),
+    "of two gaps alike the upper one": ("..xx...xx...xx...", case(2, 13, gap=(3, 7))),
+    "a run with dropouts below a gap": ("..xx.x....x.xx...", case(2, 13, gap=(5, 10))),
+    "two on alternate beats make no run": ("..xxx....x.x....xx...", case(2, 17, gap=(4, 16))),
+    "three on alternate beats make one": ("..xxx....x.x.x....xx...", case(2, 19, gap=(4, 9))),
     "lone sound within a gap": ("..xx....x....xx...", case(2, 14, gap=(3, 13))),
     # Not reached: fewer than two silent beats above the first sound, fewer than
     # three below the last.
@@ -118,6 +126,11 @@ def test_the_definitions(name: str) -> None:
         ("..xxx..xxx...", 1.0, (NONE, NONE)),
         # 7 mmHg from sound to sound, 5 from the first silent beat to the last.
         ("..xxx......xxx...", 1.0, (4, 11)),
+        # Exactly 4 mmHg, and a quarter less.
+        ("..xxx...xxx...", 1.0, (4, 8)),
+        ("..xxx..xxx...", 1.25, (NONE, NONE)),
+        # 4.2 mmHg.
+        ("..xxx..xxx...", 1.4, (4, 7)),
         # 15 mmHg, but one silent beat.
         ("..xxx.xxx...", 7.5, (NONE, NONE)),
         ("..xxx..xxx...", 7.5, (4, 7)),
@@ -135,12 +148,13 @@ def test_silence_next_to_a_lone_sound_is_no_gap() -> None:
     assert told(ruled_of("..xxxx....x..."))["gap"] == (NONE, NONE)
 
 
-def test_many_stories_are_judged_one_by_one() -> None:
+@pytest.mark.parametrize("order", [1, -1])
+def test_many_stories_are_judged_one_by_one(order: int) -> None:
     width = max(len(story) for story, _ in CASES.values())
-    stories = [story.ljust(width, ".") for story, _ in CASES.values()]
-    heard = np.array([[one == "x" for one in story] for story in stories])
+    stories = [story.ljust(width, ".") for story, _ in CASES.values()][::order]
+    heard = np.array([[one == "x" for one in story] for story in [*stories, *stories]])
     together = apply_rules(heard, 150.0 - 3.0 * np.arange(width))
-    for row, story in enumerate(stories):
+    for row, story in enumerate([*stories, *stories]):
         assert told(together, row) == told(ruled_of(story))
 
 
@@ -212,6 +226,53 @@ def test_the_limit_is_80_percent_of_the_local_median(share: float, kept: bool) -
     intervals = [1.0] * 21
     intervals[10] = share
     assert bool(expected_beats(beats(intervals))[11]) is kept
+
+
+def plainly_expected(time_s: list[float]) -> list[bool]:
+    """Expected beats straight from the definition; all where there are fewer than four."""
+    interval_s = [later - earlier for earlier, later in itertools.pairwise(time_s)]
+    kept = [True]
+    for i, own_s in enumerate(interval_s):
+        around_s = interval_s[max(i - 4, 0) : i] + interval_s[i + 1 : i + 5]
+        kept.append(len(time_s) < 4 or own_s >= 0.8 * statistics.median(around_s))
+    return kept[: len(time_s)]
+
+
+@settings(max_examples=200, deadline=None)
+@given(steps=st.lists(st.integers(60, 140), max_size=24))
+def test_expected_beats_are_those_of_the_plain_definition(steps: list[int]) -> None:
+    time_s = beats([step / 128 for step in steps])
+    assert expected_beats(time_s).tolist() == plainly_expected(time_s.tolist())
+
+
+@pytest.mark.parametrize(
+    ("intervals", "kept"),
+    [
+        # Fewer than four beats tell no rhythm.
+        ([1.0, 0.5], [True, True, True]),
+        ([1.0, 1.0, 0.5], [True, True, True, False]),
+        # Exactly 80 % is expected: 5/4 and 1 are exact in binary.
+        ([1.25, 1.25, 1.0, 1.25, 1.25], [True] * 6),
+    ],
+)
+def test_few_beats_and_the_bound_itself(intervals: list[float], kept: list[bool]) -> None:
+    assert expected_beats(beats(intervals)).tolist() == kept
+
+
+def test_the_median_is_that_of_eight_around() -> None:
+    # Of the eight around the short one five are 0.8 s, so 0.7 is no less than 80 % of 0.8.
+    # Of six around it half would be 0.8 and half 1.0 s, and so of ten: 80 % of 0.9 is 0.72.
+    intervals = [1.0, 0.8, 1.0, 0.8, 1.0, 0.7, 0.8, 1.0, 0.8, 0.8, 1.0]
+    assert bool(expected_beats(beats(intervals))[6])
+
+
+def test_several_clocks_are_judged_one_by_one() -> None:
+    rows = np.array(
+        [beats([1.0] * 12), beats([1.0] * 5 + [0.6] + [1.0] * 6), beats([0.5] * 11 + [0.3])]
+    )
+    together = expected_beats(rows)
+    assert together.shape == rows.shape
+    assert [np.flatnonzero(~row).tolist() for row in together] == [[], [6], [12]]
 
 
 def test_the_median_is_local() -> None:

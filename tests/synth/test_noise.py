@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -182,6 +183,9 @@ def test_a_silent_or_missing_file_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "none.wav"
     with pytest.raises(ScenarioError, match=r"which cannot be read .* allowed an audio file"):
         make(Noise(kind="file", path=str(path)))
+    os.mkfifo(tmp_path / "pipe.wav")
+    with pytest.raises(ScenarioError, match=r"which cannot be read \(no regular file\)"):
+        make(Noise(kind="file", path=str(tmp_path / "pipe.wav")))
     soundfile.write(path, np.zeros(100), 8000)
     with pytest.raises(ScenarioError, match="which is silent; allowed an audio file with sound"):
         make(Noise(kind="file", path=str(path)))

@@ -210,8 +210,28 @@ def test_what_is_not_toml_is_refused(tmp_path: Path) -> None:
     path.write_bytes(b"\xff\xfe")
     with pytest.raises(ScenarioError, match=r"cannot be read \(not UTF-8\); allowed a TOML file"):
         load_scenario(path)
-    with pytest.raises(ScenarioError, match=r"cannot be read \(No such file or directory\)"):
+    with pytest.raises(ScenarioError, match="found no such file; allowed a TOML file"):
         load_scenario(tmp_path / "none.toml")
+    path.write_bytes(b"")
+    with pytest.raises(ScenarioError, match="found 0 bytes; allowed a TOML file"):
+        load_scenario(path)
+    path.write_bytes(b"#" * 50_001)
+    with pytest.raises(ScenarioError, match="found 50001 bytes; allowed at most 50000 bytes"):
+        load_scenario(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("seed = " + "[" * 5000, "nested too deeply"),
+        ("seed = " + "[" * 5000 + "]" * 5000, "nested too deeply"),
+        ("seed = " + "9" * 5000, "not TOML"),
+        ("a" + ".a" * 2000 + " = 1", "a: found an unknown field"),
+    ],
+)
+def test_hostile_toml_is_refused(text: str, message: str) -> None:
+    with pytest.raises(ScenarioError, match=message):
+        scenario_from_toml(text)
 
 
 def test_builtin_scenarios_are_what_they_say() -> None:

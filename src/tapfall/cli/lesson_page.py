@@ -149,10 +149,12 @@ def _key(lesson: LessonSet, path: str, mode: Mode) -> Key:
 
 def _of_recordings(args: argparse.Namespace) -> int:
     import os
+    from pathlib import Path
 
     from tapfall.errors import SettingError
-    from tapfall.files import check_writable, write_bytes
+    from tapfall.files import check_writable
     from tapfall.files.names import label_of
+    from tapfall.files.writing import write_atomically
     from tapfall.lesson.blind import blind, key_path, observer_code
     from tapfall.lesson.blindkey import write_blind_key
     from tapfall.lesson.nouns import Mode
@@ -177,9 +179,14 @@ def _of_recordings(args: argparse.Namespace) -> int:
         mode=Mode.EXAMINE, language=args.language, observer=code, simulated=made.simulated
     )
     page = page_html(made.lesson, made.sounds, choices).encode("utf-8")
-    # The key first: a page whose key is lost is worth nothing.
-    write_blind_key(private, made.key)
-    write_bytes(args.output, page)
+
+    def fill(draft: Path) -> None:
+        # A page whose key is lost is worth nothing, nor is a key whose page is: the key is
+        # written when the page stands there whole, and then the page gets its name.
+        draft.write_bytes(page)
+        write_blind_key(private, made.key)
+
+    write_atomically(args.output, fill)
     say(
         _told(args.output, len(page), len(made.lesson.items), Mode.EXAMINE, False)
         + f"Private key, not for the observer: {label_of(private)}\n"

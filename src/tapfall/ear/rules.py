@@ -54,22 +54,15 @@ class Ruled:
 
 def _first_true(table: np.ndarray) -> np.ndarray:
     """Column of the first true cell of each row, a large number where there is none."""
-    found = table.any(axis=1)
-    return np.where(found, table.argmax(axis=1), np.iinfo(np.intp).max)
+    none = np.full(table.shape[0], np.iinfo(np.intp).max)
+    return np.where(table.any(axis=1), table.argmax(axis=1), none) if table.shape[1] else none
 
 
 def _starts(heard: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """First beat of a pair, and first of three on alternate beats, for each row."""
-    m, n = heard.shape
     pair = heard[:, :-1] & heard[:, 1:]
-    third = np.zeros((m, max(n - 4, 0)), bool)
-    if n >= 5:
-        third = heard[:, :-4] & ~heard[:, 1:-3] & heard[:, 2:-2] & ~heard[:, 3:-1] & heard[:, 4:]
-    none = np.full(m, np.iinfo(np.intp).max)
-    return (
-        _first_true(pair) if pair.shape[1] else none,
-        _first_true(third) if third.shape[1] else none,
-    )
+    third = heard[:, :-4] & ~heard[:, 1:-3] & heard[:, 2:-2] & ~heard[:, 3:-1] & heard[:, 4:]
+    return _first_true(pair), _first_true(third)
 
 
 def apply_rules(heard: np.ndarray, cuff_mmhg: FloatArray) -> Ruled:
@@ -134,24 +127,15 @@ def apply_rules(heard: np.ndarray, cuff_mmhg: FloatArray) -> Ruled:
 def _widest_gap(heard: np.ndarray, cuff_mmhg: FloatArray) -> tuple[int, int] | None:
     """Edges of the widest silence between two runs of at least two sounds."""
     sounds = np.flatnonzero(heard)
-    breaks = np.flatnonzero(np.diff(sounds) > 1)
-    begins = sounds[np.concatenate([[0], breaks + 1])]
-    ends = sounds[np.concatenate([breaks, [sounds.size - 1]])]
     # Runs broken by one missed beat are one run.
-    runs: list[list[int]] = []
-    for begin, end in zip(begins.tolist(), ends.tolist(), strict=True):
-        if runs and begin - runs[-1][1] <= GAP_BEATS:
-            runs[-1][1] = end
-            runs[-1][2] += end - begin + 1
-        else:
-            runs.append([begin, end, end - begin + 1])
+    runs = np.split(sounds, np.flatnonzero(np.diff(sounds) > GAP_BEATS) + 1)
     # A run of two is a pair; lone sounds on alternate beats make one from three on.
-    runs = [run for run in runs if run[2] >= 3 or run[2] == 2 == run[1] - run[0] + 1]
+    runs = [run for run in runs if run.size >= 3 or (run.size == 2 and run[1] - run[0] == 1)]
     best: tuple[float, int, int] | None = None
     for above, below in itertools.pairwise(runs):
-        width = float(cuff_mmhg[above[1]] - cuff_mmhg[below[0]])
+        width = float(cuff_mmhg[above[-1]] - cuff_mmhg[below[0]])
         if width >= GAP_MMHG and (best is None or width > best[0]):
-            best = (width, above[1], below[0])
+            best = (width, int(above[-1]), int(below[0]))
     return None if best is None else best[1:]
 
 
@@ -216,8 +200,9 @@ def expected_beats(time_s: FloatArray) -> np.ndarray:
     -------
     ndarray of bool
         False where the interval before a beat is below 80 % of the local
-        median interval, that of the eight around it (the project's definition),
-        shape as that of ``time_s``.
+        median interval, that of the eight around it (the project's definition;
+        fewer at the ends, and of fewer than four beats all count), shape as that
+        of ``time_s``.
 
     Examples
     --------

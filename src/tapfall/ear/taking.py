@@ -37,6 +37,13 @@ def take_readings(recording: Recording, settings: Settings | None = None) -> tup
     ------
     InputError
         If sound, log or settings cannot be used.
+
+    Examples
+    --------
+    >>> from tapfall.synth import Scenario, simulate
+    >>> recording = simulate(Scenario(seed=3)).recording
+    >>> [reading.status.value for reading in take_readings(recording)]
+    ['ok']
     """
     chosen = check_settings(settings or Settings())
     listener = Listener(rate_hz=recording.rate_hz, settings=chosen, announce=False)
@@ -88,5 +95,13 @@ def take_reading(recording: Recording, settings: Settings | None = None) -> Read
     ------
     InputError
         If sound, log or settings cannot be used.
+
+    Examples
+    --------
+    >>> from tapfall.synth import Scenario, simulate
+    >>> recording = simulate(Scenario(seed=3)).recording
+    >>> reading = take_reading(recording)
+    >>> reading.status.value, reading.systolic.mmhg > reading.diastolic.mmhg
+    ('ok', True)
     """
     return take_readings(recording, settings)[-1]

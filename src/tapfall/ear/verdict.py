@@ -108,7 +108,8 @@ def systolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Edg
         return None
     index = ruled.first[seen]
     # Of alternate beats the strong one before was silent; the weak one between tells nothing.
-    beyond = np.maximum(index - 1 - ruled.alternating_first[seen], 0)
+    # That much silence was seen, so both lie on the clock.
+    beyond = index - 1 - ruled.alternating_first[seen]
     return edge(index, beyond, cuff_mmhg, float(seen.mean()), error_mmhg)
 
 
@@ -118,5 +119,5 @@ def diastolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Ed
     if not seen.any():
         return None
     index = ruled.last[seen]
-    beyond = np.minimum(index + 1 + ruled.alternating_last[seen], cuff_mmhg.size - 1)
+    beyond = index + 1 + ruled.alternating_last[seen]
     return edge(index, beyond, cuff_mmhg, float(seen.mean()), error_mmhg)

@@ -67,6 +67,14 @@ def record_of(
     -------
     dict
         Keys as in the schema, see :func:`tapfall.files.reading_schema`.
+
+    Examples
+    --------
+    >>> from tapfall.ear.compose import unreadable
+    >>> from tapfall.model import Reason, Settings
+    >>> record = record_of(unreadable(Reason.NO_SOUNDS, Settings()))
+    >>> record["schema"], record["status"]
+    ('tapfall.reading/1', 'unreadable')
     """
     return {
         "schema": SCHEMA_NAME,
@@ -97,6 +105,17 @@ def write_reading(
     ------
     InputError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from tapfall.ear.compose import unreadable
+    >>> from tapfall.model import Reason, Settings
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "arm.json"
+    ...     write_reading(path, unreadable(Reason.NO_SOUNDS, Settings()))
+    ...     '"status": "unreadable"' in path.read_text()
+    True
     """
     write_json(path, record_of(reading, source, settings))
 
@@ -119,6 +138,18 @@ def read_reading(path: PathLike) -> ReadingRecord:
     ReadingError
         The file is not JSON or does not follow the schema; the message names
         the field.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from tapfall.ear.compose import unreadable
+    >>> from tapfall.model import Reason, Settings
+    >>> reading = unreadable(Reason.NO_SOUNDS, Settings())
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "arm.json"
+    ...     write_reading(path, reading)
+    ...     read_reading(path).reading == reading
+    True
     """
     label = label_of(path)
     value = read_json(path, ReadingError, _WANTED, MAX_BYTES)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import math
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG, check_overlap
 from tapfall.files.lab import lab_log, lab_sound, log_of, opener_of
 from tapfall.files.labfile import LabFile
 from tapfall.files.names import PathLike, base_name, label_of
-from tapfall.files.writing import write_atomically, write_bytes
+from tapfall.files.writing import write_bytes
 from tapfall.model import CuffLog, Recording, Source
 
 
@@ -75,10 +75,21 @@ def load(
 
     Examples
     --------
-    ::
+    >>> import pathlib, tempfile
+    >>> import numpy as np
+    >>> import soundfile
+    >>> time_s = np.arange(2000) / 1000.0
+    >>> both = np.stack([0.1 * np.sin(300.0 * time_s), 0.5 - 0.01 * time_s], axis=1)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "both.wav"
+    ...     soundfile.write(path, both, 1000, subtype="FLOAT")
+    ...     recording = load(path, channel=1, cuff_channel=2, cuff_scale=300.0)
+    >>> recording.rate_hz, round(float(recording.cuff.pressure_mmhg[0]))
+    (1000.0, 150)
+
+    And of other forms::
 
         recording = load("arm.wav", "arm.csv")
-        recording = load("both.wav", cuff_channel=2, cuff_scale=300.0)
         recording = load("arm.edf", channel="Mic", cuff_channel="Cuff")
     """
     _check_arguments(audio, cuff, cuff_channel, cuff_scale, cuff_offset, lag_s)
@@ -160,6 +171,19 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
     ------
     InputError
         A file cannot be written, or the sampling rate is not a whole number.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> import numpy as np
+    >>> from tapfall.model import CuffLog, Recording
+    >>> cuff = CuffLog(time_s=np.array([0.0, 1.0]), pressure_mmhg=np.array([150.0, 147.0]))
+    >>> recording = Recording(samples=np.sin(np.arange(1000.0)), rate_hz=1000.0, cuff=cuff)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     sound, log = pathlib.Path(folder) / "arm.wav", pathlib.Path(folder) / "arm.csv"
+    ...     save(recording, sound, log)
+    ...     load(sound, log).cuff.pressure_mmhg.tolist()
+    [150.0, 147.0]
     """
     import soundfile
 
@@ -170,15 +194,13 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
         )
     samples = full_scale(recording.samples)
 
-    def fill(draft: Path) -> None:
-        with draft.open("wb") as file:
-            rate = int(recording.rate_hz)
-            with soundfile.SoundFile(file, "w", rate, 1, "PCM_24", format="WAV") as track:
-                if recording.simulated:
-                    track.comment = f"{SIMULATED_COMMENT}: no person was measured"
-                track.write(np.clip(samples, -1.0, 1.0))
-
-    write_atomically(audio, fill)
+    # Made in memory: a disk that is full is told by Python, not by the sound library.
+    file, rate = io.BytesIO(), int(recording.rate_hz)
+    with soundfile.SoundFile(file, "w", rate, 1, "PCM_24", format="WAV") as track:
+        if recording.simulated:
+            track.comment = f"{SIMULATED_COMMENT}: no person was measured"
+        track.write(np.clip(samples, -1.0, 1.0))
+    write_bytes(audio, file.getvalue())
     rows = zip(
         np.round(recording.cuff.time_s, 6).tolist(),
         np.round(recording.cuff.pressure_mmhg, 4).tolist(),

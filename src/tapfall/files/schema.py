@@ -26,6 +26,11 @@ def reading_schema() -> dict[str, Any]:
     Unknown fields are refused everywhere; flags, reasons, states, phases,
     rhythms and rules are enumerated.
 
+    Returns
+    -------
+    dict
+        The schema as JSON values.
+
     Examples
     --------
     >>> reading_schema()["properties"]["schema"]

@@ -27,6 +27,14 @@ def check_writable(path: PathLike, inputs: tuple[PathLike, ...] = ()) -> None:
     InputError
         The folder is missing or closed, the name belongs to a folder or a
         device, or the output is one of the inputs.
+
+    Examples
+    --------
+    >>> try:
+    ...     check_writable("no_such_folder/arm.json")
+    ... except InputError as fault:
+    ...     print(str(fault).partition(";")[0])
+    no_such_folder/arm.json: cannot be written (No such file or directory)
     """
     try:
         target = _place(path)
@@ -74,10 +82,26 @@ def write_atomically(path: PathLike, fill: Callable[[Path], None]) -> None:
 def write_bytes(path: PathLike, data: bytes) -> None:
     """Write bytes to ``path``, complete or not at all.
 
+    Parameters
+    ----------
+    path
+        The file to write; what stood there is replaced.
+    data
+        Its whole content.
+
     Raises
     ------
     InputError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "note.txt"
+    ...     write_bytes(path, b"120/76")
+    ...     path.read_bytes()
+    b'120/76'
     """
 
     def fill(draft: Path) -> None:
@@ -102,10 +126,26 @@ def json_text(value: Any) -> str:
 def write_json(path: PathLike, value: Any) -> None:
     """Write ``value`` as JSON, complete or not at all.
 
+    Parameters
+    ----------
+    path
+        The file to write; what stood there is replaced.
+    value
+        JSON values: dict, list, str, number, bool or None.
+
     Raises
     ------
     InputError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "note.json"
+    ...     write_json(path, {"systolic_mmHg": 120.0})
+    ...     "120.0" in path.read_text()
+    True
     """
     write_bytes(path, json_text(value).encode("ascii"))
 

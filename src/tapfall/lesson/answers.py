@@ -114,6 +114,21 @@ def read_sessions(path: PathLike) -> tuple[Answers, ...]:
     ------
     InputError
         It cannot be used; the message names the line or the field.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> text = (
+    ...     "set_id,learner,saved,item,systolic_mmHg,diastolic_mmHg\\n"
+    ...     "set-7,k-4,2026-03-31T09:15:00Z,item-01,124,78\\n"
+    ...     "set-7,k-5,2026-03-31T09:15:00Z,item-01,,80\\n"
+    ... )
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "answers.csv"
+    ...     _ = path.write_text(text)
+    ...     found = read_sessions(path)
+    >>> [(one.learner, one.answers[0].systolic_mmhg) for one in found]
+    [('k-4', 124.0), ('k-5', None)]
     """
     label = label_of(path)
     with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:

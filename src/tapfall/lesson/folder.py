@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +15,7 @@ import soundfile
 from tapfall.errors import InputError
 from tapfall.files.audio import SIMULATED_COMMENT
 from tapfall.files.names import PathLike, label_of
-from tapfall.files.writing import check_writable, write_atomically, write_bytes
+from tapfall.files.writing import check_writable, write_bytes
 from tapfall.lesson.making import Made, Order, level_tones, make_items, set_of
 from tapfall.lesson.nouns import Key, LessonSet
 from tapfall.lesson.padding import common_size, padded
@@ -23,6 +26,8 @@ from tapfall.lesson.sheets import answer_sheet, teacher_sheet
 Sounding = tuple[str, np.ndarray, float, bool]
 #: File of the tones to set the volume by, and of the answer sheet.
 LEVEL_FILE, ANSWER_FILE = "level.flac", "answer-sheet.pdf"
+#: Stands in the folder while its set is made.
+_CLAIM = ".making"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +70,17 @@ def make_set(
     ------
     InputError
         The folder holds something, the key would lie in it, or a file cannot be written.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from tapfall.lesson.grades import grade_of
+    >>> order = Order(grade=grade_of("1"), count=1, seed=4)
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     written = make_set(order, pathlib.Path(place) / "first")
+    ...     names = sorted(path.name for path in pathlib.Path(place).iterdir())
+    >>> names, len(written.key.items)
+    (['first', 'first-key-sheet.pdf', 'first-key.json'], 1)
     """
     made: list[Made] = []
 
@@ -110,36 +126,62 @@ def write_folder(
     home = Path(folder)
     key_path = Path(key) if key is not None else home.with_name(f"{home.name}-key.json")
     teacher_path = key_path.with_name(f"{key_path.stem}-sheet.pdf")
-    _ready(home, key_path)
-    for path in (key_path, teacher_path):
-        check_writable(path)
-    rate_hz, simulated = 0.0, True
-    written: list[Path] = []
-    for file, samples, rate_hz, made_up in sounds:
-        written.append(home / file)
-        _write_sound(written[-1], samples, rate_hz, simulated=made_up)
-        simulated = simulated and made_up
-    _make_equal(written)
-    lesson, answers = made()
-    loud, faint = level_tones(rate_hz)
-    still = np.zeros(round(rate_hz), np.float32)
-    tones = np.concatenate([loud, still, faint])
-    _write_sound(home / LEVEL_FILE, tones, rate_hz, simulated=simulated)
-    write_bytes(home / ANSWER_FILE, answer_sheet(lesson, simulated=simulated))
-    write_key(key_path, answers)
-    write_bytes(teacher_path, teacher_sheet(answers, title=title, simulated=simulated))
-    write_set(home / SET_FILE, lesson)  # last: a folder without it is no set
+    with _claimed(home, key_path) as written:
+        for path in (key_path, teacher_path):
+            check_writable(path)
+        rate_hz, simulated = 0.0, True
+        for file, samples, rate_hz, made_up in sounds:
+            written.append(home / file)
+            _write_sound(home / file, samples, rate_hz, simulated=made_up)
+            simulated = simulated and made_up
+        _make_equal(written)
+        lesson, answers = made()
+        loud, faint = level_tones(rate_hz)
+        still = np.zeros(round(rate_hz), np.float32)
+        tones = np.concatenate([loud, still, faint])
+        written += [home / LEVEL_FILE, home / ANSWER_FILE]
+        _write_sound(home / LEVEL_FILE, tones, rate_hz, simulated=simulated)
+        write_bytes(home / ANSWER_FILE, answer_sheet(lesson, simulated=simulated))
+        write_key(key_path, answers)
+        written.append(key_path)
+        write_bytes(teacher_path, teacher_sheet(answers, title=title, simulated=simulated))
+        written.append(teacher_path)
+        write_set(home / SET_FILE, lesson)  # last: a folder without it is no set
     return Written(
         folder=home, key_path=key_path, teacher_path=teacher_path, lesson=lesson, key=answers
     )
 
 
+@contextmanager
+def _claimed(home: Path, key_path: Path) -> Iterator[list[Path]]:
+    """The folder for this set alone; what is put on the list is gone where making it fails."""
+    _ready(home, key_path)
+    written: list[Path] = []
+    try:
+        yield written
+    except BaseException:
+        with contextlib.suppress(OSError):
+            for path in (*written, home / _CLAIM):
+                path.unlink(missing_ok=True)
+            home.rmdir()
+        raise
+    (home / _CLAIM).unlink(missing_ok=True)
+
+
 def _ready(home: Path, key_path: Path) -> None:
-    label = label_of(home)
+    label, full = label_of(home), False
     try:
         home.mkdir(parents=True, exist_ok=True)
-        full = any(home.iterdir())
         inside = key_path.resolve().is_relative_to(home.resolve())
+        try:
+            # Only one of two that begin at once can make it.
+            (home / _CLAIM).open("x").close()
+        except FileExistsError:
+            full = True
+        else:
+            full = any(path.name != _CLAIM for path in home.iterdir())
+            if full or inside:
+                (home / _CLAIM).unlink()
     except (OSError, ValueError) as fault:
         reason = fault.strerror if isinstance(fault, OSError) else str(fault)
         raise InputError(
@@ -157,16 +199,15 @@ def _ready(home: Path, key_path: Path) -> None:
 
 def _write_sound(path: Path, samples: np.ndarray, rate_hz: float, *, simulated: bool) -> None:
     """Write FLAC of 16 bits; its only words, if any, say that it is simulated."""
-
-    def fill(draft: Path) -> None:
-        with soundfile.SoundFile(
-            draft, "w", round(rate_hz), 1, "PCM_16", format="FLAC", compression_level=0.0
-        ) as track:  # packs half as long, and a few hundredths worse
-            if simulated:
-                track.comment = f"{SIMULATED_COMMENT}: no person was measured"
-            track.write(samples)
-
-    write_atomically(path, fill)
+    # Made in memory: a disk that is full is told by Python, not by the sound library.
+    file = io.BytesIO()
+    with soundfile.SoundFile(
+        file, "w", round(rate_hz), 1, "PCM_16", format="FLAC", compression_level=0.0
+    ) as track:  # packs half as long, and a few hundredths worse
+        if simulated:
+            track.comment = f"{SIMULATED_COMMENT}: no person was measured"
+        track.write(samples)
+    write_bytes(path, file.getvalue())
 
 
 def _make_equal(paths: list[Path]) -> None:

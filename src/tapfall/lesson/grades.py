@@ -184,6 +184,16 @@ GRADES: tuple[Grade, ...] = (
 def grade_of(name: str) -> Grade:
     """Return a grade by its number.
 
+    Parameters
+    ----------
+    name
+        Its number: ``1`` to ``6``.
+
+    Returns
+    -------
+    Grade
+        Title and rules of the grade.
+
     Raises
     ------
     SettingError

@@ -124,6 +124,13 @@ def make_items(order: Order) -> Iterator[Made]:
     Made
         In the order of their names, ``item-01`` first.  The first ones come late: the
         whole pressures of a set are shared out among all its recordings.
+
+    Examples
+    --------
+    >>> from tapfall.lesson.grades import grade_of
+    >>> (made,) = make_items(Order(grade=grade_of("1"), count=1, seed=4))
+    >>> made.item.name, made.key.systolic_mmhg > made.key.diastolic_mmhg
+    ('item-01', True)
     """
     rng = stream(order.seed, "lesson", order.grade.name, "set")
     planned = plan(order.grade, order.count, order.seed)

@@ -170,11 +170,37 @@ def mark(
     others
         Keys of further sets, where sessions of one learner are of several sets.
 
+    Returns
+    -------
+    Marked
+        Each answer marked, and what each learner's answers show together; errors in
+        mmHg, read minus true.
+
     Raises
     ------
     InputError
         Answers belong to no set that there is a key of, to items that it does not have, or
         one session stands twice.
+
+    Examples
+    --------
+    >>> from tapfall.lesson.nouns import Answer, Answers, Key, KeyItem, Mode
+    >>> from tapfall.lesson.passing import pass_rule
+    >>> item = KeyItem(
+    ...     name="item-01", systolic_mmhg=124.0, diastolic_mmhg=78.0, k4_mmhg=None, gaps=(),
+    ...     offset_mmhg=0.0, step_mmhg=2.0, beats=(), shows=(),
+    ... )
+    >>> key = Key(set_id="set-7", grade="1", seed=4, items=(item,))
+    >>> said = Answer(
+    ...     item="item-01", systolic_mmhg=126.0, diastolic_mmhg=78.0, marks_s=(), replays=0
+    ... )
+    >>> answers = Answers(
+    ...     set_id="set-7", learner="k-4", saved="2026-03-31T09:15:00Z", mode=Mode.EXAMINE,
+    ...     answers=(said,),
+    ... )
+    >>> marked = mark(key, [answers], pass_rule("4:80"))
+    >>> [(miss.measure, miss.error_mmhg) for miss in marked.sessions[0].items[0].misses]
+    [('systolic', 2.0), ('diastolic', 0.0)]
     """
     if not given:
         raise InputError("answers: found none; allowed at least one file of them")

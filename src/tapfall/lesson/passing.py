@@ -54,6 +54,16 @@ _BIAS = re.compile(r"bias:(\d{1,2}(?:\.\d)?)")
 def pass_rule(text: str) -> PassRule:
     """Return a rule by its name, or the teacher's own: ``MMHG:PERCENT,...,bias:MMHG``.
 
+    Parameters
+    ----------
+    text
+        A name, or pairs of mmHg and the percent of answers that lie within it.
+
+    Returns
+    -------
+    PassRule
+        Shares as fractions of 1, bounds in mmHg.
+
     Raises
     ------
     SettingError

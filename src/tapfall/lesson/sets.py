@@ -24,10 +24,32 @@ SET_FILE, MAX_BYTES = "set.json", 20_000_000
 def write_set(path: PathLike, lesson: LessonSet) -> None:
     """Write the public part of a set, complete or not at all.
 
+    Parameters
+    ----------
+    path
+        The file to write.
+    lesson
+        What learners may know of the set.
+
     Raises
     ------
     InputError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from tapfall.lesson.nouns import Dial, Item, Mode
+    >>> dial = Dial(step_s=0.05, mmhg=(180.0, 179.9))
+    >>> item = Item(name="item-01", file="item-01.flac", seconds=112.0, dial=dial)
+    >>> lesson = LessonSet(
+    ...     set_id="set-7", grade="1", mode=Mode.LEARN, replays=None, random_zero=False,
+    ...     items=(item,),
+    ... )
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_set(pathlib.Path(folder) / "set.json", lesson)
+    ...     "item-01.flac" in (pathlib.Path(folder) / "set.json").read_text()
+    True
     """
     _write(path, lesson)
 
@@ -35,10 +57,32 @@ def write_set(path: PathLike, lesson: LessonSet) -> None:
 def write_key(path: PathLike, key: Key) -> None:
     """Write a key, complete or not at all.
 
+    Parameters
+    ----------
+    path
+        The file to write.
+    key
+        The answers that are right.
+
     Raises
     ------
     InputError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from tapfall.lesson.nouns import KeyItem
+    >>> item = KeyItem(
+    ...     name="item-01", systolic_mmhg=124.0, diastolic_mmhg=78.0, k4_mmhg=None, gaps=(),
+    ...     offset_mmhg=0.0, step_mmhg=2.0, beats=(), shows=(),
+    ... )
+    >>> key = Key(set_id="set-7", grade="1", seed=4, items=(item,))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "set-7-key.json"
+    ...     write_key(path, key)
+    ...     '"systolic_mmHg": 124.0' in path.read_text()
+    True
     """
     _write(path, key)
 
@@ -60,11 +104,31 @@ def read_set(folder: PathLike) -> LessonSet:
     folder
         The set's folder, or its ``set.json``.
 
+    Returns
+    -------
+    LessonSet
+        Equal to what was written.
+
     Raises
     ------
     InputError
         The file is not a set; the message names the field.  Or an item names a file
         outside the folder.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from tapfall.lesson.nouns import Dial, Item, Mode
+    >>> dial = Dial(step_s=0.05, mmhg=(180.0, 179.9))
+    >>> item = Item(name="item-01", file="item-01.flac", seconds=112.0, dial=dial)
+    >>> lesson = LessonSet(
+    ...     set_id="set-7", grade="1", mode=Mode.LEARN, replays=None, random_zero=False,
+    ...     items=(item,),
+    ... )
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_set(pathlib.Path(folder) / "set.json", lesson)
+    ...     read_set(folder) == lesson
+    True
     """
     path = Path(folder) / SET_FILE if Path(folder).is_dir() else Path(folder)
     lesson = _read(path, LessonSet, SET_SCHEMA, "a set of recordings")
@@ -81,10 +145,35 @@ def read_set(folder: PathLike) -> LessonSet:
 def read_key(path: PathLike) -> Key:
     """Read a key.
 
+    Parameters
+    ----------
+    path
+        The file, JSON, at most 20 MB.
+
+    Returns
+    -------
+    Key
+        Equal to what was written; pressures in mmHg.
+
     Raises
     ------
     InputError
         The file is not a key; the message names the field.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from tapfall.lesson.nouns import KeyItem
+    >>> item = KeyItem(
+    ...     name="item-01", systolic_mmhg=124.0, diastolic_mmhg=78.0, k4_mmhg=None, gaps=(),
+    ...     offset_mmhg=0.0, step_mmhg=2.0, beats=(), shows=(),
+    ... )
+    >>> key = Key(set_id="set-7", grade="1", seed=4, items=(item,))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "set-7-key.json"
+    ...     write_key(path, key)
+    ...     read_key(path) == key
+    True
     """
     key = _read(Path(path), Key, KEY_SCHEMA, "a key")
     _check_names(label_of(path), [item.name for item in key.items])

@@ -143,6 +143,11 @@ def read_manifest(
     reserved
         Names that no further column may have.
 
+    Returns
+    -------
+    Manifest
+        The rows in the order of the file, with the places of their files.
+
     Raises
     ------
     ManifestError

@@ -47,7 +47,14 @@ def cluster(address: str) -> Iterator[tuple[Executor, int]]:
 
     Examples
     --------
-    ::
+    >>> try:
+    ...     with cluster("nowhere"):
+    ...         pass
+    ... except SettingError as fault:
+    ...     print(str(fault).partition(";")[0])
+    --scheduler: found 'nowhere'
+
+    And where a scheduler listens::
 
         with cluster("tcp://localhost:8786") as (executor, threads):
             run("study.csv", "results", executor=executor, at_once=threads)

@@ -130,13 +130,24 @@ def run(
 
     Examples
     --------
-    ::
+    >>> import pathlib, tempfile
+    >>> from concurrent.futures import ThreadPoolExecutor
+    >>> from tapfall.files import save
+    >>> from tapfall.synth import Scenario, simulate
+    >>> recording = simulate(Scenario(seed=3)).recording
+    >>> with tempfile.TemporaryDirectory() as place, ThreadPoolExecutor(1) as executor:
+    ...     here = pathlib.Path(place)
+    ...     save(recording, here / "r1.wav", here / "r1.csv")
+    ...     _ = (here / "study.csv").write_text(
+    ...         "recording,subject,audio,cuff\\nr1,p1,r1.wav,r1.csv\\n"
+    ...     )
+    ...     found = run(here / "study.csv", here / "results", executor=executor)
+    ...     (here / "results" / "results.csv").exists()
+    True
 
-        from concurrent.futures import ThreadPoolExecutor
+    With worker processes of this machine::
 
         run("study.csv", "results", workers=4)
-        with ThreadPoolExecutor(1) as executor:
-            run("study.csv", "results", executor=executor)
     """
     chosen = choices or Choices()
     own = workers if workers is not None else cores()

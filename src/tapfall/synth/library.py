@@ -15,6 +15,11 @@ _FOLDER = files("tapfall.synth") / "builtin"
 def builtin_names() -> tuple[str, ...]:
     """Names of the built-in scenarios, sorted.
 
+    Returns
+    -------
+    tuple of str
+        Each a name for :func:`load_builtin`.
+
     Examples
     --------
     >>> "silent_gap" in builtin_names()
@@ -31,6 +36,11 @@ def load_builtin(name: str) -> Scenario:
     ----------
     name
         One of :func:`builtin_names`.
+
+    Returns
+    -------
+    Scenario
+        The scenario of that name.
 
     Raises
     ------

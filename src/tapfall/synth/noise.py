@@ -120,6 +120,8 @@ def _read(path: str, rate_hz: int) -> FloatArray:
     import soundfile
 
     try:
+        if Path(path).exists() and not Path(path).is_file():
+            raise OSError("no regular file")  # a pipe would be waited for
         samples, found_hz = soundfile.read(path, dtype="float64", always_2d=True)
     except (OSError, soundfile.LibsndfileError) as error:
         raise ScenarioError(

@@ -18,7 +18,11 @@ from typing import Any
 
 from tapfall.errors import ScenarioError, printable
 from tapfall.files import write_bytes
+from tapfall.files.names import open_regular
 from tapfall.synth.scenario import Cuff, Noise, Person, Room, Scenario, Sensor, Sound
+
+#: Largest file (our choice; every field written out takes 3 kB).
+LARGEST_BYTES = 50_000
 
 _PARTS: dict[str, type] = {
     "person": Person,
@@ -93,7 +97,9 @@ def scenario_from_toml(text: str) -> Scenario:
     """
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        raise ScenarioError("found TOML nested too deeply; allowed a scenario") from None
+    except ValueError as error:  # also of numbers with thousands of digits
         raise ScenarioError(f"found text that is not TOML ({error}); allowed TOML") from error
     _refuse_unknown(table, Scenario, "")
     values = {key: value for key, value in table.items() if key not in _PARTS}
@@ -125,6 +131,16 @@ def _lines(thing: Any) -> list[str]:
 def scenario_to_toml(scenario: Scenario) -> str:
     """Write every field of a scenario, defaults too.
 
+    Parameters
+    ----------
+    scenario
+        What to write.
+
+    Returns
+    -------
+    str
+        TOML that :func:`scenario_from_toml` reads back.
+
     Examples
     --------
     >>> scenario = Scenario(seed=4)
@@ -149,17 +165,32 @@ def load_scenario(path: str | os.PathLike[str]) -> Scenario:
     Parameters
     ----------
     path
-        The file.
+        The file, UTF-8, at most 50 kB.
+
+    Returns
+    -------
+    Scenario
+        Fields that the file leaves out have their defaults.
 
     Raises
     ------
     ScenarioError
         The file cannot be read or does not hold a scenario; the message
         starts with the file's name.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "mine.toml"
+    ...     _ = path.write_text("seed = 7\\n")
+    ...     load_scenario(path).seed
+    7
     """
     shown = printable(os.fspath(path))
     try:
-        text = Path(path).read_text(encoding="utf-8")
+        with open_regular(path, ScenarioError, "a TOML file", LARGEST_BYTES) as file:
+            text = file.readall().decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "not UTF-8"
         raise ScenarioError(f"{shown}: cannot be read ({reason}); allowed a TOML file") from error
@@ -177,9 +208,25 @@ def load_scenario(path: str | os.PathLike[str]) -> Scenario:
 def save_scenario(scenario: Scenario, path: str | os.PathLike[str]) -> None:
     """Write a scenario as a TOML file, complete or not at all.
 
+    Parameters
+    ----------
+    scenario
+        What to write, every field of it.
+    path
+        The file to write.
+
     Raises
     ------
     InputError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder) / "mine.toml"
+    ...     save_scenario(Scenario(seed=7), path)
+    ...     load_scenario(path) == Scenario(seed=7)
+    True
     """
     write_bytes(path, scenario_to_toml(scenario).encode())

@@ -90,6 +90,17 @@ def measure_cuff(log: CuffLog, reading: Reading) -> CuffWork | None:
     -------
     CuffWork or None
         ``None`` where the log holds no such deflation.
+
+    Examples
+    --------
+    >>> from tapfall.ear.compose import unreadable
+    >>> from tapfall.model import Reason
+    >>> time_s = np.arange(0.0, 61.0, 0.05)
+    >>> mmhg = np.interp(time_s, [0, 5, 11, 12, 52, 53, 61], [0, 0, 150, 150, 50, 0, 0])
+    >>> log = CuffLog(time_s=time_s, pressure_mmhg=mmhg)
+    >>> work = measure_cuff(log, unreadable(Reason.NO_SOUNDS, Settings()))
+    >>> round(work.top_mmhg), round(work.bottom_mmhg), round(work.rate_mmhg_per_s, 1)
+    (150, 50, 2.5)
     """
     time_s, mmhg = log.time_s, log.pressure_mmhg
     found = measurements(time_s, mmhg, Settings().longest_s)

@@ -119,6 +119,19 @@ def find_obliteration(
     -------
     Obliteration or None
         ``None`` where nothing tells it.
+
+    Examples
+    --------
+    >>> from tapfall.ear import take_reading
+    >>> from tapfall.ear.cuff import find_deflation
+    >>> from tapfall.ear.pulses import find_pulses
+    >>> from tapfall.synth import Scenario, simulate
+    >>> recording = simulate(Scenario(seed=3)).recording
+    >>> time_s, mmhg = recording.cuff.time_s, recording.cuff.pressure_mmhg
+    >>> fall, reading = find_deflation(time_s, mmhg), take_reading(recording)
+    >>> found = find_obliteration(fall, find_pulses(time_s, mmhg, fall), reading)
+    >>> found.basis, found.mmhg == reading.systolic.mmhg
+    ('sounds', True)
     """
     last = _last_sound_mmhg(reading)
     pulse = by_pulse(deflation, pulses, last)

@@ -130,7 +130,7 @@ def log_findings(work: CuffWork | None, reading: Reading) -> tuple[Finding, ...]
         _over(work),
         _highest(work),
         *_rates(work, reading),
-        _pauses(work, reading),
+        _pauses(work),
         _steps(work),
         _again(work),
         _listening_on(work, reading),
@@ -247,10 +247,8 @@ def _step(check: Check, step_mmhg: float, place: str) -> Finding:
     return check.says(state, f"{step_mmhg:.1f}", bias)
 
 
-def _pauses(work: CuffWork, reading: Reading) -> Finding:
+def _pauses(work: CuffWork) -> Finding:
     if work.still is None:
-        if Flag.DEFLATION_PAUSED in work.deflation.flags:
-            return _PAUSES.says(LOOK, "the fall seems to stop, on a log that is slow")
         return _PAUSES.unknown("the log has too few rows to tell")
     if work.still.stepped:
         return _PAUSES.says(OK, "none apart from the steps")

@@ -45,6 +45,16 @@ def visit_record(
     -------
     dict
         Keys as in the schema, see :func:`visit_schema`; pressures in mmHg, unrounded.
+
+    Examples
+    --------
+    >>> from tapfall.ear.compose import unreadable
+    >>> from tapfall.model import Reason, Settings
+    >>> from tapfall.visit import Taken, visit
+    >>> none = visit([Taken(reading=unreadable(Reason.NO_SOUNDS, Settings()))])
+    >>> record = visit_record(none)
+    >>> record["schema"], record["average"]
+    ('tapfall.visit/1', None)
     """
     return {
         "schema": VISIT_SCHEMA_NAME,
@@ -60,6 +70,11 @@ def visit_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of ``tapfall.visit/1``.
 
     Unknown fields are refused everywhere.
+
+    Returns
+    -------
+    dict
+        The schema as JSON values.
 
     Examples
     --------

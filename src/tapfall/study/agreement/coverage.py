@@ -42,6 +42,11 @@ def risk_coverage(
     attempts
         All rows, also those without a value: they are never covered.
 
+    Returns
+    -------
+    tuple of CoveragePoint
+        One for each level of confidence, shape ``(m,)``, coverage growing from 0 to 1.
+
     Raises
     ------
     InputError

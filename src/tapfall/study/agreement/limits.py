@@ -66,6 +66,11 @@ def limits_of_agreement(
         SDs from the mean to a limit: 1.96 (1999) or 2 (1986).  With 2 the standard error
         of a limit is that of 1986, ``s sqrt(3 / n)``, else that of 1999.
 
+    Returns
+    -------
+    Limits
+        Mean, SD and both limits in the unit of the data.
+
     Raises
     ------
     InputError
@@ -137,6 +142,11 @@ def share_within(
     exact
         Whether to give the binomial interval: only for independent pairs.
 
+    Returns
+    -------
+    Span
+        The share, 0 to 1, with its 95 % interval where ``exact``.
+
     Examples
     --------
     >>> share_within([1.0, -5.0, 9.0, 5.1], 5.0).value
@@ -170,6 +180,11 @@ def pairs_needed(sd: float, half_width: float, width: float = WIDTH_1999) -> int
     -------
     int or None
         The least n whose half width is not above the wanted one; None above ten million.
+
+    Raises
+    ------
+    InputError
+        A number is outside what is allowed.
 
     Examples
     --------

@@ -63,6 +63,11 @@ def agreement(
         ``observers``, or ``device`` where another device stands for them: protocols and last
         digits are then left out.
 
+    Returns
+    -------
+    Agreement
+        A group for each pressure and condition; pressures in mmHg.
+
     Raises
     ------
     SettingError

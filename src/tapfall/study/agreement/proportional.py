@@ -46,6 +46,11 @@ def proportional_bias(
     estimates, references
         Independent pairs, shape (n,), n at least 10.
 
+    Returns
+    -------
+    Proportional
+        Slopes in mmHg for each mmHg, with intervals and p values.
+
     Raises
     ------
     InputError

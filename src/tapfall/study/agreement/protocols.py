@@ -69,6 +69,16 @@ class EshCounts:
 def criterion_1(mean_mmhg: float, sd_mmhg: float) -> bool:
     """Whether mean and SD of all pairs meet criterion 1 of ISO 81060-2, unrounded.
 
+    Parameters
+    ----------
+    mean_mmhg, sd_mmhg
+        Of estimate minus reference over all pairs.
+
+    Returns
+    -------
+    bool
+        True where the mean is at most 5 mmHg in size and the SD at most 8.
+
     Examples
     --------
     >>> criterion_1(-5.0, 8.0), criterion_1(5.01, 3.0), criterion_1(0.0, 8.01)
@@ -82,6 +92,16 @@ def criterion_2_limit(mean_mmhg: float) -> float | None:
 
     The largest s with ``Phi((10 - m) / s) - Phi((-10 - m) / s) = 0.85``, m the size of the
     mean error; None beyond 5 mmHg, where the standard allows none.
+
+    Parameters
+    ----------
+    mean_mmhg
+        Mean error over all pairs.
+
+    Returns
+    -------
+    float or None
+        mmHg; None where no SD is allowed.
 
     Examples
     --------
@@ -125,6 +145,16 @@ def _within_most(mean_mmhg: float) -> bool:
 def bhs_grade(percents: Sequence[float]) -> str:
     """Return the grade of BHS 1993 from the percent within 5, 10 and 15 mmHg.
 
+    Parameters
+    ----------
+    percents
+        Of all pairs, the percent within 5, 10 and 15 mmHg, shape ``(3,)``.
+
+    Returns
+    -------
+    str
+        ``A``, ``B``, ``C`` or ``D``.
+
     Examples
     --------
     >>> bhs_grade((60.0, 85.0, 95.0)), bhs_grade((90.0, 92.0, 93.0)), bhs_grade((39.0, 99.0, 99.0))
@@ -143,6 +173,11 @@ def esh_counts(differences: Sequence[Sequence[float]]) -> EshCounts:
     ----------
     differences
         Of each of 33 subjects three differences, mmHg.
+
+    Returns
+    -------
+    EshCounts
+        How many of 99 differences lie within 5, 10 and 15 mmHg, and how many subjects pass.
 
     Raises
     ------

@@ -25,6 +25,19 @@ def agreement_record(agreement: Agreement, *, name: str, sha256: str) -> dict[st
         What was found.
     name, sha256
         The name of the table without its folder, and its hash.
+
+    Returns
+    -------
+    dict
+        Keys as in the schema of ``tapfall.agreement/1``; pressures in mmHg.
+
+    Examples
+    --------
+    >>> from tapfall.study.agreement import agreement as agree, table_of
+    >>> table = table_of("t.csv", b"reference,estimate\\n120,122\\n130,130\\n")
+    >>> record = agreement_record(agree(table), name="t.csv", sha256=table.sha256)
+    >>> record["schema"]
+    'tapfall.agreement/1'
     """
     return {
         "schema": AGREEMENT_SCHEMA_NAME,

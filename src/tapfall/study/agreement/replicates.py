@@ -66,6 +66,11 @@ def varying_limits(differences: Groups) -> Varying:
     differences
         Of each subject its differences; two subjects or more, one of them with two or more.
 
+    Returns
+    -------
+    Varying
+        Mean squares between and within subjects, and the limits, in the unit of the data.
+
     Raises
     ------
     InputError
@@ -125,6 +130,11 @@ def constant_limits(estimates: Groups, references: Groups) -> Constant:
     estimates, references
         Of each subject the readings of each method, in the same order of subjects; the
         numbers of readings may differ.
+
+    Returns
+    -------
+    Constant
+        Mean, SD and limits in the unit of the data.
 
     Raises
     ------

@@ -58,6 +58,11 @@ def read_table(path: PathLike) -> Table:
     path
         The file, UTF-8, at most 200 MB and 2 million rows; pressures in mmHg.
 
+    Returns
+    -------
+    Table
+        The rows in the order of the file, pressures in mmHg.
+
     Raises
     ------
     InputError
@@ -82,7 +87,31 @@ def read_table(path: PathLike) -> Table:
 
 
 def table_of(label: str, data: bytes) -> Table:
-    """Return the table that the bytes of a file hold; ``label`` names it in errors."""
+    """Return the table that the bytes of a file hold; ``label`` names it in errors.
+
+    Parameters
+    ----------
+    label
+        How errors name the table.
+    data
+        The bytes of the file: CSV, UTF-8.
+
+    Returns
+    -------
+    Table
+        The rows in the order of the file, pressures in mmHg.
+
+    Raises
+    ------
+    InputError
+        A column is missing or unknown, or a cell is not what is allowed; the message
+        names the line.
+
+    Examples
+    --------
+    >>> [one.estimate_mmhg for one in table_of("t", b"reference,estimate\\n120,122\\n").rows]
+    [122.0]
+    """
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -33,12 +33,13 @@ DIASTOLIC_MMHG: dict[Sex, Range] = {Sex.FEMALE: (50.0, 114.0), Sex.MALE: (52.0, 
 PULSE_MMHG: Range = (30.0, 88.0)
 GAP_PULSE_MMHG, GAP_LEAD_BEATS = 58.0, 4.2
 #: The cuff starts and is released between these, whatever systolic and diastolic are: a hand
-#: that keeps the usual distances would tell both (our choice).  Below it, so far.
-TOP_MMHG: Range = (226.0, 242.0)
+#: that keeps the usual distances would tell both (our choice).  In a grade whose sounds may go
+#: on to zero all cuffs fall to the third.
+TOP_MMHG: Range = (224.0, 232.0)
 END_MMHG: Range = (22.0, 34.0)
 ZERO_END_MMHG = 4.0
-#: Inflation takes 12 s at most.
-INFLATION_MMHG_PER_S = 20.0
+#: Inflation takes 12 s at most, and the rest before it so long.
+INFLATION_MMHG_PER_S, REST_BEFORE_S = 20.0, 5.0
 #: Sounds scatter by so much of the signal-to-noise ratio at most; a threshold is so sharp.
 #: Beyond that noise moves most values (measured, our choice).
 SCATTER_SHARE, EDGE_MMHG_PER_DB = 0.08, 0.05
@@ -47,7 +48,7 @@ SCATTER_SHARE, EDGE_MMHG_PER_DB = 0.08, 0.05
 THUMP_OVER_NOISE_DB = 14.0
 #: Rest, inflation and release take so long at most, and the valve's wobble so much more of the
 #: fall: all sounds of a set have one length.
-AROUND_FALL_S, WOBBLE_SHARE = 26.0, 1.04
+AROUND_FALL_S, WOBBLE_SHARE = 18.0, 1.04
 #: Longest rest before and after, seconds (that of the simulator).
 LONGEST_REST_S = 60.0
 
@@ -73,7 +74,7 @@ def length_s(grade: Grade) -> float:
     --------
     >>> from tapfall.lesson.grades import GRADES
     >>> [length_s(grade) for grade in GRADES]
-    [118.0, 118.0, 118.0, 111.0, 102.0, 91.0]
+    [106.0, 106.0, 102.0, 94.0, 87.0, 86.0]
     """
     end_mmhg = ZERO_END_MMHG if grade.to_zero_share > 0 else END_MMHG[0]
     fall_s = (TOP_MMHG[1] - end_mmhg) / grade.deflation_mmhg_per_s[0]
@@ -101,7 +102,7 @@ def plan(grade: Grade, count: int, seed: int) -> list[tuple[Wanted, Scenario]]:
     --------
     >>> from tapfall.lesson.grades import grade_of
     >>> [(str(one.sex), round(one.systolic_mmhg)) for one, _ in plan(grade_of("1"), 3, 7)]
-    [('female', 103), ('male', 156), ('female', 171)]
+    [('male', 178), ('female', 133), ('female', 180)]
     """
     rng = stream(seed, "lesson", grade.name)
     first = int(rng.integers(2))
@@ -156,6 +157,7 @@ def one_of(grade: Grade, wanted: Wanted, seed: int) -> Scenario:
         ),
         cuff=replace(
             base.cuff,
+            rest_before_s=min(base.cuff.rest_before_s, REST_BEFORE_S),
             inflation_mmhg_per_s=max(base.cuff.inflation_mmhg_per_s, INFLATION_MMHG_PER_S),
             deflation_mmhg_per_s=within(grade.deflation_mmhg_per_s),
             lag_s=0.0,
@@ -180,7 +182,7 @@ def one_of(grade: Grade, wanted: Wanted, seed: int) -> Scenario:
     )
     ratio_db = within(grade.signal_to_noise_db)
     scenario = replace(scenario, sound=_heard(scenario.sound, grade.over_noise_db, ratio_db))
-    scenario = _room(_cuff(scenario, rng), grade, ratio_db, rng)
+    scenario = _room(_cuff(scenario, grade, rng), grade, ratio_db, rng)
     return _with_gap(scenario, grade, rng) if wanted.gap else scenario
 
 
@@ -235,14 +237,14 @@ def _person(
     return replace(changed, rhythm="sinus")
 
 
-def _cuff(scenario: Scenario, rng: np.random.Generator) -> Scenario:
-    """Top and end of the deflation, alike for all pressures."""
+def _cuff(scenario: Scenario, grade: Grade, rng: np.random.Generator) -> Scenario:
+    """Top and end of the deflation, alike for all pressures and for sounds that go on to zero."""
     cuff, to_zero = scenario.cuff, scenario.sound.to_zero
     top, end = float(rng.uniform(*TOP_MMHG)), float(rng.uniform(*END_MMHG))
     changed = replace(
         cuff,
         top_mmhg=round(top, 3),
-        end_mmhg=ZERO_END_MMHG if to_zero else round(end, 3),
+        end_mmhg=ZERO_END_MMHG if grade.to_zero_share > 0 else round(end, 3),
         deflation_curve=0.0 if to_zero else min(cuff.deflation_curve, 0.2),
         wobble_share=min(cuff.wobble_share, 0.15),
     )

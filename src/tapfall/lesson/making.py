@@ -195,7 +195,8 @@ def _readable(grade: Grade, wanted: Wanted, scenario: Scenario) -> Simulation:
         whole = of_length(here, seconds)
         outline = outline_of(whole)
         quiet, noisy = expected_readings(whole, outline, louder_db=LOUDER_DB)
-        if _fair(quiet, noisy, wanted):
+        # No rest left: it would be longer than the others.
+        if whole.cuff.rest_after_s > 0 and _fair(quiet, noisy, wanted):
             simulation = simulate(whole, outline)
             truth = simulation.truth
             if _fair(truth.in_quiet, truth.in_noise, wanted):

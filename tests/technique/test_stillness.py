@@ -169,3 +169,51 @@ def test_steps_are_many_stops_that_take_their_share(
 def test_pauses_are_stops_of_two_seconds() -> None:
     found = Stillness(stops=stops(1.9, 2.0, 2.5), lasts_s=40.0)
     assert [round(one.lasts_s, 1) for one in found.pauses] == [2.0, 2.5]
+
+
+def paused(*pauses: tuple[float, float]) -> tuple[np.ndarray, np.ndarray, Deflation]:
+    """A fall of 2.5 mmHg/s with pauses, each at a pressure and for a time."""
+    corners = [*CORNERS[:4]]
+    at_s, mmhg = 12.0, 150.0
+    for pressure_mmhg, lasts_s in (*pauses, (50.0, 0.0)):
+        at_s, mmhg = at_s + (mmhg - pressure_mmhg) / 2.5, pressure_mmhg
+        corners.append((at_s, mmhg))
+        at_s += lasts_s
+        corners.append((at_s + (0.001 if not lasts_s else 0.0), mmhg))
+    corners += [(at_s + 1.0, 0.0), (at_s + 9.0, 0.0)]
+    log = log_of(corners, rate_hz=50.0)
+    fall = find_deflation(log.time_s, log.pressure_mmhg)
+    assert fall is not None
+    return log.time_s, log.pressure_mmhg, fall
+
+
+@pytest.mark.parametrize("lasts_s", [0.7, 1.0, 4.0])
+def test_a_stop_is_told_with_its_times_and_pressure(lasts_s: float) -> None:
+    found = stillness(*paused((100.0, lasts_s)), pulses_at(usable=False), 2.5)
+    assert found is not None
+    (stop,) = found.stops
+    # From 150 to 100 mmHg at 2.5 mmHg/s from 12 s on: at 32 s.
+    assert stop.begin_s == pytest.approx(32.0, abs=0.11)
+    assert stop.end_s == pytest.approx(32.0 + lasts_s, abs=0.11)
+    assert stop.lasts_s == pytest.approx(lasts_s, abs=0.16)
+    assert stop.mmhg == pytest.approx(100.0, abs=0.05)
+    assert found.lasts_s == pytest.approx(40.0 + lasts_s, abs=0.8)
+
+
+def test_a_stop_of_less_than_half_a_second_is_none() -> None:
+    found = stillness(*paused((100.0, 0.4)), pulses_at(usable=False), 2.5)
+    assert found is not None
+    assert found.stops == ()
+
+
+def test_a_hole_hides_no_stop_beside_it() -> None:
+    time_s, mmhg, fall = paused((125.0, 3.0), (75.0, 4.0))
+    # At 22 to 25 s and, 20 s of fall later, at 45 to 49 s.
+    whole = stillness(time_s, mmhg, fall, pulses_at(usable=False), 2.5)
+    assert whole is not None
+    assert [round(one.mmhg) for one in whole.stops] == [125, 75]
+    for hole_s, left in (((21.0, 26.0), [75]), ((44.0, 50.0), [125]), ((30.0, 40.0), [125, 75])):
+        holed = replace(fall, holes_s=(hole_s,))
+        found = stillness(time_s, mmhg, holed, pulses_at(usable=False), 2.5)
+        assert found is not None
+        assert [round(one.mmhg) for one in found.stops] == left

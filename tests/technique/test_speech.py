@@ -1,0 +1,93 @@
+"""Speech told by pitch that glides: made voices, and what resembles them.
+
+Syllables last about a fifth of a second, voices have 87 to 357 Hz (common practice).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tapfall.technique.speech import voiced_share
+
+RATE_HZ = 4000.0
+
+
+def noise(lasts_s: float, rate_hz: float = RATE_HZ) -> np.ndarray:
+    return 0.01 * np.random.default_rng(5).standard_normal(round(lasts_s * rate_hz))
+
+
+def with_voice(
+    starts_s: np.ndarray | list[float],
+    lasts_s: float = 0.2,
+    pitch_hz: float = 140.0,
+    glide_hz_per_s: float = 60.0,
+    total_s: float = 20.0,
+    rate_hz: float = RATE_HZ,
+) -> np.ndarray:
+    """Noise with voiced syllables, each with seven harmonics."""
+    sound = noise(total_s, rate_hz)
+    time_s = np.arange(sound.size) / rate_hz
+    for start_s in starts_s:
+        here = (time_s >= start_s) & (time_s < start_s + lasts_s)
+        own_s = time_s[here] - start_s
+        phase = 2 * np.pi * (pitch_hz * own_s + glide_hz_per_s * own_s**2)
+        sound[here] += 0.1 * sum(np.sin(n * phase) / n for n in range(1, 8))
+    return sound
+
+
+def test_the_share_is_that_of_the_time_spoken() -> None:
+    # Five and ten syllables of 0.2 s in 20 s: 5 and 10 %, less the rise and end of each.
+    few = voiced_share(with_voice(np.arange(2.0, 18.0, 3.2)), RATE_HZ)
+    many = voiced_share(with_voice(np.arange(2.0, 18.0, 1.6)), RATE_HZ)
+    assert few == pytest.approx(0.05, abs=0.012)
+    assert many == pytest.approx(0.10, abs=0.025)
+
+
+@pytest.mark.parametrize("pitch_hz", [100.0, 200.0, 300.0])
+def test_voices_of_men_women_and_children(pitch_hz: float) -> None:
+    sound = with_voice(np.arange(2.0, 18.0, 1.6), pitch_hz=pitch_hz, glide_hz_per_s=20.0)
+    share = voiced_share(sound, RATE_HZ)
+    assert share == pytest.approx(0.10, abs=0.03)
+
+
+def test_neither_scale_nor_kind_of_number_matters() -> None:
+    sound = with_voice(np.arange(2.0, 18.0, 1.6))
+    share = voiced_share(sound, RATE_HZ)
+    assert voiced_share(0.001 * sound, RATE_HZ) == pytest.approx(share, abs=1e-9)
+    whole = np.round(sound / np.abs(sound).max() * 30000).astype(np.int16)
+    assert voiced_share(whole, RATE_HZ) == pytest.approx(share, abs=0.005)
+
+
+def test_a_long_sound_is_heard_throughout_and_counted_once() -> None:
+    # Worked on in parts of 20 s: syllables around 20 and 40 s are cut by none of them.
+    starts_s = [5.0, 19.9, 25.0, 39.9, 45.0]
+    once = voiced_share(with_voice(starts_s, total_s=50.0), RATE_HZ)
+    calm = voiced_share(with_voice([3.0, 8.0, 13.0, 28.0, 33.0], total_s=50.0), RATE_HZ)
+    assert once == pytest.approx(5 * 0.2 / 50.0, abs=0.005)
+    assert once == pytest.approx(calm, abs=0.001)
+
+
+def test_what_is_too_short_or_jumps_is_no_syllable() -> None:
+    starts_s = np.arange(2.0, 18.0, 1.6)
+    assert voiced_share(with_voice(starts_s, lasts_s=0.05), RATE_HZ) == 0.0
+    sound = noise(20.0)
+    time_s = np.arange(sound.size) / RATE_HZ
+    # Rubbing squeaks: another pitch every 20 ms.
+    pitch_hz = np.random.default_rng(2).uniform(90.0, 350.0, 1000)[(time_s / 0.02).astype(int)]
+    phase = 2 * np.pi * np.cumsum(pitch_hz) / RATE_HZ
+    burst = (time_s % 1.6 > 1.2) & (time_s % 1.6 < 1.4)
+    sound[burst] += 0.1 * sum(np.sin(n * phase[burst]) / n for n in range(1, 8))
+    assert voiced_share(sound, RATE_HZ) < 0.015
+
+
+def test_the_least_rate_and_length() -> None:
+    assert voiced_share(noise(2.0, 2000.0), 2000.0) == 0.0
+    assert voiced_share(noise(2.0, 2000.0)[1:], 2000.0) is None
+    assert voiced_share(noise(20.0, 1999.0), 1999.0) is None
+    heard = voiced_share(with_voice(np.arange(2.0, 18.0, 1.6), rate_hz=2000.0), 2000.0)
+    assert heard == pytest.approx(0.10, abs=0.04)
+
+
+def test_silence_is_no_speech() -> None:
+    assert voiced_share(np.zeros(40_000), RATE_HZ) == 0.0

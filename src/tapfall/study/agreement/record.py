@@ -51,7 +51,10 @@ def agreement_record(agreement: Agreement, *, name: str, sha256: str) -> dict[st
 def agreement_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of ``tapfall.agreement/1``.
 
-    Unknown fields are refused everywhere.
+    Returns
+    -------
+    dict
+        Unknown fields are refused everywhere.
 
     Examples
     --------

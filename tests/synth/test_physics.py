@@ -116,7 +116,7 @@ def test_pulse_on_the_log_is_the_bell_of_liu_2014() -> None:
     scenario = replace(PLAIN, cuff=cuff, sensor=Sensor(rate_hz=1000.0))
     simulation, layers = simulate(scenario), render(scenario)
     log = simulation.recording.cuff
-    rest = log.pressure_mmhg - layers.trend.at(log.time_s)
+    rest = log.pressure_mmhg - layers.outline.trend.at(log.time_s)
     sizes, cuffs = [], []
     for beat in simulation.truth.beats:
         inside = (log.time_s >= beat.foot_s) & (log.time_s < beat.foot_s + 0.8)
@@ -204,8 +204,9 @@ def test_muffled_sounds_lose_their_high_frequencies() -> None:
         hz = {p: centroid_hz(layers.sounds, layers.rate_hz, s) for p, s in found.items() if s}
         assert hz[Phase.K4] < 0.75 * hz[Phase.K3]
         assert hz[Phase.K2] > hz[Phase.K4]
+        outline = layers.outline
         loud = {
-            phase: np.median([layers.levels[np.argmin(np.abs(layers.openings.onset_s - t))]
+            phase: np.median([outline.levels[np.argmin(np.abs(outline.openings.onset_s - t))]
                               for t in starts])
             for phase, starts in found.items() if starts
         }  # fmt: skip
@@ -230,10 +231,12 @@ def test_first_and_last_sounds_are_the_weakest() -> None:
     below_db = []
     for seed in range(12):
         layers = render(replace(sample(seed), sensor=Sensor(rate_hz=2000.0)))
-        onset_s = layers.openings.onset_s
-        falling = (onset_s > layers.trend.fall_s) & (onset_s < layers.trend.release_s)
-        level = layers.levels[falling & (layers.levels > 0)]
-        below_db.append(20 * np.log10(layers.loudest / level[[0, -1]]))
+        onset_s = layers.outline.openings.onset_s
+        falling = (onset_s > layers.outline.trend.fall_s) & (
+            onset_s < layers.outline.trend.release_s
+        )
+        level = layers.outline.levels[falling & (layers.outline.levels > 0)]
+        below_db.append(20 * np.log10(layers.outline.loudest / level[[0, -1]]))
     assert np.min(below_db) > 2
     first_db, last_db = np.median(below_db, axis=0)
     assert 10 < first_db < 22
@@ -270,20 +273,20 @@ def test_breath_moves_systolic_and_loudness() -> None:
     person = replace(STEADY, breath_swing_mmhg=10.0)
     scenario = replace(PLAIN, person=person, sound=Sound(breath_db=4.0, level_sd_db=0.0))
     layers = render(scenario)
-    wave = layers.breath.at(layers.beats.foot_s)
-    swing = np.corrcoef(wave, layers.pressures.systolic_mmhg)[0, 1]
+    wave = layers.outline.breath.at(layers.outline.beats.foot_s)
+    swing = np.corrcoef(wave, layers.outline.pressures.systolic_mmhg)[0, 1]
     assert swing > 0.99
-    assert np.ptp(layers.pressures.systolic_mmhg) == pytest.approx(10.0, abs=1.0)
-    middle = (layers.openings.depth > 0.55) & (layers.openings.depth < 0.7)
-    assert np.corrcoef(wave[middle], layers.openings.level_db[middle])[0, 1] > 0.8
+    assert np.ptp(layers.outline.pressures.systolic_mmhg) == pytest.approx(10.0, abs=1.0)
+    middle = (layers.outline.openings.depth > 0.55) & (layers.outline.openings.depth < 0.7)
+    assert np.corrcoef(wave[middle], layers.outline.openings.level_db[middle])[0, 1] > 0.8
 
 
 def test_an_early_beat_is_weak() -> None:
     person = replace(STEADY, rhythm="bigeminy", heart_rate_per_min=80.0)
     layers = render(replace(PLAIN, person=person))
-    early = ~layers.beats.expected
+    early = ~layers.outline.beats.expected
     assert early.mean() == pytest.approx(0.5, abs=0.05)
-    systolic = layers.pressures.systolic_mmhg
+    systolic = layers.outline.pressures.systolic_mmhg
     assert systolic[early].mean() < systolic[~early].mean() - 8
 
 

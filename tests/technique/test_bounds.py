@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tapfall.errors import SettingError
-from tapfall.model import Beat, Flag, Lag, Phase, Quality, State, Threshold
+from tapfall.model import Beat, Flag, Phase, Quality, State, Threshold
 from tapfall.technique import Obliteration, Stated, check_technique, find_obliteration, measure_cuff
 from tapfall.technique.obliteration import by_pulse
 from tapfall.technique.on_log import log_findings
@@ -288,36 +288,6 @@ def test_sounds_below_10_mmhg_go_on_to_zero(last_mmhg: float, zero: bool) -> Non
     assert (one.found == "sounds go on to zero") == zero
     flagged = replace(reading_of(diastolic_mmhg=60.0), flags=(Flag.SOUNDS_TO_ZERO,))
     assert found("listening on", reading=flagged).found == "sounds go on to zero"
-
-
-# --- which measurement, and what came before ---------------------------------------------
-
-
-def test_the_lag_counts_when_the_measurement_is_looked_for() -> None:
-    second = [(t + 61.0, p * 1.2) for t, p in CORNERS]
-    log = log_of([*CORNERS, *second])
-    # On the clock of the sound the beats lie 61 s earlier than on that of the log.
-    lag = Lag(seconds=61.0, low_s=60.9, high_s=61.1, drift_ppm=None, estimated=True)
-    heard = reading_of(lag=lag)
-    assert found("highest pressure", log, heard).found == "180"
-    assert found("highest pressure", log, replace(heard, lag=None)).found == "150"
-
-
-@pytest.mark.parametrize(("top_mmhg", "seen"), [(49.0, False), (51.0, True)])
-def test_a_run_up_closes_an_artery_from_50_mmhg_on(top_mmhg: float, seen: bool) -> None:
-    run_up = [(0.0, 0.0), (5.0, 0.0), (10.0, top_mmhg), (11.0, top_mmhg), (13.0, 0.0)]
-    log = log_of([*run_up, *((t + 20.0, p) for t, p in CORNERS[1:])])
-    work = measure_cuff(log, reading_of(beats_s=(42.0, 62.0)))
-    assert work is not None
-    assert (work.run_up_mmhg is not None) == seen
-
-
-def test_a_wait_is_counted_from_the_empty_cuff_to_the_next_inflation() -> None:
-    # Empty (below 15 mmHg) at 52.7 s, the second inflation from 106 s on.
-    second = [(t + 101.0, p) for t, p in CORNERS]
-    work = measure_cuff(log_of([*CORNERS, *second]), reading_of(beats_s=(123.0, 143.0)))
-    assert work is not None
-    assert work.since_reading_s == pytest.approx(53.9, abs=0.3)
 
 
 # --- what is stated, and the sound -------------------------------------------------------

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from tapfall.errors import InputError, shown
 from tapfall.files.audio import MAX_SAMPLES
 from tapfall.files.labfile import LabChannel, LabFile, check_count, hash_of, refusing
-from tapfall.files.matread import MatVariable, mat_variables
+from tapfall.files.matread import MatVariable, NewerVersionError, mat_variables
 from tapfall.files.names import PathLike, label_of
 
 FORM = "a MATLAB file"
@@ -42,7 +42,7 @@ def open_mat(path: PathLike, error: type[InputError]) -> LabFile:
     with refusing(label, FORM, error):
         try:
             held = _Held(label, mat_variables(Path(path)), error)
-        except NotImplementedError:
+        except NewerVersionError:
             raise error(
                 f"{label}: found a MATLAB file of version 7.3; allowed up to 7 (save with -v7)"
             ) from None

@@ -64,6 +64,10 @@ class MatVariable:
     text: Callable[[], str]
 
 
+class NewerVersionError(ValueError):
+    """A file of version 7.3, which is HDF5 behind a MATLAB header."""
+
+
 def mat_variables(path: Path) -> list[MatVariable]:
     """Return the variables of a file.
 
@@ -71,7 +75,7 @@ def mat_variables(path: Path) -> list[MatVariable]:
     ------
     ValueError, struct.error, zlib.error
         The file is damaged, or no MATLAB file.
-    NotImplementedError
+    NewerVersionError
         A file of version 7.3.
     """
     size = path.stat().st_size
@@ -101,7 +105,7 @@ def _level_5(path: Path, size: int, head: bytes) -> Iterator[MatVariable]:
         raise ValueError("no MATLAB header")
     version = struct.unpack(f"{order}H", head[124:126])[0]
     if version == 0x0200:
-        raise NotImplementedError
+        raise NewerVersionError("version 7.3")
     if version != 0x0100:
         raise ValueError(f"version {version:#06x}")
     at = 128

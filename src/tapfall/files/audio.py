@@ -68,6 +68,52 @@ class Sound:
     simulated: bool = False
 
 
+def sound_bytes(
+    samples: NDArray[Any],
+    rate_hz: int,
+    *,
+    subtype: str,
+    form: str,
+    simulated: bool,
+    compression: float | None = None,
+) -> bytes:
+    """Return the bytes of a sound file whose only words, if any, say that it is simulated.
+
+    It is made in memory: a disk that is full is told by Python then, not by the sound library.
+
+    Parameters
+    ----------
+    samples
+        One channel, shape ``(n,)``, full scale 1.0.
+    rate_hz
+        Sampling rate.
+    subtype, form
+        As libsndfile names them, such as ``PCM_24`` and ``WAV``.
+    simulated
+        Whether the sound is.
+    compression
+        0 to 1, for forms that pack; the library's own choice without it.
+
+    Examples
+    --------
+    >>> data = sound_bytes(
+    ...     np.zeros(1000), 1000, subtype="PCM_24", form="WAV", simulated=True
+    ... )
+    >>> data[:4], SIMULATED_COMMENT.encode() in data
+    (b'RIFF', True)
+    """
+    import soundfile
+
+    file = io.BytesIO()
+    with soundfile.SoundFile(
+        file, "w", rate_hz, 1, subtype, format=form, compression_level=compression
+    ) as track:
+        if simulated:
+            track.comment = f"{SIMULATED_COMMENT}: no person was measured"
+        track.write(samples)
+    return file.getvalue()
+
+
 def read_sound(
     path: PathLike, *, channel: int | None = None, cuff_channel: int | None = None
 ) -> Sound:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Callable
 
@@ -10,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapfall.errors import CuffLogError, InputError, SettingError, shown
-from tapfall.files.audio import SIMULATED_COMMENT, Sound, read_sound
+from tapfall.files.audio import Sound, read_sound, sound_bytes
 from tapfall.files.cufflog import SIMULATED_COLUMN, read_marked_cuff_log
 from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG, check_overlap
 from tapfall.files.lab import lab_log, lab_sound, log_of, opener_of
@@ -185,8 +184,6 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
     ...     load(sound, log).cuff.pressure_mmhg.tolist()
     [150.0, 147.0]
     """
-    import soundfile
-
     if recording.rate_hz != int(recording.rate_hz):
         raise InputError(
             f"{label_of(audio)}: found a rate of {recording.rate_hz:g} Hz; "
@@ -194,13 +191,14 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
         )
     samples = full_scale(recording.samples)
 
-    # Made in memory: a disk that is full is told by Python, not by the sound library.
-    file, rate = io.BytesIO(), int(recording.rate_hz)
-    with soundfile.SoundFile(file, "w", rate, 1, "PCM_24", format="WAV") as track:
-        if recording.simulated:
-            track.comment = f"{SIMULATED_COMMENT}: no person was measured"
-        track.write(np.clip(samples, -1.0, 1.0))
-    write_bytes(audio, file.getvalue())
+    sound = sound_bytes(
+        np.clip(samples, -1.0, 1.0),
+        int(recording.rate_hz),
+        subtype="PCM_24",
+        form="WAV",
+        simulated=recording.simulated,
+    )
+    write_bytes(audio, sound)
     rows = zip(
         np.round(recording.cuff.time_s, 6).tolist(),
         np.round(recording.cuff.pressure_mmhg, 4).tolist(),

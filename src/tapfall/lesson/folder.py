@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import contextlib
-import io
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import soundfile
 
 from tapfall.errors import InputError
-from tapfall.files.audio import SIMULATED_COMMENT
+from tapfall.files.audio import sound_bytes
 from tapfall.files.names import PathLike, label_of
 from tapfall.files.writing import check_writable, write_bytes
 from tapfall.lesson.making import Made, Order, level_tones, make_items, set_of
@@ -199,15 +197,16 @@ def _ready(home: Path, key_path: Path) -> None:
 
 def _write_sound(path: Path, samples: np.ndarray, rate_hz: float, *, simulated: bool) -> None:
     """Write FLAC of 16 bits; its only words, if any, say that it is simulated."""
-    # Made in memory: a disk that is full is told by Python, not by the sound library.
-    file = io.BytesIO()
-    with soundfile.SoundFile(
-        file, "w", round(rate_hz), 1, "PCM_16", format="FLAC", compression_level=0.0
-    ) as track:  # packs half as long, and a few hundredths worse
-        if simulated:
-            track.comment = f"{SIMULATED_COMMENT}: no person was measured"
-        track.write(samples)
-    write_bytes(path, file.getvalue())
+    # The least compression packs half as long, and a few hundredths worse.
+    sound = sound_bytes(
+        samples,
+        round(rate_hz),
+        subtype="PCM_16",
+        form="FLAC",
+        simulated=simulated,
+        compression=0.0,
+    )
+    write_bytes(path, sound)
 
 
 def _make_equal(paths: list[Path]) -> None:

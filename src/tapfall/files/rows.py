@@ -53,6 +53,56 @@ def read_rows(path: PathLike, wanted: str, largest_bytes: int) -> tuple[list[Row
         raise InputError(f"{label}: found what is not CSV in UTF-8; allowed {wanted}") from None
 
 
+def text_of(
+    label: str,
+    data: bytes,
+    wanted: str,
+    error: type[InputError] = InputError,
+    *,
+    tell_line: bool = False,
+) -> str:
+    """Return the text of bytes in UTF-8, with or without a byte order mark.
+
+    Parameters
+    ----------
+    label, wanted, error
+        As for :func:`rows_of`.
+    data
+        The bytes.
+    tell_line
+        Whether the message tells the line.
+
+    Raises
+    ------
+    InputError
+        Of the given type: they are not UTF-8.
+
+    Examples
+    --------
+    >>> text_of("x.csv", b"a,b", "a table")
+    'a,b'
+    """
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        line = f"line {data[: fault.start].count(10) + 1}: " if tell_line else ""
+        raise error(f"{label}: {line}found bytes that are not UTF-8; allowed {wanted}") from None
+
+
+def check_count(label: str, rows: list[Row], most: int, error: type[InputError]) -> None:
+    """Refuse a table without rows below its header, and one with too many.
+
+    Raises
+    ------
+    InputError
+        Of the given type.
+    """
+    if len(rows) == 1:
+        raise error(f"{label}: found no rows below the header; allowed 1 to {most}")
+    if len(rows) - 1 > most:
+        raise error(f"{label}: found {len(rows) - 1} rows; allowed at most {most}")
+
+
 def rows_of(
     label: str,
     text: str,

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import first_filled, rows_of
+from tapfall.files.rows import check_count, first_filled, rows_of, text_of
 
 #: Columns that have to be there, and those that may.
 NEEDED = ("audio", "cuff")
@@ -73,18 +73,12 @@ def read_visit_list(path: PathLike) -> tuple[ListedRecording, ...]:
     label = label_of(path)
     with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
         data = file.read(MAX_BYTES + 1)
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(f"{label}: found bytes that are not UTF-8; allowed {_WANTED}") from None
+    text = text_of(label, data, _WANTED)
     first = first_filled(text)
     delimiter = next((one for one in ("\t", ";") if one in first), ",")
     rows = rows_of(label, text, delimiter, _WANTED)
     columns = _columns(label, *rows[0])
-    if len(rows) == 1:
-        raise InputError(f"{label}: found no rows below the header; allowed 1 to {MAX_ROWS}")
-    if len(rows) - 1 > MAX_ROWS:
-        raise InputError(f"{label}: found {len(rows) - 1} rows; allowed at most {MAX_ROWS}")
+    check_count(label, rows, MAX_ROWS, InputError)
     found: list[ListedRecording] = []
     faults: list[str] = []
     for line, cells in rows[1:]:

@@ -28,7 +28,7 @@ from typing import Any
 from tapfall.convert import check_keys, key_of, kind
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import delimiter_of, rows_of
+from tapfall.files.rows import delimiter_of, rows_of, text_of
 from tapfall.files.tables import FORMULA_STARTS
 from tapfall.lesson.answercells import HEAD, answer_of, check_new
 from tapfall.lesson.nouns import ANSWERS_SCHEMA, Answer, Answers, Mode
@@ -133,13 +133,7 @@ def read_sessions(path: PathLike) -> tuple[Answers, ...]:
     label = label_of(path)
     with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
         data = file.read(MAX_BYTES + 1)
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        line = data[: fault.start].count(b"\n") + 1
-        raise InputError(
-            f"{label}: line {line}: found bytes that are not UTF-8; allowed {_WANTED}"
-        ) from None
+    text = text_of(label, data, _WANTED, tell_line=True)
     if text.lstrip()[:1] in ("{", "["):
         return (_of_json(label, text),)
     return _of_csv(label, text)

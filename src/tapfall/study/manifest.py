@@ -35,7 +35,7 @@ from typing import Any
 
 from tapfall.errors import InputError, shown
 from tapfall.files.names import PathLike, base_name, label_of, open_regular
-from tapfall.files.rows import delimiter_of, rows_of
+from tapfall.files.rows import check_count, delimiter_of, rows_of, text_of
 from tapfall.files.tables import cell_text
 from tapfall.study.cells import NEEDED, PARSERS, Bladder, text
 from tapfall.study.marks import read_marks
@@ -168,14 +168,11 @@ def read_manifest(
     label = label_of(path)
     with open_regular(path, ManifestError, _WANTED, MAX_BYTES) as file:
         data = file.read(MAX_BYTES + 1)
-    whole = _text(label, data)
+    whole = text_of(label, data, "UTF-8 text", ManifestError, tell_line=True)
     delimiter = delimiter_of(whole)
     rows = rows_of(label, whole, delimiter, _WANTED, ManifestError)
     columns = _columns(label, *rows[0], reserved)
-    if len(rows) == 1:
-        raise ManifestError(f"{label}: found no rows below the header; allowed 1 to {MAX_ROWS}")
-    if len(rows) - 1 > MAX_ROWS:
-        raise ManifestError(f"{label}: found {len(rows) - 1} rows; allowed at most {MAX_ROWS}")
+    check_count(label, rows, MAX_ROWS, ManifestError)
     reader = _Reader(
         columns=columns,
         folder=Path(path).parent,
@@ -195,16 +192,6 @@ def read_manifest(
         columns=columns,
         entries=tuple(entries),
     )
-
-
-def _text(label: str, data: bytes) -> str:
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        line = data[: fault.start].count(b"\n") + 1
-        raise ManifestError(
-            f"{label}: line {line}: found bytes that are not UTF-8; allowed UTF-8 text"
-        ) from None
 
 
 def _columns(label: str, line: int, header: list[str], reserved: Sequence[str]) -> tuple[str, ...]:

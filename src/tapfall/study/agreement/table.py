@@ -18,7 +18,7 @@ from typing import Any
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import delimiter_of
+from tapfall.files.rows import delimiter_of, text_of
 from tapfall.study.agreement import cells
 from tapfall.study.agreement.rows import Gathered, Row, Table
 
@@ -112,10 +112,7 @@ def table_of(label: str, data: bytes) -> Table:
     >>> [one.estimate_mmhg for one in table_of("t", b"reference,estimate\\n120,122\\n").rows]
     [122.0]
     """
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(f"{label}: found bytes that are not UTF-8; allowed {_WANTED}") from None
+    text = text_of(label, data, _WANTED)
     lines = _Lines(label, text)
     header = next(lines.batches(1), None)
     if header is None:

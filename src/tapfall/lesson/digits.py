@@ -15,7 +15,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import linprog
-from scipy.sparse import coo_array
 
 from tapfall.model import FloatArray
 
@@ -88,27 +87,21 @@ def whole_pressures(mmhg: FloatArray, rng: np.random.Generator) -> list[int]:
     ]
     people = np.array([i for i, _ in pairs])
     numbers, number = np.unique([value for _, value in pairs], return_inverse=True)
-    size, ones = len(pairs), np.ones(len(pairs))
+    size = len(pairs)
     away = np.array([(value - float(mmhg[i])) ** 2 for i, value in pairs])
     cost = np.concatenate([away + 1e-3 * rng.random(size), np.full(numbers.size, _TWICE)])
-    column = np.arange(size)
-    row = np.concatenate([people, count + np.array([value % 10 for _, value in pairs])])
-    exactly = coo_array(
-        (np.tile(ones, 2), (row, np.tile(column, 2))), shape=(count + 10, cost.size)
-    )
-    extra = np.arange(numbers.size)
-    at_most = coo_array(
-        (
-            np.concatenate([ones, -np.ones(numbers.size)]),
-            (np.concatenate([number, extra]), np.concatenate([column, size + extra])),
-        ),
-        shape=(numbers.size, cost.size),
-    )
+    column, extra = np.arange(size), np.arange(numbers.size)
+    exactly = np.zeros((count + 10, cost.size))
+    exactly[people, column] = 1.0
+    exactly[count + np.array([value % 10 for _, value in pairs]), column] = 1.0
+    at_most = np.zeros((numbers.size, cost.size))
+    at_most[number, column] = 1.0
+    at_most[extra, size + extra] = -1.0
     found = linprog(
         cost,
-        A_ub=at_most.toarray(),
+        A_ub=at_most,
         b_ub=np.ones(numbers.size),
-        A_eq=exactly.toarray(),
+        A_eq=exactly,
         b_eq=np.concatenate([np.ones(count), quota]),
         method="highs-ds",
     )

@@ -40,9 +40,8 @@ def schemas() -> dict[str, dict[str, Any]]:
 
 def _schema(name: str, cls: type[Any]) -> dict[str, Any]:
     defs: dict[str, Any] = {}
-    fields = {"schema": {"const": name}, **shape_of_fields(cls, defs)}
-    fields["schema"] = {"const": name}
-    whole = shape_of_object(fields)
+    first = {"schema": {"const": name}}
+    whole = shape_of_object(first | shape_of_fields(cls, defs) | first)
     whole["properties"]["caution"] = {"type": "string"}
     if name in _CAUTIONED:
         whole["required"].append("caution")  # elsewhere it may be left out

@@ -99,6 +99,10 @@ def read_before(home: Path) -> dict[str, Before]:
     path = home / RESULTS
     if not os.path.lexists(path):
         return {}
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        raise InputError(  # a pipe would be waited for
+            f"{label_of(path)}: found a pipe or device; allowed the results of a study"
+        )
     try:
         data = path.read_bytes()
     except OSError as fault:
@@ -133,8 +137,11 @@ def intact(home: Path, file_name: str, before: Before) -> bytes | None:
     """Return the file of a reading as it was written, ``None`` where it is not."""
     if before.outcome != READ:
         return None
+    path = home / READINGS / f"{file_name}.json"
+    if not path.is_file():
+        return None
     try:
-        data = (home / READINGS / f"{file_name}.json").read_bytes()
+        data = path.read_bytes()
     except OSError:
         return None
     return data if hashlib.sha256(data).hexdigest() == before.reading_sha256 else None

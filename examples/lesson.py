@@ -2,7 +2,7 @@
 
     python examples/lesson.py FOLDER [--full]
 
-The answers are those of a simulated novice.  ``--full`` measures all grades on 90 items
+The answers are those of a simulated novice.  ``--full`` measures all grades on 180 items
 each (some minutes) and draws the picture of the README; without it three grades on 6.
 """
 
@@ -97,7 +97,7 @@ def main() -> None:
     home.mkdir(parents=True, exist_ok=True)
     lesson(home)
     grades = GRADES if full else (GRADES[0], GRADES[2], GRADES[5])
-    measured = [difficulty(grade, 90 if full else 6, 7) for grade in grades]
+    measured = [difficulty(grade, 180 if full else 6, 7) for grade in grades]
     for one in measured:
         print(
             f"grade {one.grade}: a novice errs by {one.novice_mmhg:.1f} "

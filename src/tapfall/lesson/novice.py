@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,8 @@ HEARS_DB, SCATTER_DB, LAPSES = 6.0, 3.0, 0.05
 OVER_AFTER = 3
 #: Noise is taken from so far on either side of a beat, but not from so near.
 AROUND_S, BESIDE_S = 1.5, 0.12
+#: Items are drawn in sets of so many: a set covers the pressures and digits evenly.
+AT_ONCE = 45
 #: A value that a novice cannot give counts as so much error, mmHg (our choice).
 MISSING_MMHG = 30.0
 
@@ -78,11 +81,14 @@ def difficulty(grade: Grade, count: int, seed: int) -> Difficulty:
     Parameters
     ----------
     grade, count, seed
-        As for :class:`tapfall.lesson.making.Order`.
+        As for :class:`tapfall.lesson.making.Order`; more than one set of items has seeds that
+        follow.
     """
     rng = stream(seed, "lesson", "novice", grade.name)
     sure, errors = [], []
-    for made in make_items(Order(grade=grade, count=count, seed=seed)):
+    sizes = [min(AT_ONCE, count - done) for done in range(0, count, AT_ONCE)]
+    orders = [Order(grade=grade, count=size, seed=seed + n) for n, size in enumerate(sizes)]
+    for made in itertools.chain.from_iterable(make_items(order) for order in orders):
         reading = take_reading(simulate(made.scenario).recording)
         values = (reading.systolic.confidence, reading.diastolic.confidence)
         sure.append(min(0.0 if one is None else one for one in values))

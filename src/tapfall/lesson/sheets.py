@@ -112,8 +112,9 @@ def _page() -> Figure:
 
 def _head(figure: Figure, title: str, lines: Sequence[str]) -> float:
     """Title and some lines; return how high the next thing may begin."""
-    figure.text(0.08, 0.95, title, fontsize=15, fontweight="bold", va="top")
-    at = 0.915
+    parts = textwrap.wrap(title, 58)
+    figure.text(0.08, 0.95, "\n".join(parts), fontsize=15, fontweight="bold", va="top")
+    at = 0.94 - 0.025 * len(parts)
     for line in lines:
         for part in textwrap.wrap(line, 104):
             figure.text(0.08, at, part, fontsize=8, va="top")

@@ -57,7 +57,7 @@ def to_json(value: Any) -> Any:
     >>> to_json(Beat(time_s=1.5, cuff_mmhg=120.0, heard=0.9, phase=Phase.K1))
     {'time_s': 1.5, 'cuff_mmHg': 120.0, 'heard': 0.9, 'phase': 'K1'}
     """
-    if value is None or isinstance(value, bool):
+    if value is None or type(value) in (float, int, bool):
         return value
     if isinstance(value, str):
         return str(value)

@@ -334,8 +334,8 @@ def _dial(
 
 def _unlike(samples: np.ndarray, name: str) -> Samples:
     """The samples with noise of half their last bit: repeated items are no equal files."""
-    noise = stream(len(samples), "lesson", name).uniform(-1.0, 1.0, len(samples))
-    return np.asarray(samples + noise / 2**15, np.float32)
+    noise = stream(len(samples), "lesson", name).random(len(samples), np.float32)
+    return np.asarray(samples + (noise - np.float32(0.5)) / 2**14, np.float32)
 
 
 def limited(samples: np.ndarray, rate_hz: float) -> Samples:

@@ -9,14 +9,16 @@ import math
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from matplotlib import style
-from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.lines import Line2D
 
 from tapfall.lesson.nouns import Key, KeyItem, LessonSet
 from tapfall.model import CAUTION
@@ -108,6 +110,12 @@ def _page() -> Figure:
     figure = Figure(figsize=PAGE_IN, facecolor=look.PAPER)
     FigureCanvasPdf(figure)
     return figure
+
+
+@lru_cache
+def _type(size_pt: float, *, bold: bool = False) -> FontProperties:
+    """A font of a size, made once: what each text makes for itself takes a fifth of a sheet."""
+    return FontProperties(size=size_pt, weight="bold" if bold else "normal")
 
 
 def _head(figure: Figure, title: str, lines: Sequence[str]) -> float:
@@ -228,50 +236,44 @@ def _table(
     widths: Sequence[float],
 ) -> None:
     """Rows of cells from a height down, ruled."""
-    axes = _bare(figure)
     height = min(0.027, (top - 0.09) / (ROWS + 1))
     lefts = (0.08 + np.concatenate([[0.0], np.cumsum(widths)])).tolist()
     across: tuple[list[float], list[float]] = ([lefts[0], lefts[-1], np.nan] * (len(rows) + 1), [])
     for row, cells in enumerate((head, *rows)):
         at = top - height * (row + 1)
-        weight = "bold" if row == 0 else "normal"
+        font = _type(8, bold=row == 0)
         for left, cell in zip(lefts, cells, strict=False):
-            axes.text(left + 0.006, at + 0.3 * height, cell, fontsize=8, fontweight=weight)
+            figure.text(left + 0.006, at + 0.3 * height, cell, fontproperties=font)
         across[1].extend([at, at, np.nan])
     bottom = top - height * (len(rows) + 1)
     down = (
         [value for left in lefts for value in (left, left, np.nan)],
         [bottom, top, np.nan] * len(lefts),
     )
-    axes.plot(*down, color=look.HAIR, lw=0.5)
-    axes.plot(*across, color=look.SLATE, lw=0.5)
-    axes.plot(across[0][:2], across[1][:2], color=look.SLATE, lw=0.9)
+    _rule(figure, *down, color=look.HAIR, lw=0.5)
+    _rule(figure, *across, color=look.SLATE, lw=0.5)
+    _rule(figure, across[0][:2], across[1][:2], color=look.SLATE, lw=0.9)
+
+
+def _rule(figure: Figure, xs: Sequence[float], ys: Sequence[float], **marks: Any) -> None:
+    """Draw a line, or points, on the page itself: axes take longer than all that is in them."""
+    figure.add_artist(Line2D(xs, ys, transform=figure.transFigure, **marks))
 
 
 def _drawn(key: Key, items: Sequence[KeyItem]) -> Figure:
     figure = _page()
     figure.text(0.08, 0.97, f"Set {key.set_id}", fontsize=10, fontweight="bold", va="top")
-    axes = _bare(figure)
     strokes = _Strokes()
     for place, item in enumerate(items):
         left = 0.11 + 0.46 * (place % 2)
-        _draw_item(axes, strokes, item, (left, 0.775 - 0.222 * (place // 2), 0.37, 0.155))
-    strokes.draw(axes)
+        _draw_item(figure, strokes, item, (left, 0.775 - 0.222 * (place // 2), 0.37, 0.155))
+    strokes.draw(figure)
     figure.text(
         0.08, 0.056, "filled: a sound   ring: none   lines: systolic, diastolic, K4 (dotted), gap",
         fontsize=7,
     )  # fmt: skip
     _foot(figure)
     return figure
-
-
-def _bare(figure: Figure) -> Axes:
-    """The whole page as one plane: axes with ticks for every item would take most of the time."""
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    axes.set_axis_off()
-    axes.set_xlim(0, 1)
-    axes.set_ylim(0, 1)
-    return axes
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,12 +290,14 @@ class _Strokes:
         at.extend([*xs, math.nan])
         of.extend([*ys, math.nan])
 
-    def draw(self, axes: Axes) -> None:
+    def draw(self, figure: Figure) -> None:
         """Draw them all."""
-        axes.add_collection(PolyCollection(self.shades, color=look.GAP, alpha=0.25, lw=0))
+        shades = PolyCollection(self.shades, color=look.GAP, alpha=0.25, lw=0)
+        shades.set_transform(figure.transFigure)
+        figure.add_artist(shades)
         for kind, marks in _MARKS.items():
             if kind in self.parts:
-                axes.plot(*self.parts[kind], **marks)
+                _rule(figure, *self.parts[kind], **marks)
 
 
 #: How each kind of stroke looks, the lowest first.
@@ -315,7 +319,7 @@ _MARKS: dict[str, dict[str, Any]] = {
 
 
 def _draw_item(
-    axes: Axes, strokes: _Strokes, item: KeyItem, box: tuple[float, float, float, float]
+    figure: Figure, strokes: _Strokes, item: KeyItem, box: tuple[float, float, float, float]
 ) -> None:
     """Draw the beats of an item over time and pressure, with the pressures to be read."""
     left, bottom, width, height = box
@@ -324,7 +328,7 @@ def _draw_item(
         f"{name}: {_mmhg(item.systolic_mmhg)} / {_mmhg(item.diastolic_mmhg)}, "
         f"dial {item.offset_mmhg:+.0f}"
     )
-    axes.text(left, bottom + height + 0.006, title, fontsize=8)
+    figure.text(left, bottom + height + 0.006, title, fontproperties=_type(8))
     edge_x = [left, left, left + width, left + width, left]
     edge_y = [bottom, bottom + height, bottom + height, bottom, bottom]
     strokes.add("box", edge_x, edge_y)
@@ -342,10 +346,13 @@ def _draw_item(
     def y(mmhg: float) -> float:
         return bottom + height * (mmhg - low) / (high - low)
 
+    small = _type(6.5)
     for value in np.arange(low, high + 1, 40 if high - low > 100 else 20).tolist():
-        axes.text(left - 0.006, y(value), f"{value:.0f}", fontsize=6.5, ha="right", va="center")
+        place = (left - 0.006, y(value))
+        figure.text(*place, f"{value:.0f}", fontproperties=small, ha="right", va="center")
     for value in np.arange(first, last + 1, 20).tolist():
-        axes.text(x(value), bottom - 0.012, f"{value:.0f} s", fontsize=6.5, ha="center")
+        place = (x(value), bottom - 0.012)
+        figure.text(*place, f"{value:.0f} s", fontproperties=small, ha="center")
     right = left + width
     for gap in item.gaps:
         lower, upper = y(gap.lower_mmhg), y(gap.upper_mmhg)

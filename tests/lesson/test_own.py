@@ -12,6 +12,7 @@ from tapfall.cli import main
 from tapfall.errors import InputError
 from tapfall.lesson import Order, grade_of, make_set, read_key, read_set
 from tapfall.lesson.ratings import COLUMNS, Rating, blank_sheet, rated, read_ratings
+from tapfall.lesson.sets import key_beside
 from tapfall.lesson.sheets import rating_sheet
 from tapfall.model import Phase
 
@@ -83,7 +84,7 @@ def test_ratings_stand_beside_the_grade(tmp_path: Path, capsys: pytest.CaptureFi
     lines = [",".join(COLUMNS)]
     for item in made.key.items:
         heard = [beat.mmhg + item.offset_mmhg for beat in item.beats if beat.audible]
-        phases = "K1 K2 K3 K4"
+        phases = '"k1, K2;K3 K4"'
         lines.append(
             f"{made.lesson.set_id},x-1,{item.name},4,{phases},{heard[0]:.0f},{heard[-1]:.0f},"
         )
@@ -95,6 +96,8 @@ def test_ratings_stand_beside_the_grade(tmp_path: Path, capsys: pytest.CaptureFi
     capsys.readouterr()
     assert main(["lesson", "rate", str(made.key_path), str(sheet)]) == 0
     said = capsys.readouterr().out
+    assert main(["lesson", "rate", str(made.folder), str(sheet)]) == 0
+    assert capsys.readouterr().out == said
     assert max(map(len, said.splitlines())) <= 80
     assert said.splitlines()[1].split()[:5] == ["2", "1", "2", "4.0", "(0.0)"]
     # With the key of another set beside it, each grade has its row.
@@ -113,6 +116,25 @@ def test_a_sheet_to_print_holds_nothing_of_the_key(tmp_path: Path) -> None:
     pdf = (tmp_path / "s.pdf").read_bytes()
     assert pdf.startswith(b"%PDF")
     assert pdf == rating_sheet(made.lesson)
+
+
+def test_a_sheet_is_written_as_its_name_says_or_not_at_all(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    made = make_set(Order(grade=grade_of("2"), count=1, seed=5), tmp_path / "set")
+    assert main(["lesson", "rate", str(made.folder), "-o", str(tmp_path / "s.txt")]) == 2
+    assert "s.txt; allowed a name in .csv or .pdf" in capsys.readouterr().err
+    assert not (tmp_path / "s.txt").exists()
+
+
+def test_a_set_in_the_folder_one_stands_in_has_its_key_beside_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+    assert main(["lesson", "make", "--grade", "1", "--count", "1", "--seed", "1", "-o", "."]) == 0
+    assert (tmp_path / "here-key.json").exists()
+    assert key_beside("..") == tmp_path.resolve().with_name(f"{tmp_path.name}-key.json")
 
 
 def test_naming_phases_that_are_not_there_gains_nothing(tmp_path: Path) -> None:

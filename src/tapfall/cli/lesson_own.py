@@ -96,11 +96,14 @@ def add_rate(command: argparse.ArgumentParser) -> None:
 
 def run_rate(args: argparse.Namespace) -> int:
     """Write a sheet, or tell what the ratings come to."""
+    from pathlib import Path
+
     from tapfall.cli.options import Usage
     from tapfall.errors import InputError, printable, shown
+    from tapfall.files.names import label_of
     from tapfall.files.writing import write_bytes
     from tapfall.lesson.ratings import blank_sheet, rated, read_ratings
-    from tapfall.lesson.sets import read_key, read_set
+    from tapfall.lesson.sets import key_beside, read_key, read_set
 
     if bool(args.ratings) == (args.output is not None):
         found = "both" if args.ratings else "neither"
@@ -111,11 +114,14 @@ def run_rate(args: argparse.Namespace) -> int:
             from tapfall.lesson.sheets import rating_sheet
 
             write_bytes(args.output, rating_sheet(lesson))
-        else:
+        elif args.output.lower().endswith(".csv"):
             write_bytes(args.output, blank_sheet(lesson).encode("utf-8"))
+        else:
+            raise Usage(f"--output: found {label_of(args.output)}; allowed a name in .csv or .pdf")
         say(f"{printable(args.output)}: a row for each item; give each rater a code\n")
         return DONE
-    keys = [read_key(name) for name in (args.place, *args.others)]
+    places = (args.place, *args.others)
+    keys = [read_key(key_beside(name) if Path(name).is_dir() else name) for name in places]
     ratings = [one for name in args.ratings for one in read_ratings(name)]
     known = {key.set_id for key in keys}
     for one in ratings:

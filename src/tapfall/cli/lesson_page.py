@@ -122,12 +122,9 @@ def _of_set(args: argparse.Namespace) -> int:
 
 def _set_key(args: argparse.Namespace) -> str:
     """The key's file: as given, or where ``tapfall lesson make`` writes it."""
-    from pathlib import Path
+    from tapfall.lesson.sets import key_beside
 
-    if args.key is not None:
-        return str(args.key)
-    folder = Path(args.set).absolute()
-    return str(folder.with_name(f"{folder.name}-key.json"))
+    return str(args.key if args.key is not None else key_beside(args.set))
 
 
 def _key(lesson: LessonSet, path: str, mode: Mode) -> Key:

@@ -17,7 +17,7 @@ from tapfall.files.writing import check_writable, write_bytes
 from tapfall.lesson.making import Made, Order, level_tones, make_items, set_of
 from tapfall.lesson.nouns import Key, LessonSet
 from tapfall.lesson.padding import common_size, padded
-from tapfall.lesson.sets import SET_FILE, write_key, write_set
+from tapfall.lesson.sets import SET_FILE, key_beside, write_key, write_set
 from tapfall.lesson.sheets import answer_sheet, teacher_sheet
 
 #: File, samples, rate of one sound, and whether no person was measured.
@@ -122,7 +122,7 @@ def write_folder(
     if not str(folder):
         raise InputError("'': found an empty name; allowed a folder to write in")
     home = Path(folder)
-    key_path = Path(key) if key is not None else home.with_name(f"{home.name}-key.json")
+    key_path = Path(key) if key is not None else key_beside(home)
     teacher_path = key_path.with_name(f"{key_path.stem}-sheet.pdf")
     with _claimed(home, key_path) as written:
         for path in (key_path, teacher_path):

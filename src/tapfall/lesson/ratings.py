@@ -2,7 +2,7 @@
 
 A sheet is CSV with a row for each item and the columns ``set_id, rater, item,
 realistic_1_to_5, phases, first_mmHg, last_mmHg, remarks``: how real it sounds (5: as from
-an arm), the phases that are heard (such as ``K1 K2 K4``), and the pressures of the first
+an arm), the phases that are heard (``K1 K2 K4`` or ``K1, K2, K4``), and the pressures of the first
 and last beat that can be heard, as the dial shows them.  Empty cells are left out.
 """
 
@@ -33,6 +33,7 @@ COLUMNS = (
 )
 MAX_BYTES = 1_000_000
 _WANTED = f"a sheet of ratings (CSV with the columns {','.join(COLUMNS)})"
+_BETWEEN = re.compile(r"[\s,;/+]+")
 _NUMBER = re.compile(r"\d{1,3}(\.\d{1,2})?")
 _HEARD = (Phase.K1, Phase.K2, Phase.K3, Phase.K4)
 
@@ -108,7 +109,7 @@ def _rating(row: dict[str, str]) -> Rating:
         raise InputError(f"realistic_1_to_5: found {shown(real)}; allowed 1 to 5, or nothing")
     if not row["rater"]:
         raise InputError("rater: found nothing; allowed a code")
-    names = row["phases"].split()
+    names = [name.upper() for name in _BETWEEN.split(row["phases"]) if name]
     for name in names:
         if name not in _HEARD:
             raise InputError(f"phases: found {shown(name)}; allowed {' '.join(_HEARD)}")

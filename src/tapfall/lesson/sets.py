@@ -21,6 +21,20 @@ T = TypeVar("T", LessonSet, Key)
 SET_FILE, MAX_BYTES = "set.json", 20_000_000
 
 
+def key_beside(folder: PathLike) -> Path:
+    """Return where the key of a set lies unless told otherwise: beside its folder.
+
+    Examples
+    --------
+    >>> key_beside("lessons/first").as_posix()
+    'lessons/first-key.json'
+    """
+    home = Path(folder)
+    if home.name in ("", ".."):
+        home = home.resolve()
+    return home.with_name(f"{home.name}-key.json")
+
+
 def write_set(path: PathLike, lesson: LessonSet) -> None:
     """Write the public part of a set, complete or not at all.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE
+from tapfall.cli.numbers import whole_number
 from tapfall.cli.output import say
 
 GRADES = ("1", "2", "3", "4", "5", "6")
@@ -23,13 +24,16 @@ def add_make(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--grade", required=True, choices=GRADES, help="how hard, 1 to 6")
     command.add_argument(
-        "--count", type=whole, default=COUNT, metavar="N", help=f"recordings ({COUNT})"
+        "--count", type=whole_number(0), default=COUNT, metavar="N", help=f"recordings ({COUNT})"
     )
     command.add_argument(
-        "--repeats", type=whole, default=0, metavar="N", help="items that stand twice (0)"
+        "--repeats", type=whole_number(0), default=0, metavar="N", help="items that stand twice (0)"
     )
     command.add_argument(
-        "--seed", type=whole, metavar="S", help="makes the same set again (drawn unless given)"
+        "--seed",
+        type=whole_number(0),
+        metavar="S",
+        help="makes the set again (drawn unless given)",
     )
     command.add_argument(
         "-o", "--output", required=True, metavar="FOLDER", help="what learners get"
@@ -39,20 +43,13 @@ def add_make(command: argparse.ArgumentParser) -> None:
         "--mode", choices=MODES, default="practise", help="what learners are told (practise)"
     )
     command.add_argument(
-        "--replays", type=whole, metavar="N", help="how often an item may be heard again"
+        "--replays", type=whole_number(0), metavar="N", help="how often an item may be heard again"
     )
     command.add_argument(
         "--random-zero",
         action="store_true",
         help="displace the zero of each dial upwards by up to 20 mmHg",
     )
-
-
-def whole(text: str) -> int:
-    """Read a whole number."""
-    if not (text.isascii() and text.isdigit() and len(text) < 20):
-        raise argparse.ArgumentTypeError(f"found '{text}'; allowed a whole number, 0 or more")
-    return int(text)
 
 
 def run(args: argparse.Namespace) -> int:

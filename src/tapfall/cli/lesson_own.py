@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE
-from tapfall.cli.lesson_make import MODES, SEED_BITS, whole
+from tapfall.cli.lesson_make import MODES, SEED_BITS
+from tapfall.cli.numbers import whole_number
 from tapfall.cli.output import say
 
 TYPE_CHECKING = False
@@ -22,9 +23,9 @@ def add_own(command: argparse.ArgumentParser) -> None:
     command.add_argument("manifest", metavar="MANIFEST", help="as for tapfall study: .csv")
     command.add_argument("-o", "--output", required=True, metavar="FOLDER", help="for learners")
     command.add_argument("--key", metavar="FILE", help="where the key goes (FOLDER-key.json)")
-    command.add_argument("--seed", type=whole, metavar="S", help="draws order and zeros")
+    command.add_argument("--seed", type=whole_number(0), metavar="S", help="draws order and zeros")
     command.add_argument("--mode", choices=MODES, default="practise", help="(practise)")
-    command.add_argument("--replays", type=whole, metavar="N", help="how often again")
+    command.add_argument("--replays", type=whole_number(0), metavar="N", help="how often again")
     command.add_argument("--random-zero", action="store_true", help="displace the dials' zero")
     command.add_argument(
         "--allow-outside", action="store_true", help="allow files outside the manifest's folder"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE
+from tapfall.cli.numbers import whole_number
 from tapfall.cli.output import is_page, say
 
 TYPE_CHECKING = False
@@ -51,7 +52,7 @@ def add_page(command: argparse.ArgumentParser) -> None:
     command.add_argument("--observer", metavar="CODE", help="the observer's code")
     command.add_argument(
         "--replays",
-        type=_replays,
+        type=whole_number(0, MOST_REPLAYS),
         metavar="N",
         help="with --recordings: how often each may be heard again (any number)",
     )
@@ -202,15 +203,6 @@ def _told(path: str, size: int, count: int, mode: Mode, holds_key: bool) -> str:
     lines = [f"{label_of(path)}: {items}, {size / 1e6:.1f} MB, mode {mode}, {answers}."]
     lines += textwrap.wrap(f"A program could analyse the sound in the page. {CAUTION}", 80)
     return "\n".join(lines) + "\n"
-
-
-def _replays(text: str) -> int:
-    count = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else -1
-    if not 0 <= count <= MOST_REPLAYS:
-        raise argparse.ArgumentTypeError(
-            f"found '{text}'; allowed a whole number, 0 to {MOST_REPLAYS}"
-        )
-    return count
 
 
 def _lag(text: str) -> float:

@@ -7,6 +7,7 @@ import math
 
 from tapfall import __version__
 from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
+from tapfall.cli.numbers import whole_number
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -16,13 +17,15 @@ if TYPE_CHECKING:
 #: What the diastolic may be read at.
 RULES = ("last-sound", "first-silence", "k4")
 
-
 #: Forms of raw samples, and the highest rate of them (our choice).
 FORMATS = ("s16le", "f32le")
 HIGHEST_RATE_HZ = 1_000_000
 
 #: The largest lag that can be given, seconds.
 FURTHEST_LAG_S = 60
+
+#: How many recordings are simulated at once, or the number of a channel (our choice); a seed.
+_MANY, _SEED = whole_number(1, 100_000), whole_number(0, 2**63 - 1)
 
 
 class Usage(Exception):  # noqa: N818 - it never leaves the command line
@@ -171,8 +174,8 @@ def _fill_simulate(simulate: argparse.ArgumentParser) -> None:
     simulate.add_argument(
         "--diastolic", type=_number, metavar="MMHG", help="the person's diastolic"
     )
-    simulate.add_argument("--count", type=_count, default=1, metavar="N", help="how many (1)")
-    simulate.add_argument("--seed", type=_seed, metavar="S", help="the first seed")
+    simulate.add_argument("--count", type=_MANY, default=1, metavar="N", help="how many (1)")
+    simulate.add_argument("--seed", type=_SEED, metavar="S", help="the first seed")
     simulate.add_argument(
         "-o", "--output", default=SIMULATED_FOLDER, metavar="FOLDER", help=f"({SIMULATED_FOLDER})"
     )
@@ -264,7 +267,7 @@ def _add_listen(command: argparse.ArgumentParser) -> None:
         metavar="X",
         help="of the replay: 1 in real time (as fast as can be)",
     )
-    _add_loading(command, _count)
+    _add_loading(command, _MANY)
     _add_choices(command)
 
 
@@ -327,21 +330,7 @@ def _speed(text: str) -> float:
 
 def _channel(text: str) -> int | str:
     """A number where it is one, else the name of a channel."""
-    return _count(text) if text.isdigit() or text.startswith("-") or not text else text
-
-
-def _count(text: str) -> int:
-    return _whole(text, 1, 100_000)
-
-
-def _seed(text: str) -> int:
-    return _whole(text, 0, 2**63 - 1)
-
-
-def _whole(text: str, low: int, high: int) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) < 20 and low <= int(text) <= high):
-        raise argparse.ArgumentTypeError(f"found '{text}'; allowed a whole number, {low} to {high}")
-    return int(text)
+    return _MANY(text) if text.isdigit() or text.startswith("-") or not text else text
 
 
 #: Every command: what the list says of it, and what adds its options.

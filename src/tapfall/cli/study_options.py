@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from tapfall.cli.numbers import whole_number
+
 #: Most workers of one machine (that of the library).
 MOST_WORKERS = 1024
 
@@ -28,7 +30,7 @@ def add_study(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument(
         "--workers",
-        type=_workers,
+        type=whole_number(1, MOST_WORKERS),
         metavar="N",
         help="worker processes (as many as there are cores)",
     )
@@ -45,12 +47,3 @@ def add_study(command: argparse.ArgumentParser) -> None:
         action="store_true",
         help="allow files outside the manifest's folder",
     )
-
-
-def _workers(text: str) -> int:
-    count = int(text) if text.isascii() and text.isdigit() and len(text) < 6 else 0
-    if not 1 <= count <= MOST_WORKERS:
-        raise argparse.ArgumentTypeError(
-            f"found '{text}'; allowed a whole number, 1 to {MOST_WORKERS}"
-        )
-    return count

@@ -140,10 +140,10 @@ FILES = {
     "[]": "schema: found a list; allowed 'tapfall.answers/1'",
     '{"schema": "tapfall.lesson-key/1"}': "schema: found 'tapfall.lesson-key/1'",
     '{"schema": "tapfall.answers/1"}': "found no 'set_id'",
-    '{"a": 1, "a": 2}': "found the field 'a' twice",
+    '{"a": 1, "a": 2}': "found 'a' twice",
     '{"a": NaN}': "found NaN; allowed finite numbers",
-    '{"a": ' + "[" * 100_000: "lists too deep",
-    '{"a": ' + "9" * 5000 + "}": "numbers too long",
+    '{"a": ' + "[" * 100_000: "too deep a nesting",
+    '{"a": ' + "9" * 5000 + "}": "too long a number",
 }
 
 

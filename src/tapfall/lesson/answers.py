@@ -21,12 +21,12 @@ A file of CSV may hold a whole class: rows of one learner, set and time are one 
 from __future__ import annotations
 
 import contextlib
-import json
 from datetime import UTC, datetime
 from typing import Any
 
 from tapfall.convert import check_keys, key_of, kind
 from tapfall.errors import InputError, fault_text, shown
+from tapfall.files.jsonfile import json_values
 from tapfall.files.names import PathLike, label_of, open_regular
 from tapfall.files.rows import delimiter_of, rows_of, text_of
 from tapfall.files.tables import FORMULA_STARTS
@@ -166,18 +166,7 @@ def _session(one: Answers) -> str:
 
 
 def _of_json(label: str, text: str) -> Answers:
-    try:
-        value = json.loads(text, parse_constant=_constant, object_pairs_hook=_once)
-    except InputError as fault:
-        raise InputError(f"{label}: {fault}") from None
-    except json.JSONDecodeError as fault:
-        raise InputError(
-            f"{label}: line {fault.lineno}: found what is not JSON ({fault.msg}); allowed {_WANTED}"
-        ) from None
-    except (RecursionError, ValueError):
-        raise InputError(
-            f"{label}: found lists too deep or numbers too long; allowed {_WANTED}"
-        ) from None
+    value = json_values(label, text, InputError, _WANTED)
     if not isinstance(value, dict) or value.get("schema") != ANSWERS_SCHEMA:
         found = kind(value.get("schema")) if isinstance(value, dict) else kind(value)
         raise InputError(f"{label}: schema: found {found}; allowed '{ANSWERS_SCHEMA}'")
@@ -243,19 +232,6 @@ def _plain(value: Any) -> str:
     if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) >= 1e5:
         return kind(value) or "nothing"
     return f"{value:.6f}".rstrip("0").rstrip(".") if value else "0"
-
-
-def _constant(text: str) -> float:
-    raise InputError(f"found {text}; allowed finite numbers")
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    seen: dict[str, Any] = {}
-    for name, value in pairs:
-        if name in seen:
-            raise InputError(f"found the field {shown(name)} twice; allowed once")
-        seen[name] = value
-    return seen
 
 
 # --- CSV ---

@@ -8,14 +8,11 @@ says so.  The key is in it only where the learner is to be told what was there.
 from __future__ import annotations
 
 import base64
-import functools
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
-
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from tapfall.errors import InputError, SettingError
 from tapfall.lesson.face import FIRST_DEG, face
@@ -23,6 +20,7 @@ from tapfall.lesson.nouns import Key, KeyItem, LessonSet, Mode
 from tapfall.lesson.sound import TONE_FAINT, TONE_HZ, TONE_LOUD
 from tapfall.lesson.texts import words_of
 from tapfall.model import CAUTION
+from tapfall.show.report import page_templates
 
 #: Values so near count as right: two observers further apart are rejected in ISO 81060-2
 #: (from memory).
@@ -103,7 +101,7 @@ def page_html(lesson: LessonSet, sounds: Sequence[str], choices: Choices) -> str
     script = "\n".join(_text(f"{name}.js") for name in _PARTS if key or name != "feedback")
     style = _text("style.css")
     return (
-        _environment()
+        page_templates("tapfall.lesson")
         .get_template("page.html.j2")
         .render(
             language=choices.language,
@@ -208,17 +206,3 @@ def _hash(text: str) -> str:
 
 def _text(name: str) -> str:
     return (files("tapfall.lesson") / "templates" / name).read_text(encoding="utf-8")
-
-
-@functools.cache
-def _environment() -> Environment:
-    found = Environment(
-        loader=PackageLoader("tapfall.lesson"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    found.policies["json.dumps_kwargs"] = {"allow_nan": False, "separators": (",", ":")}
-    return found

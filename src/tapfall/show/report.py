@@ -94,20 +94,23 @@ def rendered(name: str, **values: object) -> str:
     values
         What it shows, beside the cautions that every page carries.
     """
-    template = _environment().get_template(name)
+    template = page_templates("tapfall.show").get_template(name)
     return template.render(caution=CAUTION, proof=PROOF, meaning=MEANING, **values)
 
 
 @functools.cache
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("tapfall.show"),
+def page_templates(package: str) -> Environment:
+    """Return the templates of pages that a package holds, every text escaped."""
+    found = Environment(
+        loader=PackageLoader(package),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    found.policies["json.dumps_kwargs"] = {"allow_nan": False, "separators": (",", ":")}
+    return found
 
 
 def _title(part: Part) -> str:

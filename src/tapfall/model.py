@@ -247,8 +247,8 @@ class Threshold:
 
     ``not_reached`` fills only the bound that was seen: ``low_mmhg`` for the
     systolic ("at least"), ``high_mmhg`` for the diastolic ("at most").
-    ``confidence`` is the probability that ``mmhg`` lies within 4 mmHg of what
-    an expert would record from the same sounds.
+    ``confidence`` is the probability that ``mmhg`` lies within 4 mmHg of what an expert would
+    record from the same sounds.  Of two beats alike likely ``time_s`` is the likelier one's.
     """
 
     state: State

@@ -29,6 +29,8 @@ from tests.calibrate.stored import write_layers, write_numbers
 
 CHARTS = ("rises", "onsets", "pulses", "sounds")
 BEATS = ("evidence", "muffling")
+#: Networks that are fitted alike from other beginnings; their mean counts.
+MEMBERS = {"evidence": 3, "muffling": 1}
 WHAT = (*CHARTS, *BEATS, "presence", "above", "confidence", "promises")
 
 
@@ -57,8 +59,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
         rows = gather(heard, first, count, workers, wide=True)
         examples = (layers.evidence_of if what == "evidence" else layers.muffling_of)(rows)
-        network, standard = layers.fit_beats(what, examples, 4 * options.epochs)
-        write_layers(what, network)
+        for number in range(1, MEMBERS[what] + 1):
+            network, standard = layers.fit_beats(what, examples, 4 * options.epochs, seed=number)
+            write_layers(what if number == 1 else f"{what}-{number}", network)
         write_numbers(**{what: standard})
     elif what == "presence":
         rows = gather(heard, first, count, workers, wide=True)

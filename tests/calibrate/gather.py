@@ -296,8 +296,10 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     shown: list[Any] = []
     sought: list[Any] = []
     above: list[Any] = []
+    present: list[Any] = []
     with (
         _watching(judge, "_hear", rounds),
+        _watching(compose, "presence", present),
         _watching(compose, "character", shown),
         _watching(compose, "find_muffling", sought),
         _watching(thresholds, "above_measures", above),
@@ -328,8 +330,8 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
         )
     if above and above[-1][1] is not None:
         row["above"] = (above[-1][1], simulation.truth.inflated_into_gap)
-    if rounds:
-        row["presence"] = presence_measures(rounds[-1][1])
+    if present:
+        row["presence"] = presence_measures(present[-1][0][0])
     return row
 
 

@@ -321,7 +321,7 @@ def muffling_of(rows: Sequence[dict[str, Any]]) -> list[Arrays]:
 
 
 def fit_beats(
-    kind: str, examples: Sequence[Arrays], epochs: int
+    kind: str, examples: Sequence[Arrays], epochs: int, seed: int = 0
 ) -> tuple[list[dict[str, Any]], dict[str, np.ndarray]]:
     """Fit a network that reads each beat's measures with those of the beats around it.
 
@@ -333,6 +333,8 @@ def fit_beats(
         Measures, truth and weight of the beats of a recording, each.
     epochs
         How often each example is seen.
+    seed
+        Where it begins, and the order of the examples.
 
     Returns
     -------
@@ -343,7 +345,7 @@ def fit_beats(
     mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
     mean[-1], spread[-1] = 0.0, 1.0  # the measure that is 1 wherever there is a beat
     most = max(one[0].shape[0] for one in examples)
-    order = np.random.default_rng(2).permutation(len(examples))
+    order = np.random.default_rng((2, seed)).permutation(len(examples))
 
     def batch(indices: np.ndarray) -> Arrays:
         values = np.zeros((indices.size, most, 1, mean.size), np.float32)
@@ -356,6 +358,6 @@ def fit_beats(
             truth[k, :n, 0], known[k, :n, 0], there[k, :n] = true, weight, 1
         return values, truth, known, there
 
-    begin = _begin(kind, mean.size, seed=0)
+    begin = _begin(kind, mean.size, seed=seed)
     layers = _descend(begin, _beat_loss, batch, len(examples), epochs, 32)
     return layers, {"mean": mean, "spread": spread}

@@ -16,9 +16,9 @@ from tapfall.ear.promises import PROMISE
 #: Penalty on squared weights, and that of the network for presence.
 RIDGE, PRESENCE_RIDGE = 3.0, 2.0
 #: Units of the network for the presence of sounds.
-PRESENCE_UNITS = 8
+PRESENCE_UNITS = 12
 #: Log odds of the presence from which sounds are taken to be there.
-SURE_ODDS = 2.2
+SURE_ODDS = 1.1
 #: Units of the network for sounds above those read, and from where on they are missed.
 ABOVE_UNITS, FAR_MMHG = 4, 8.0
 #: Recordings with fewer sounds teach nothing about what a run of sounds is.
@@ -99,7 +99,9 @@ def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     known = [row for row in rows if "presence" in row and not 0 < row["audible"] < LEAST_SOUNDS]
     measures = np.stack([row["presence"] for row in known])
     there = np.array([row["audible"] >= LEAST_SOUNDS for row in known], float)
-    fitted = fit_weights(measures, there, seed=5, units=PRESENCE_UNITS, ridge=PRESENCE_RIDGE)
+    fitted = fit_weights(
+        measures, there, seed=5, units=PRESENCE_UNITS, even=False, ridge=PRESENCE_RIDGE
+    )
     odds = Weights(**fitted).log_odds(measures)
     print(
         f"presence: {there.size} recordings, {there.mean():.2f} with sounds; missed "

@@ -32,7 +32,9 @@ def cuff_of(
     beat_s = np.arange(deflation.start_s + 0.3, deflation.end_s, 0.8)
     size = size_mmhg * bell(Cuff(), deflation.pressure_mmhg(beat_s) - largest_mmhg)
     seen = np.ones(beat_s.size, bool)
-    return Pulses(time_s=beat_s, size_mmhg=size, seen=seen, usable=True, error_s=0.0), deflation
+    return Pulses(
+        time_s=beat_s, size_mmhg=size, seen=seen, real=np.ones(seen.size), usable=True, error_s=0.0
+    ), deflation
 
 
 def measured(top_mmhg: float, systolic_mmhg: float, **others: float) -> np.ndarray:

@@ -85,6 +85,7 @@ def judged(pattern: str, sizes: np.ndarray | None, gaps: tuple[Gap, ...] = ()) -
             time_s=np.arange(float(sizes.size)),
             size_mmhg=sizes,
             seen=np.ones(sizes.size, bool),
+            real=np.ones(sizes.size),
             usable=True,
             error_s=0.0,
         )

@@ -86,3 +86,22 @@ def test_each_story_is_ruled_on_its_own_clock() -> None:
     ruled = apply_to_clocks(heard, cuff_mmhg, expected)
     assert ruled.first.tolist() == [6, 8] * CLOCKS
     assert ruled.lone_above.tolist() == [False, True] * CLOCKS
+
+
+def test_a_doubtful_beat_stands_on_as_many_clocks_as_it_is_likely() -> None:
+    real = np.ones(27)
+    real[8], real[20] = 0.5, 0.0
+    found = clocks(beats([0.8] * 26), 0.0, real)
+    assert found[:, 8].sum() == CLOCKS // 2
+    assert not found[:, 20].any()
+    assert np.delete(found, [8, 20], axis=1).all()
+
+
+def test_without_a_made_up_beat_the_one_after_a_pause_is_no_early_one() -> None:
+    # A pause of a fibrillating heart, and in its middle a beat that the log does not show:
+    # with it the sound after the pause comes early, without it the sound is expected.
+    time_s = beats([1.0] * 8 + [0.75, 0.75] + [1.0] * 8)
+    real = np.ones(time_s.size)
+    real[9] = 0.5
+    after = clocks(time_s, 0.0, real)[:, 10]
+    assert after.sum() == CLOCKS // 2

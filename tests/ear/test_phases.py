@@ -119,7 +119,7 @@ def test_clear_evidence_is_believed(story: str) -> None:
 @pytest.mark.parametrize("story", CLEAR)
 def test_most_stories_tell_what_is_clear(story: str) -> None:
     found = decode(odds_of(story, 8.0))
-    stories = [text(path) for path in found.paths]
+    stories = [text(path) for path in found.paths()]
     assert stories.count(story) > 0.5 * len(stories)
 
 
@@ -132,7 +132,7 @@ def test_sounds_from_the_top_are_believed() -> None:
 def test_a_lone_sound_is_heard_but_does_not_count(story: str) -> None:
     found = decode(odds_of(story, 8.0))
     assert text(found.heard > 0.5) == story
-    ruled = apply_rules(found.paths, np.arange(150.0, 150.0 - 2 * len(story), -2.0))
+    ruled = apply_rules(found.paths(), np.arange(150.0, 150.0 - 2 * len(story), -2.0))
     assert np.median(ruled.first) == story.index("xx")
     assert np.median(ruled.last) == story.rindex("xx") + 1
 
@@ -144,7 +144,7 @@ def test_a_beat_without_evidence_goes_with_its_neighbours() -> None:
 
 def test_a_gap_is_a_story_of_two_runs() -> None:
     found = decode(odds_of("......xxxxxx........xxxxxxxxx......"))
-    inside = found.paths[:, 6:29]
+    inside = found.paths()[:, 6:29]
     assert np.mean(inside[:, 0] & inside[:, -1] & ~inside[:, 6:14].any(axis=1)) > 0.8
 
 
@@ -181,7 +181,7 @@ def test_draws_are_equal_every_time() -> None:
     one = decode(odds)
     decode(-odds)
     two = decode(odds.copy())
-    assert np.array_equal(one.paths, two.paths)
+    assert np.array_equal(one.paths(), two.paths())
     assert np.array_equal(one.heard, two.heard)
     assert one.gain_nats == two.gain_nats
 
@@ -200,10 +200,10 @@ def test_any_evidence_gives_chances_and_draws_that_agree(odds: list[float]) -> N
     assert np.isfinite(found.gain_nats)
     assert np.isfinite(found.gain_nats)
     assert ((found.heard >= 0) & (found.heard <= 1 + 1e-9)).all()
-    assert found.paths.shape[1] == len(odds)
+    assert found.paths().shape[1] == len(odds)
     # A share of N draws lies within five of its standard deviations.
-    spread = np.sqrt(found.heard * (1 - found.heard) / found.paths.shape[0])
-    assert (np.abs(found.paths.mean(axis=0) - found.heard) <= 5 * spread + 0.01).all()
+    spread = np.sqrt(found.heard * (1 - found.heard) / found.paths().shape[0])
+    assert (np.abs(found.paths().mean(axis=0) - found.heard) <= 5 * spread + 0.01).all()
 
 
 @settings(max_examples=40, deadline=None)

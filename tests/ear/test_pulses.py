@@ -13,6 +13,7 @@ from tapfall.ear.pulses import (
     LONGEST_RR_S,
     SHORTEST_RR_S,
     Pulses,
+    beat_chances,
     best_chain,
     find_pulses,
 )
@@ -181,3 +182,20 @@ def test_another_clock_moves_the_pulses_and_nothing_else(rate_hz: float) -> None
     moved = found_in(feet(0.85), rate_hz=rate_hz, shift_s=512.0)
     assert moved.usable == plain.usable
     assert moved.time_s - 512.0 == pytest.approx(plain.time_s, abs=1e-3)
+
+
+def test_a_pulse_that_is_not_seen_is_likely_in_an_even_rhythm_alone() -> None:
+    odds = np.full(40, 5.0)
+    odds[20] = -1.0
+    even, uneven = (beat_chances(feet(0.8, j)[:40], odds, odds > 0) for j in (0.02, 0.3))
+    assert even[20] > 0.9
+    assert uneven[20] < 0.8
+    for found in (even, uneven):
+        assert (np.delete(found, 20) == 1.0).all()
+
+
+def test_of_two_pulses_that_are_not_seen_the_fainter_is_less_likely() -> None:
+    odds = np.full(40, 5.0)
+    odds[12], odds[20] = -0.5, -3.0
+    found = beat_chances(feet(0.8, 0.0)[:40], odds, odds > 0)
+    assert found[20] < found[12] < 1.0

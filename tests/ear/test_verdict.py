@@ -41,8 +41,36 @@ def test_the_value_holds_the_most_stories_within_4_mmhg() -> None:
 def test_exactly_4_mmhg_is_within() -> None:
     # Two observers further apart than 4 mmHg are rejected (ISO 81060-2; from memory).
     assert chosen({4: 50, 5: 50}, 150.0 - 4.0 * np.arange(20)).mass == 1.0
-    assert chosen({4: 50, 5: 50}, 150.0 - 4.25 * np.arange(20)).mass == 0.5
+    assert chosen({4: 97, 5: 3}, 150.0 - 4.25 * np.arange(20)).mass == pytest.approx(0.97)
     assert chosen({4: 50, 5: 50}, 150.0 - 3.75 * np.arange(20)).mass == 1.0
+
+
+def test_of_two_beats_far_apart_and_alike_likely_the_value_lies_between() -> None:
+    # 5.5 mmHg a beat: that at either is right half the time, that between them always.
+    found = chosen({4: 48, 5: 52}, 150.0 - 5.5 * np.arange(20))
+    assert (found.index, found.mmhg, found.mass) == (5, 150.0 - 5.5 * 4.5, 1.0)
+    assert found.low_mmhg <= found.mmhg <= found.high_mmhg
+
+
+def test_the_beat_is_read_where_little_speaks_for_another() -> None:
+    # 4 in 100 more is no reason to leave the beat (our choice), 5 in 100 is one.
+    cuff_mmhg = 150.0 - 5.5 * np.arange(20)
+    assert chosen({4: 4, 5: 96}, cuff_mmhg).mmhg == cuff_mmhg[5]
+    assert chosen({4: 5, 5: 95}, cuff_mmhg).mmhg == 0.5 * (cuff_mmhg[4] + cuff_mmhg[5])
+
+
+def test_no_value_lies_between_beats_that_it_could_not_hold_both() -> None:
+    # 7.5 mmHg apart the middle is within 4 mmHg of both, but errors of the trend come on top.
+    cuff_mmhg = 150.0 - 7.5 * np.arange(20)
+    found = chosen({4: 48, 5: 52}, cuff_mmhg)
+    assert (found.mmhg, found.mass) == (cuff_mmhg[5], 0.52)
+
+
+def test_the_value_between_leaves_a_far_beat_out() -> None:
+    cuff_mmhg = 150.0 - 5.0 * np.arange(20)
+    found = chosen({1: 10, 6: 45, 7: 45}, cuff_mmhg)
+    assert (found.mmhg, found.mass) == (117.5, pytest.approx(0.9))
+    assert found.index in (6, 7)
 
 
 def test_among_nearly_equal_shares_the_likeliest_beat_is_taken() -> None:

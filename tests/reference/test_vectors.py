@@ -277,15 +277,20 @@ def test_a_front_end_in_float32_stays_within_the_tolerances(name: str) -> None:
 
 
 def log_odds_by_the_page(measures: np.ndarray) -> np.ndarray:
-    """The evidence's network, tap by tap."""
+    """The evidence's networks, tap by tap."""
     scale = json.loads((EAR / "calibration.json").read_text(encoding="ascii"))["evidence"]
     z = (measures - np.array(scale["mean"])) / np.array(scale["spread"])
     values = np.clip(z, -4, 4)[:, None, :]
+    members = ("evidence", "evidence-2", "evidence-3")
+    return np.asarray(np.mean([member_by_the_page(name, values) for name in members], axis=0))
+
+
+def member_by_the_page(name: str, values: np.ndarray) -> np.ndarray:
     with np.load(EAR / "layers.npz", allow_pickle=False) as layers:
-        last = sum(key.startswith("evidence_") for key in layers.files) // 3
+        last = sum(key.startswith(f"{name}_") for key in layers.files) // 3
         for number in range(1, last + 1):
             kernel, bias, dilation = (
-                layers[f"evidence_{number}_{part}"] for part in ("kernel", "bias", "dilation")
+                layers[f"{name}_{number}_{part}"] for part in ("kernel", "bias", "dilation")
             )
             rows, columns = kernel.shape[:2]
             found = np.zeros((*values.shape[:2], bias.size)) + bias

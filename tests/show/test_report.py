@@ -35,6 +35,7 @@ from tapfall.show import account, playback
 from tapfall.show.inline import element
 from tapfall.show.part import part_of
 from tapfall.show.report import MEANING, PROOF, report_html, write_report
+from tapfall.show.rows import beat_rows
 from tests.show import made
 
 SOURCE = Source(
@@ -72,11 +73,16 @@ class Page(HTMLParser):
 
 
 def exact(reading: Reading, recording: Recording) -> Reading:
-    """The reading with its thresholds at the times of beats, as the ear gives them."""
+    """The reading with its thresholds at times and pressures of beats, as the ear gives them."""
     first = next(one for one in reading.beats if one.heard >= 0.8)
     last = [one for one in reading.beats if one.heard >= 0.8][-1]
+    moved = {
+        first: replace(first, cuff_mmhg=reading.systolic.mmhg),
+        last: replace(last, cuff_mmhg=reading.diastolic.mmhg),
+    }
     return replace(
         reading,
+        beats=tuple(moved.get(beat, beat) for beat in reading.beats),
         systolic=replace(reading.systolic, time_s=first.time_s),
         diastolic=replace(reading.diastolic, time_s=last.time_s),
     )
@@ -117,11 +123,11 @@ def test_it_says_the_values_and_the_cautions(parsed: Page) -> None:
 def test_it_tells_which_beats_decided_and_what_lies_around(parsed: Page) -> None:
     for sentence in (
         "Systolic 127 mmHg: the first beat that sounds and whose next beat sounds too "
-        "(beat 21, at 26.6 s and 126 mmHg, heard with probability 0.97).",
+        "(beat 21, at 26.6 s and 127 mmHg, heard with probability 0.97).",
         "Above it: 20 beats from 169 to 128 mmHg, all silent.",
         "The pressure at which the sounds begin lies between 126 and 130 mmHg with a "
         "probability of 95 %.",
-        "(beat 41, at 43.6 s and 84 mmHg, heard with probability 0.97).",
+        "(beat 41, at 43.6 s and 83 mmHg, heard with probability 0.97).",
         "Between the two: 19 beats from 124 to 86 mmHg, all sound.",
         "Below it: 5 beats from 81 to 73 mmHg: 3 silent, 2 unsure.",
         "The log's times are 0.40 s late (found; 0.30 to 0.50 s)",
@@ -132,7 +138,7 @@ def test_it_tells_which_beats_decided_and_what_lies_around(parsed: Page) -> None
 
 
 def test_the_beats_stand_in_a_table(parsed: Page) -> None:
-    assert "21 26.60 126.0 sounds (0.97) K1 systolic" in parsed.text
+    assert "21 26.60 127.4 sounds (0.97) K1 systolic" in parsed.text
     assert "42 44.45 81.4 unsure (0.45) silent" in parsed.text
     rows = [attributes for tag, attributes in parsed.tags if tag == "tr"]
     assert sum("read" in row.get("class", "") for row in rows) == 2
@@ -226,6 +232,21 @@ def test_the_rule_of_the_diastolic_is_said(rule: Rule, words: str) -> None:
     reading = made.ordinary()
     reading = replace(reading, diastolic=replace(reading.diastolic, rule=rule))
     assert words in " ".join(account.diastolic_account(reading))
+
+
+def test_a_value_between_two_beats_is_told_as_one() -> None:
+    reading = exact(made.ordinary(), made.recording())
+    index = account.deciding_beat(reading, reading.systolic)
+    assert index is not None
+    assert not account.lies_between(reading, reading.systolic)
+    beat = reading.beats[index]
+    between = replace(reading.systolic, mmhg=beat.cuff_mmhg + 2.6)
+    told = account.systolic_account(replace(reading, systolic=between))[0]
+    assert told.startswith(f"Systolic {beat.cuff_mmhg + 2.6:.0f} mmHg: between the beats that may")
+    assert f"the likeliest (beat {index + 1}, at {beat.time_s:.1f} s" in told
+    rows = list(beat_rows(replace(reading, systolic=between)))
+    assert rows[index].read_here == "systolic, likeliest"
+    assert list(beat_rows(reading))[index].read_here == "systolic"
 
 
 def test_alternating_beats_follow_their_own_rule() -> None:

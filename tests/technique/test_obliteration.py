@@ -23,7 +23,14 @@ def fall_and_pulses(centre_mmhg: float, usable: bool = True) -> tuple[Deflation,
     time_s = np.arange(13.0, 51.0, 0.8)
     size = 3.0 * np.exp(np.log(0.5) * ((fall.pressure_mmhg(time_s) - centre_mmhg) / 28.5) ** 2)
     seen = np.ones(time_s.size, np.bool_)
-    return fall, Pulses(time_s=time_s, size_mmhg=size, seen=seen, usable=usable, error_s=0.01)
+    return fall, Pulses(
+        time_s=time_s,
+        size_mmhg=size,
+        seen=seen,
+        real=np.ones(seen.size),
+        usable=usable,
+        error_s=0.01,
+    )
 
 
 def reading(systolic_mmhg: float | None, *flags: Flag) -> Reading:

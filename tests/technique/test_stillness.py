@@ -27,7 +27,14 @@ def ordinary() -> Deflation:
 def pulses_at(time_s: np.ndarray = BEATS_S, usable: bool = True) -> Pulses:
     seen = np.ones(time_s.size, np.bool_)
     size = np.full(time_s.size, 3.0)
-    return Pulses(time_s=time_s, size_mmhg=size, seen=seen, usable=usable, error_s=0.01)
+    return Pulses(
+        time_s=time_s,
+        size_mmhg=size,
+        seen=seen,
+        real=np.ones(seen.size),
+        usable=usable,
+        error_s=0.01,
+    )
 
 
 def wave(time_s: np.ndarray, size_mmhg: float = 3.0) -> np.ndarray:

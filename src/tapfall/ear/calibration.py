@@ -73,8 +73,8 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
 
     Examples
     --------
-    >>> sorted(CALIBRATION.layers)
-    ['evidence', 'muffling', 'onsets', 'pulses', 'rises', 'sounds']
+    >>> len(CALIBRATION.evidence.members), len(CALIBRATION.muffling.members)
+    (3, 1)
     """
     raw = json.loads(path.read_text(encoding="ascii"))
     networks = read_layers(layers)
@@ -85,7 +85,8 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
 
     def beats(kind: str) -> BeatNetwork:
         standard = {name: np.asarray(raw[kind][name]) for name in ("mean", "spread")}
-        return BeatNetwork(**standard, layers=networks[kind])
+        named = [name for name in sorted(networks) if name.partition("-")[0] == kind]
+        return BeatNetwork(**standard, members=tuple(networks[name] for name in named))
 
     return Calibration(
         evidence=beats("evidence"),

@@ -2,9 +2,10 @@
 
 An ectopic beat is told by its interval, and the interval by two times that are some
 milliseconds off.  Of an irregular heart many intervals lie near the bound, and one beat
-more or less on the clock can move a threshold by several beats.  So the stories are
-shared among clocks drawn from those errors: where the clocks agree nothing changes,
-where they do not the thresholds spread as far as they should.
+more or less on the clock can move a threshold by several beats.  Nor is every beat sure
+that the log does not show: in a pause of a fibrillating heart there may be none.  So the
+stories are shared among clocks drawn from those errors and doubts: where the clocks agree
+nothing changes, where they do not the thresholds spread as far as they should.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from tapfall.ear.rules import Ruled, apply_rules, expected_beats
 from tapfall.model import FloatArray
 
 #: Clocks that the stories are shared among (our choice).
-CLOCKS = 8
+CLOCKS = 16
 #: Error of a pulse's time beside that of its log, and of the time of a sound, seconds
 #: (measured on development seeds).
 PULSE_ERROR_S, SOUND_ERROR_S = 0.005, 0.010
@@ -30,7 +31,14 @@ def _scatter(count: int) -> FloatArray:
     return np.random.Generator(np.random.PCG64(21)).standard_normal((CLOCKS, count))
 
 
-def clocks(time_s: FloatArray, error_s: float) -> np.ndarray:
+@lru_cache(maxsize=8)
+def _places(count: int) -> FloatArray:
+    """For each beat the clocks in an order of its own, evenly between 0 and 1."""
+    order = np.random.Generator(np.random.PCG64(22)).random((CLOCKS, count)).argsort(axis=0)
+    return np.asarray((order + 0.5) / CLOCKS)
+
+
+def clocks(time_s: FloatArray, error_s: float, real: FloatArray | None = None) -> np.ndarray:
     """Which beats each of the likely clocks expects.
 
     Parameters
@@ -39,6 +47,8 @@ def clocks(time_s: FloatArray, error_s: float) -> np.ndarray:
         Beats in order of time, shape ``(n,)``.
     error_s
         How far off each time is, as a standard deviation.
+    real
+        How likely each beat was one, shape ``(n,)``; all surely without it.
 
     Returns
     -------
@@ -50,7 +60,16 @@ def clocks(time_s: FloatArray, error_s: float) -> np.ndarray:
     >>> clocks(np.arange(0.0, 24.0, 0.8), 0.007).all()
     np.True_
     """
-    return expected_beats(time_s + error_s * _scatter(time_s.size))
+    times = time_s + error_s * _scatter(time_s.size)
+    if real is None:
+        return expected_beats(times)
+    there = _places(time_s.size) < real
+    if there.all():
+        return expected_beats(times)
+    expected = np.zeros(there.shape, bool)
+    for row, one, kept in zip(expected, times, there, strict=True):
+        row[kept] = expected_beats(one[kept])
+    return expected
 
 
 def apply_to_clocks(paths: np.ndarray, cuff_mmhg: FloatArray, expected: np.ndarray) -> Ruled:

@@ -27,6 +27,8 @@ STEP_S = 2 * HOP_S
 FALL_MMHG = 5.0
 #: Odds of a cell where nothing was recorded.
 NOTHING = -12.0
+#: Odds beyond this add nothing to a path but overflow.
+_SURE = 500.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -51,8 +53,8 @@ class DelayMap:
     def gains(self) -> FloatArray:
         """What a path gains at each cell: its evidence with its neighbours', never below 0."""
         padded = np.pad(self.log_odds, ((0, 0), (1, 1)), constant_values=NOTHING)
-        near = np.logaddexp(np.logaddexp(padded[:, :-2], padded[:, 2:]), padded[:, 1:-1])
-        return np.asarray(np.logaddexp(0.0, near))
+        odds = np.exp(np.minimum(padded, _SURE))
+        return np.asarray(np.log1p(odds[:, :-2] + odds[:, 1:-1] + odds[:, 2:]))
 
     def near(
         self, delay_s: FloatArray, reach_s: float | FloatArray
@@ -85,6 +87,23 @@ class DelayMap:
         near = np.where(within, odds, 0.0).sum(axis=1) + nothing
         elsewhere = np.where(within, 0.0, odds).sum(axis=1) + nothing
         return np.log(near), np.log(elsewhere)
+
+    def along(self, delay_s: FloatArray, offset_s: FloatArray) -> FloatArray:
+        """Log odds of a sound so much later than each beat's delay; shape ``(n, offsets)``.
+
+        Examples
+        --------
+        >>> delay_s = np.array([0.0, 0.01, 0.02])
+        >>> chart = DelayMap(log_odds=np.array([[0.0, 1.0, 2.0]]), delay_s=delay_s)
+        >>> chart.along(np.array([0.011]), delay_s).tolist()
+        [[1.0, 2.0, -12.0]]
+        """
+        place = (delay_s[:, None] + offset_s[None, :] - self.delay_s[0]) / STEP_S
+        index = np.rint(place).astype(np.intp)
+        inside = (index >= 0) & (index < self.delay_s.size)
+        row = np.arange(delay_s.size)[:, None]
+        found = self.log_odds[row, np.clip(index, 0, self.delay_s.size - 1)]
+        return np.where(inside, found, NOTHING)
 
 
 def always_there(level: NDArray[np.floating]) -> NDArray[np.floating]:

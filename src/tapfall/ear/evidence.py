@@ -27,6 +27,10 @@ MOST_NOISE_WINDOWS, NOISE_HOP_S = 700, 0.02
 FLOOR_REACH_S, FLOOR_STEP_S = 1.2, 0.4
 #: Where the neighbourhood of a sound is listened to for bursts of noise.
 BESIDE_S = 0.12
+#: The map is read so much later than a beat is expected, s: above systolic a sound may come
+#: up to a tenth of a second late.  From the given one on it is late.
+CHART_OFFSETS_S: FloatArray = np.arange(-4.0, 12.0) * 0.01
+LATE_FROM_S = 0.02
 #: Names of the measures, in order.
 MEASURES = (
     "own_over_floor",
@@ -48,6 +52,13 @@ MEASURES = (
     "interval",
     "fall",
     "moved",
+    "signed_deviation",
+    "late_s",
+    "late_own_over_floor",
+    "late_rest_over_floor",
+    "late_leader_over_floor",
+    "reference_error",
+    *(f"charted_{round(1000 * offset_s):+d}_ms" for offset_s in CHART_OFFSETS_S.tolist()),
     "here",
 )
 #: A move off the track that counts as one.
@@ -109,6 +120,24 @@ class Expectation:
         return self.delay_s[:, None] + grid[None, :], deviation
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Charted:
+    """What the map of delays says of each beat, as log odds.
+
+    ``near`` its expected delay and ``elsewhere``, shape ``(n,)``; ``along`` at
+    :data:`CHART_OFFSETS_S` after it, shape ``(n, k)``.
+    """
+
+    near: FloatArray
+    elsewhere: FloatArray
+    along: FloatArray
+
+    def late_s(self) -> FloatArray:
+        """How late the likeliest late sound of each beat is, shape ``(n,)``."""
+        late = CHART_OFFSETS_S >= LATE_FROM_S - 1e-9
+        return np.asarray(CHART_OFFSETS_S[late][self.along[:, late].argmax(axis=1)])
+
+
 def split_energy(windows: FloatArray, basis: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Energy inside and outside a subspace; windows ``(..., w)``, basis ``(RANK, w)``."""
     inside = np.sum((windows @ basis.T) ** 2, axis=-1)
@@ -148,7 +177,7 @@ def learn_noise(white: White, busy_s: FloatArray, span_s: tuple[float, float]) -
     starts = starts[free]
     if starts.size > MOST_NOISE_WINDOWS:
         starts = starts[:: starts.size // MOST_NOISE_WINDOWS + 1]
-    energy = white.window_energy() * white.window / white.dof
+    energy = white.energy * white.window / white.dof
     level = energy[np.clip(white.index(starts), 0, energy.size - 1)]
     centre = np.arange(starts[0], starts[-1] + FLOOR_STEP_S, FLOOR_STEP_S)
     low = np.searchsorted(starts, centre - FLOOR_REACH_S)
@@ -177,7 +206,7 @@ def weigh_beats(
     expected: Expectation,
     loud_power: float,
     fixed: tuple[FloatArray, FloatArray],
-    charted: tuple[FloatArray, FloatArray],
+    charted: Charted,
     fall_mmhg: FloatArray,
     moved_s: FloatArray,
 ) -> Evidence:
@@ -195,8 +224,7 @@ def weigh_beats(
         Energy per value that comes with every beat (heart sounds), inside and
         outside the subspace, each of shape ``(n, k)`` on the delays searched.
     charted
-        Log odds of a sound near each expected delay and elsewhere, from the
-        map of delays, each of shape ``(n,)``.
+        What the map of delays says.
     fall_mmhg
         Fall of the cuff before each beat, shape ``(n,)``.
     moved_s
@@ -223,7 +251,7 @@ def weigh_beats(
     rows = np.arange(best.size)
     own, rest = own[rows, best], rest[rows, best]
     leader = inside[rows, best, 0]
-    energy = white.window_energy() * white.window / white.dof
+    energy = white.energy * white.window / white.dof
     onset = expected.reference_s + delays[rows, best] - LEAD_S
 
     def beside(offset_s: float) -> FloatArray:
@@ -234,7 +262,9 @@ def weigh_beats(
         return np.full(best.size, value)
 
     over_fixed = np.log(own / own_noise[rows, best] + 0.05)
-    led = np.sign(leader) * np.log1p(leader**2 / floor)
+    led = _signed_log(leader, floor)
+    late_s = charted.late_s()
+    late_own, late_rest, late_leader = _late(white, template, expected, late_s)
     measures = np.stack(
         [
             np.log(own / (RANK * floor) + 0.05),
@@ -251,10 +281,18 @@ def weigh_beats(
             same(template.likeness),
             np.log(expected.spread_s / 0.01),
             same(float(np.clip(expected.slope_s_per_mmhg * 1000.0, 0.0, 6.0))),
-            *charted,
+            charted.near,
+            charted.elsewhere,
             _intervals(expected.reference_s),
             fall_mmhg / FALL_MMHG,
             moved_s / MOVED_S,
+            (delays[rows, best] - expected.delay_s) / MOVED_S,
+            late_s / MOVED_S,
+            np.log(late_own / (RANK * floor) + 0.05),
+            np.log(late_rest / floor + 0.05),
+            _signed_log(late_leader, floor),
+            same(expected.error_s / 0.01),
+            *charted.along.T,
             same(1.0),
         ],
         axis=1,
@@ -266,6 +304,23 @@ def weigh_beats(
         floor=floor,
         measures=measures,
     )
+
+
+def _late(
+    white: White, template: Template, expected: Expectation, late_s: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Energy of each beat's late sound, inside and outside the subspace, and its leader."""
+    start_s = expected.reference_s + expected.delay_s + late_s - LEAD_S
+    windows = cut(white, start_s, white.window)
+    inside = np.einsum("nw,nrw->nr", windows, template.basis[template.fold])
+    own = np.sum(inside**2, axis=1) + 1e-9
+    rest = np.maximum(np.einsum("nw,nw->n", windows, windows) - own, 1e-3 * own + 1e-9)
+    return own, rest / max(white.dof - RANK, 4.0), inside[:, 0]
+
+
+def _signed_log(value: FloatArray, floor: FloatArray) -> FloatArray:
+    """Log of a value's energy over the floor, with the value's sign."""
+    return np.asarray(np.sign(value) * np.log1p(value**2 / floor))
 
 
 def _intervals(time_s: FloatArray) -> FloatArray:

@@ -16,6 +16,8 @@ from tapfall.ear.bands import Bands, band_levels
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.delaymap import always_there
 from tapfall.ear.evidence import (
+    CHART_OFFSETS_S,
+    Charted,
     Evidence,
     Expectation,
     Noise,
@@ -53,13 +55,15 @@ class Listening:
     """What one listening found, beat by beat; arrays have shape ``(n,)``.
 
     ``onset_s`` is audio time of the (possible) sound, ``cuff_mmhg`` the trend
-    there, ``seen`` whether the log shows the beat, ``moved_s`` how much later than on
+    there, ``seen`` whether the log shows the beat, ``real`` how likely there was one,
+    ``moved_s`` how much later than on
     the track it was looked for;
     ``contrast_nats`` how much the sounds stand out where only they make the clock.
     """
 
     expected: Expectation
     seen: NDArray[np.bool_]
+    real: FloatArray
     moved_s: FloatArray
     onset_s: FloatArray
     cuff_mmhg: FloatArray
@@ -157,7 +161,7 @@ def _white(
 
 def _loudness(white: White, onset_s: FloatArray) -> FloatArray:
     """Weight of a beat as a teacher by its energy, capped at its loud quarter."""
-    energy = white.window_energy()
+    energy = white.energy
     index = np.clip(white.index(onset_s - LEAD_S), 0, energy.size - 1)
     level = np.log(energy[index] + 0.3)
     level = np.maximum(level - np.median(level), 0.0) + 0.1
@@ -187,9 +191,11 @@ def _hear(
     own = np.sum(np.einsum("nw,nrw->nr", taught, basis) ** 2, axis=1)
     loud_power = max(float(np.quantile(own, 0.8)), LEAST_LOUD * RANK)
     fixed = _every_beat(white, template, before, expected, noise)
-    charted = guess.chart.near_and_elsewhere(
+    near, elsewhere = guess.chart.near_and_elsewhere(
         expected.delay_s, np.maximum(2 * expected.spread_s, CHART_REACH_S)
     )
+    along = guess.chart.along(expected.delay_s, CHART_OFFSETS_S)
+    charted = Charted(near=near, elsewhere=elsewhere, along=along)
     fall_mmhg = falls(deflation, expected.reference_s + lag.seconds)
     evidence = weigh_beats(
         white, template, noise, expected, loud_power, fixed, charted, fall_mmhg, moved_s
@@ -200,6 +206,7 @@ def _hear(
     return Listening(
         expected=guess.expected,
         seen=guess.seen,
+        real=guess.real,
         moved_s=moved_s,
         onset_s=onset_s,
         cuff_mmhg=deflation.pressure_mmhg(onset_s + lag.seconds),
@@ -248,7 +255,7 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
     if found.anchored:
         on_track = np.where(found.moved_s != 0, 0.0, heard)
         expected = follow_track(before, evidence.delay_s, found.cuff_mmhg, on_track)
-        chart, seen = guess.chart, guess.seen
+        chart, seen, real = guess.chart, guess.seen, guess.real
     else:
         expected = steady_clock(onset_s, heard, before)
         nearest = np.abs(expected.reference_s[:, None] - onset_s[None, :])
@@ -257,10 +264,11 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
         heard = np.where(same, heard[old], 0.0)
         onset_s = np.where(same, onset_s[old], expected.reference_s)
         chart = chart_sounds(bands, deflation, expected.reference_s, found.lag.seconds)
-        seen = np.ones(expected.reference_s.size, bool)
+        seen, real = np.ones(expected.reference_s.size, bool), np.ones(expected.reference_s.size)
     return Guess(
         expected=expected,
         seen=seen,
+        real=real,
         onset_s=onset_s,
         heard=heard,
         chart=chart,

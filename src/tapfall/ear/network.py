@@ -102,16 +102,19 @@ def run_layers(values: Singles, layers: Sequence[Layer]) -> Singles:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BeatNetwork:
-    """A network that reads each beat's measures with those of the beats around it.
+    """Networks that read each beat's measures with those of the beats around it.
 
-    ``mean`` and ``spread`` have shape ``(m,)``.
+    ``mean`` and ``spread`` have shape ``(m,)``; ``members`` are networks that were fitted
+    alike from other beginnings: what they make up by chance they make up apart.
     """
 
     mean: FloatArray
     spread: FloatArray
-    layers: tuple[Layer, ...]
+    members: tuple[tuple[Layer, ...], ...]
 
     def log_odds(self, measures: FloatArray) -> FloatArray:
-        """Log odds for each row; ``(n, m)`` to ``(n,)``."""
+        """Mean log odds of the members for each row; ``(n, m)`` to ``(n,)``."""
         z = np.clip((measures - self.mean) / self.spread, -CLIP_SD, CLIP_SD)
-        return run_layers(z[:, None, :].astype(np.float32), self.layers)[:, 0].astype(float)
+        values = z[:, None, :].astype(np.float32)
+        found = [run_layers(values, one)[:, 0] for one in self.members]
+        return np.asarray(np.mean(found, axis=0, dtype=float))

@@ -53,13 +53,17 @@ class Story:
     """Posterior of one decoding.
 
     ``heard`` is the probability of a sound at each beat, shape ``(n,)``, given
-    that there is a run of them, ``gain_nats`` the evidence for one; ``paths`` are
-    draws, shape ``(PATHS, n)``, of whether each beat sounds.
+    that there is a run of them, ``gain_nats`` the evidence for one; ``forward`` is
+    that of each state given the beats up to each, shape ``(n, len(STATES))``.
     """
 
     heard: FloatArray
     gain_nats: float
-    paths: np.ndarray
+    forward: FloatArray
+
+    def paths(self) -> np.ndarray:
+        """Draws of whether each beat sounds, shape ``(PATHS, n)``, equal every time."""
+        return _draw(_CHAIN, self.forward)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -130,7 +134,7 @@ _CHAIN = weakened(build_chain())
 
 
 def decode(log_odds: FloatArray) -> Story:
-    """Forward-backward over the beats, and paths drawn from the posterior.
+    """Forward-backward over the beats.
 
     Parameters
     ----------
@@ -176,7 +180,7 @@ def decode(log_odds: FloatArray) -> Story:
     return Story(
         heard=posterior[:, SOUNDS].sum(axis=1),
         gain_nats=gain,
-        paths=_draw(chain, forward),
+        forward=forward,
     )
 
 

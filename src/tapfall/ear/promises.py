@@ -81,8 +81,8 @@ def swing_of(pulses: Pulses | None) -> Swing | None:
     Examples
     --------
     >>> size = np.array([1.0, 1.5, 2, 2.5, 3, 3, 3, 2.8, 2.4, 2.0, 1.6, 1.3, 1.1])
-    >>> seen = Pulses(time_s=np.arange(13.0), size_mmhg=size, seen=size > 0, usable=True,
-    ...               error_s=0.0)
+    >>> seen = Pulses(time_s=np.arange(13.0), size_mmhg=size, seen=size > 0,
+    ...               real=np.ones(13), usable=True, error_s=0.0)
     >>> swing_of(seen).past
     True
     """

@@ -41,11 +41,12 @@ class Guess:
 
     ``onset_s`` and ``heard`` are what was found so far, ``chart`` the map of
     delays after ``expected.reference_s``; ``seen`` is false where the log does
-    not show the beat.
+    not show the beat, ``real`` how likely there was one.
     """
 
     expected: Expectation
     seen: NDArray[np.bool_]
+    real: FloatArray
     onset_s: FloatArray
     heard: FloatArray
     chart: DelayMap
@@ -86,9 +87,8 @@ def scan_pulses(
     paths = follow(chart.gains(), STEP_S, fall_mmhg, pulses.error_s)
     path_s = chart.delay_s[paths.best()]
     reference_s = pulses.time_s - lag.seconds
-    return _guess(
-        record, deflation, reference_s, pulses.seen, chart, path_s, lag, None, pulses.error_s
-    )
+    shown = (pulses.seen, pulses.real)
+    return _guess(record, deflation, reference_s, shown, chart, path_s, lag, None, pulses.error_s)
 
 
 def scan_sounds(
@@ -107,8 +107,8 @@ def scan_sounds(
         return None
     chart = chart_sounds(bands, deflation, clock.time_s, lag.seconds)
     path_s = chart.delay_s[follow(chart.gains(), STEP_S, None).best()]
-    seen = np.ones(clock.time_s.size, bool)
-    return _guess(record, deflation, clock.time_s, seen, chart, path_s, lag, onsets)
+    shown = (np.ones(clock.time_s.size, bool), np.ones(clock.time_s.size))
+    return _guess(record, deflation, clock.time_s, shown, chart, path_s, lag, onsets)
 
 
 def chart_sounds(
@@ -123,7 +123,7 @@ def _guess(
     record: Record,
     deflation: Deflation,
     reference_s: FloatArray,
-    seen: NDArray[np.bool_],
+    shown: tuple[NDArray[np.bool_], FloatArray],
     chart: DelayMap,
     path_s: FloatArray,
     lag: lags.LagFound,
@@ -150,7 +150,8 @@ def _guess(
     )
     guess = Guess(
         expected=expected,
-        seen=seen[inside],
+        seen=shown[0][inside],
+        real=shown[1][inside],
         onset_s=onset_s,
         heard=heard,
         chart=chart.rows(inside),

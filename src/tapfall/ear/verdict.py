@@ -19,6 +19,10 @@ from tapfall.model import FloatArray
 TOLERANCE_MMHG = 4.0
 #: Shares of stories closer than this count as equal (the draws' own scatter).
 NEARLY = 0.03
+#: A value between two beats is given where it is so much likelier to be right than that at
+#: either, and beats this far from it still make it so (our choice: some error of the trend
+#: and of the times comes on top).
+LIKELIER, WITHIN_MMHG = 0.04, 3.7
 #: Numbers are kept to these decimals; the rest is noise.
 MMHG_DECIMALS = 2
 
@@ -27,7 +31,7 @@ MMHG_DECIMALS = 2
 class Edge:
     """One threshold in the posterior.
 
-    ``index`` is the deciding beat, ``mass`` the share of stories within
+    ``index`` is the deciding beat, ``mmhg`` the value, ``mass`` the share of stories within
     4 mmHg, ``low_mmhg`` and ``high_mmhg`` the 95 % interval.
     """
 
@@ -89,16 +93,32 @@ def edge(
     mass = near.mean(axis=1)
     # The likeliest beat among those that hold (nearly) the most stories within 4 mmHg.
     best = int(np.argmax(np.where(mass >= mass.max() - NEARLY, counts, -1)))
-    chosen = int(candidates[best])
-    low, high = _quantile_interval(pressure, cuff_mmhg[beyond], error_mmhg)
+    chosen, right = int(candidates[best]), float(mass[best])
     value = float(cuff_mmhg[chosen])
+    between, likely = _between(cuff_mmhg[candidates], counts)
+    if likely > right + LIKELIER:
+        value, right = between, likely
+        inside = np.abs(cuff_mmhg[candidates] - between) <= WITHIN_MMHG
+        chosen = int(candidates[np.argmax(np.where(inside, counts, -1))])
+    low, high = _quantile_interval(pressure, cuff_mmhg[beyond], error_mmhg)
     return Edge(
         index=chosen,
         mmhg=value,
-        mass=float(mass[best]) * share,
+        mass=right * share,
         low_mmhg=min(low, value),
         high_mmhg=max(high, value),
     )
+
+
+def _between(pressure_mmhg: FloatArray, counts: np.ndarray) -> tuple[float, float]:
+    """The value with the most stories around it, in the middle of theirs; and their share."""
+    order = np.argsort(pressure_mmhg, kind="stable")
+    pressure, total = pressure_mmhg[order], np.concatenate([[0], np.cumsum(counts[order])])
+    last = np.searchsorted(pressure, pressure + 2 * WITHIN_MMHG, side="right")
+    held = total[last] - total[:-1]
+    first = int(np.argmax(held))
+    middle = 0.5 * (pressure[first] + pressure[last[first] - 1])
+    return float(middle), float(held[first] / total[-1])
 
 
 def systolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Edge | None:

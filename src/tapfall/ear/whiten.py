@@ -35,10 +35,12 @@ class White:
     """Whitened sound of one deflation.
 
     ``samples`` has unit variance per sample in steady noise, shape ``(n,)``;
+    ``energy`` is that of the window that starts at each of them, per sample;
     ``dof`` is the number of independent values in one window.
     """
 
     samples: FloatArray
+    energy: FloatArray
     rate_hz: float
     start_s: float
     window: int
@@ -49,14 +51,15 @@ class White:
         found: np.ndarray = np.rint((time_s - self.start_s) * self.rate_hz).astype(np.intp)
         return found
 
-    def window_energy(self) -> FloatArray:
-        """Energy per degree of freedom of the window that starts at each sample."""
-        total = np.concatenate([[0.0], np.cumsum(self.samples**2)])
-        energy = np.empty(self.samples.size)
-        last = self.samples.size - self.window
-        energy[: last + 1] = total[self.window :] - total[: last + 1]
-        energy[last + 1 :] = energy[last]
-        return np.maximum(energy / self.window, 1e-6)
+
+def _window_energy(samples: FloatArray, window: int) -> FloatArray:
+    """Mean energy of the window that starts at each sample; the last whole one at the end."""
+    total = np.concatenate([[0.0], np.cumsum(samples**2)])
+    energy = np.empty(samples.size)
+    last = samples.size - window
+    energy[: last + 1] = total[window:] - total[: last + 1]
+    energy[last + 1 :] = energy[last]
+    return np.maximum(energy / window, 1e-6)
 
 
 def _frames(sound: FloatArray, rate_hz: float) -> tuple[FloatArray, int]:
@@ -160,6 +163,7 @@ def whiten(
     window = round(WINDOW_S * rate_hz)
     return White(
         samples=samples,
+        energy=_window_energy(samples, window),
         rate_hz=rate_hz,
         start_s=start_s,
         window=window,

@@ -6,9 +6,12 @@ libsndfile.  Channels count from 1, as people count them.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import os
+import threading
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,6 +37,8 @@ SIMULATED_COMMENT = "tapfall simulated"
 PRESSURE_RATE_HZ = 200
 
 _BLOCK_VALUES = 1 << 20
+#: Bytes hashed at once.
+_HASHED_BYTES = 1 << 20
 _WANTED = "a sound file (WAV, FLAC, OGG or another format that libsndfile reads)"
 
 
@@ -138,8 +143,7 @@ def read_sound(
     import soundfile
 
     label = label_of(path)
-    with open_regular(path, AudioError, _WANTED, MAX_BYTES) as file:
-        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+    with open_regular(path, AudioError, _WANTED, MAX_BYTES) as file, _hashing(file) as digest:
         promised = _promised_share(file)
         file.seek(0)
         try:
@@ -166,12 +170,42 @@ def read_sound(
     return Sound(
         samples=samples,
         rate_hz=rate_hz,
-        sha256=sha256,
+        sha256=digest.hexdigest(),
         channels=channels,
         cuff_samples=pressure,
         cuff_time_s=times,
         simulated=simulated,
     )
+
+
+@contextlib.contextmanager
+def _hashing(file: io.FileIO) -> Iterator[Any]:
+    """Hash an open file beside what is done with it; complete once that is done.
+
+    It takes as long as reading the sound, and neither holds the other up.
+    """
+    digest, faults = hashlib.sha256(), list[OSError]()
+
+    def run() -> None:
+        place = 0
+        try:
+            while part := os.pread(file.fileno(), _HASHED_BYTES, place):
+                digest.update(part)
+                place += len(part)
+        except OSError as fault:
+            faults.append(fault)
+
+    if not hasattr(os, "pread"):  # a second reader would move the first one's place
+        yield hashlib.file_digest(file, "sha256")
+        return
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    try:
+        yield digest
+    finally:
+        thread.join()
+    if faults:
+        raise faults[0]
 
 
 def _promised_share(file: io.FileIO) -> float:

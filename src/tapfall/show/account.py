@@ -20,6 +20,8 @@ from tapfall.show.words import SILENT, SOUNDS, whole
 
 #: A threshold's beat is the one at its time, but for rounding.
 _SAME_BEAT_S = 0.05
+#: A value that lies no further from its beat was read at it: the trend is rounded.
+_SAME_MMHG = 0.5
 
 _LAST = {
     Rule.LAST_SOUND: "the last sound of the last run of beats that sound",
@@ -83,6 +85,22 @@ def deciding_beat(reading: Reading, threshold: Threshold) -> int | None:
     return index if abs(reading.beats[index].time_s - time_s) <= _SAME_BEAT_S else None
 
 
+def lies_between(reading: Reading, threshold: Threshold) -> bool:
+    """Whether a value lies between beats that are alike likely, and not at one.
+
+    Parameters
+    ----------
+    reading
+        The reading.
+    threshold
+        One of its thresholds.
+    """
+    index = deciding_beat(reading, threshold)
+    if index is None or threshold.mmhg is None:
+        return False
+    return abs(reading.beats[index].cuff_mmhg - threshold.mmhg) > _SAME_MMHG
+
+
 def tally(beats: Sequence[Beat]) -> str:
     """How many beats there are, between which pressures, and how many of them sound.
 
@@ -129,7 +147,7 @@ def systolic_account(reading: Reading) -> tuple[str, ...]:
         rule = "the first of the beats that sound, on every second beat at first"
     else:
         rule = "the first beat that sounds and whose next beat sounds too"
-    told = [f"Systolic {whole(one.mmhg)} mmHg: {rule}{_at(reading, index)}."]
+    told = [f"Systolic {whole(one.mmhg)} mmHg: {_placed(reading, one, rule)}."]
     if index is not None:
         told.append(f"Above it: {tally(reading.beats[:index])}.")
     return (*told, *_trust(one, "the sounds begin"))
@@ -149,7 +167,7 @@ def diastolic_account(reading: Reading) -> tuple[str, ...]:
     index = deciding_beat(reading, one)
     to_zero = one.rule is Rule.K4 and one.k5_mmhg == 0.0
     rule = "the sounds go on to zero, so it is where they muffle" if to_zero else _LAST[one.rule]
-    told = [f"Diastolic {whole(one.mmhg)} mmHg: {rule}{_at(reading, index)}."]
+    told = [f"Diastolic {whole(one.mmhg)} mmHg: {_placed(reading, one, rule)}."]
     top = deciding_beat(reading, reading.systolic)
     if index is not None:
         if top is not None and index - top > 1:
@@ -173,6 +191,14 @@ def other_account(reading: Reading) -> tuple[str, ...]:
         *_clocks(reading),
         *_measured(reading),
     )
+
+
+def _placed(reading: Reading, one: Threshold, rule: str) -> str:
+    """The rule and the beat it chose, or the likeliest of those it may choose."""
+    at = _at(reading, deciding_beat(reading, one))
+    if lies_between(reading, one):
+        return f"between the beats that may be {rule}; the likeliest{at}"
+    return f"{rule}{at}"
 
 
 def _at(reading: Reading, index: int | None) -> str:

@@ -131,7 +131,8 @@ def beat_rows(reading: Reading) -> Iterator[BeatRow]:
     ):
         index = account.deciding_beat(reading, one)
         if index is not None:
-            read.setdefault(index, []).append(name)
+            near = account.lies_between(reading, one)
+            read.setdefault(index, []).append(f"{name}, likeliest" if near else name)
     for index, beat in enumerate(reading.beats):
         yield BeatRow(
             number=index + 1,

@@ -57,6 +57,8 @@ def test_every_network_is_shipped_whole() -> None:
         "pulses",
         "sounds",
         "evidence",
+        "evidence-2",
+        "evidence-3",
         "muffling",
     }
     for layers in CALIBRATION.layers.values():

@@ -93,9 +93,9 @@ class DelayMap:
 
         Examples
         --------
-        >>> delay_s = np.array([0.0, 0.01, 0.02])
+        >>> delay_s = STEP_S * np.arange(3)
         >>> chart = DelayMap(log_odds=np.array([[0.0, 1.0, 2.0]]), delay_s=delay_s)
-        >>> chart.along(np.array([0.011]), delay_s).tolist()
+        >>> chart.along(np.array([STEP_S]), delay_s).tolist()
         [[1.0, 2.0, -12.0]]
         """
         place = (delay_s[:, None] + offset_s[None, :] - self.delay_s[0]) / STEP_S

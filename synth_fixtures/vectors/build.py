@@ -206,7 +206,7 @@ def _beat_arrays(found: Listening | Nothing, first_s: float) -> dict[str, np.nda
             "beat_heard": empty,
         }
     return {
-        "beat_seen": found.seen,
+        "beat_seen": found.real >= 1.0,
         "beat_reference_s": found.expected.reference_s + first_s,
         "beat_moved_s": found.moved_s,
         "beat_onset_s": found.onset_s + first_s,

@@ -26,7 +26,7 @@ SHAPES: dict[str, tuple[tuple[tuple[int, int], tuple[int, int]], ...]] = {
     "evidence": (((5, 1), (1, 1)), ((5, 1), (1, 1)), ((3, 1), (1, 1))),
     "muffling": (((5, 1), (1, 1)), ((5, 1), (1, 1))),
 }
-CHANNELS = {"onsets": 12, "rises": 24, "pulses": 24, "sounds": 16, "evidence": 40, "muffling": 16}
+CHANNELS = {"onsets": 12, "rises": 24, "pulses": 24, "sounds": 16, "evidence": 56, "muffling": 16}
 #: Columns of a map while fitting, and the delays a map of sounds begins at.
 COLUMNS = {"pulses": 72, "sounds": 81}
 SOUNDS_FROM_S = -0.32

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from tapfall.ear.pulses import Pulses
 from tapfall.model import (
     Beat,
     CuffLog,
@@ -31,6 +32,18 @@ CORNERS = (
     (53.0, 0.0),
     (61.0, 0.0),
 )
+
+
+def pulses_of(time_s: np.ndarray, size_mmhg: np.ndarray, *, usable: bool = True) -> Pulses:
+    """Pulses that the log shows, every one of them."""
+    return Pulses(
+        time_s=time_s,
+        size_mmhg=size_mmhg,
+        seen=np.ones(time_s.size, np.bool_),
+        real=np.ones(time_s.size),
+        usable=usable,
+        error_s=0.01,
+    )
 
 
 def log_of(corners: Sequence[tuple[float, float]] = CORNERS, rate_hz: float = 20.0) -> CuffLog:

@@ -12,7 +12,7 @@ from tapfall.ear.pulses import Pulses
 from tapfall.model import Flag, Reading, State, Threshold
 from tapfall.technique import find_obliteration
 from tapfall.technique.obliteration import by_pulse
-from tests.technique.made import log_of, reading_of
+from tests.technique.made import log_of, pulses_of, reading_of
 
 
 def fall_and_pulses(centre_mmhg: float, usable: bool = True) -> tuple[Deflation, Pulses]:
@@ -22,15 +22,7 @@ def fall_and_pulses(centre_mmhg: float, usable: bool = True) -> tuple[Deflation,
     assert fall is not None
     time_s = np.arange(13.0, 51.0, 0.8)
     size = 3.0 * np.exp(np.log(0.5) * ((fall.pressure_mmhg(time_s) - centre_mmhg) / 28.5) ** 2)
-    seen = np.ones(time_s.size, np.bool_)
-    return fall, Pulses(
-        time_s=time_s,
-        size_mmhg=size,
-        seen=seen,
-        real=np.ones(seen.size),
-        usable=usable,
-        error_s=0.01,
-    )
+    return fall, pulses_of(time_s, size, usable=usable)
 
 
 def reading(systolic_mmhg: float | None, *flags: Flag) -> Reading:

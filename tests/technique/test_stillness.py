@@ -10,7 +10,7 @@ import pytest
 from tapfall.ear.cuff import Deflation, find_deflation
 from tapfall.ear.pulses import Pulses
 from tapfall.technique.stillness import Stillness, Stop, stillness, without_pulse
-from tests.technique.made import CORNERS, log_of
+from tests.technique.made import CORNERS, log_of, pulses_of
 
 #: The ordinary fall, 2.5 mmHg/s from 150 mmHg at 12 s to 50 mmHg at 52 s.
 TIME_S = log_of(rate_hz=50.0).time_s
@@ -25,16 +25,7 @@ def ordinary() -> Deflation:
 
 
 def pulses_at(time_s: np.ndarray = BEATS_S, usable: bool = True) -> Pulses:
-    seen = np.ones(time_s.size, np.bool_)
-    size = np.full(time_s.size, 3.0)
-    return Pulses(
-        time_s=time_s,
-        size_mmhg=size,
-        seen=seen,
-        real=np.ones(seen.size),
-        usable=usable,
-        error_s=0.01,
-    )
+    return pulses_of(time_s, np.full(time_s.size, 3.0), usable=usable)
 
 
 def wave(time_s: np.ndarray, size_mmhg: float = 3.0) -> np.ndarray:

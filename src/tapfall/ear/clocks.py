@@ -61,9 +61,7 @@ def clocks(time_s: FloatArray, error_s: float, real: FloatArray | None = None) -
     np.True_
     """
     times = time_s + error_s * _scatter(time_s.size)
-    if real is None:
-        return expected_beats(times)
-    there = _places(time_s.size) < real
+    there = _places(time_s.size) < (1.0 if real is None else real)
     if there.all():
         return expected_beats(times)
     expected = np.zeros(there.shape, bool)

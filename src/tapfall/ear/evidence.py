@@ -236,12 +236,7 @@ def weigh_beats(
         Log odds and what was found at the likeliest delay.
     """
     delays, deviation = expected.delays()
-    windows = cut(white, expected.reference_s[:, None] + delays - LEAD_S, white.window)
-    inside = np.einsum("nkw,nrw->nkr", windows, template.basis[template.fold])
-    own = np.sum(inside**2, axis=2) + 1e-9
-    dof = max(white.dof - RANK, 4.0)
-    rest = np.einsum("nkw,nkw->nk", windows, windows)
-    rest = np.maximum(rest - own, 1e-3 * own + 1e-9) / dof
+    own, rest, leaders = _heard_at(white, template, expected.reference_s[:, None] + delays)
     floor = noise.at(expected.reference_s + expected.delay_s)
     own_noise = RANK * (floor[:, None] + fixed[0])
     rest_noise = floor[:, None] + fixed[1]
@@ -250,7 +245,7 @@ def weigh_beats(
     best = np.argmax(np.where(deviation <= 2.6**2, score, -np.inf), axis=1)
     rows = np.arange(best.size)
     own, rest = own[rows, best], rest[rows, best]
-    leader = inside[rows, best, 0]
+    leader = leaders[rows, best]
     energy = white.energy * white.window / white.dof
     onset = expected.reference_s + delays[rows, best] - LEAD_S
 
@@ -264,7 +259,10 @@ def weigh_beats(
     over_fixed = np.log(own / own_noise[rows, best] + 0.05)
     led = _signed_log(leader, floor)
     late_s = charted.late_s()
-    late_own, late_rest, late_leader = _late(white, template, expected, late_s)
+    late_onset = expected.reference_s + expected.delay_s + late_s
+    late_own, late_rest, late_leader = (
+        one[:, 0] for one in _heard_at(white, template, late_onset[:, None])
+    )
     measures = np.stack(
         [
             np.log(own / (RANK * floor) + 0.05),
@@ -306,16 +304,16 @@ def weigh_beats(
     )
 
 
-def _late(
-    white: White, template: Template, expected: Expectation, late_s: FloatArray
+def _heard_at(
+    white: White, template: Template, onset_s: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Energy of each beat's late sound, inside and outside the subspace, and its leader."""
-    start_s = expected.reference_s + expected.delay_s + late_s - LEAD_S
-    windows = cut(white, start_s, white.window)
-    inside = np.einsum("nw,nrw->nr", windows, template.basis[template.fold])
-    own = np.sum(inside**2, axis=1) + 1e-9
-    rest = np.maximum(np.einsum("nw,nw->n", windows, windows) - own, 1e-3 * own + 1e-9)
-    return own, rest / max(white.dof - RANK, 4.0), inside[:, 0]
+    """Each beat's energy at some onsets, inside the subspace and per value outside; its leader."""
+    windows = cut(white, onset_s - LEAD_S, white.window)
+    inside = np.einsum("nkw,nrw->nkr", windows, template.basis[template.fold])
+    own = np.sum(inside**2, axis=2) + 1e-9
+    whole = np.einsum("nkw,nkw->nk", windows, windows)
+    rest = np.maximum(whole - own, 1e-3 * own + 1e-9) / max(white.dof - RANK, 4.0)
+    return own, rest, inside[:, :, 0]
 
 
 def _signed_log(value: FloatArray, floor: FloatArray) -> FloatArray:

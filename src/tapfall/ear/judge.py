@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tapfall.ear import lag as lags
 from tapfall.ear.bands import Bands, band_levels
@@ -55,14 +54,12 @@ class Listening:
     """What one listening found, beat by beat; arrays have shape ``(n,)``.
 
     ``onset_s`` is audio time of the (possible) sound, ``cuff_mmhg`` the trend
-    there, ``seen`` whether the log shows the beat, ``real`` how likely there was one,
-    ``moved_s`` how much later than on
-    the track it was looked for;
-    ``contrast_nats`` how much the sounds stand out where only they make the clock.
+    there, ``real`` how likely there was a beat, ``moved_s`` how much later than on the
+    track it was looked for; ``contrast_nats`` how much the sounds stand out where only they
+    make the clock.
     """
 
     expected: Expectation
-    seen: NDArray[np.bool_]
     real: FloatArray
     moved_s: FloatArray
     onset_s: FloatArray
@@ -205,7 +202,6 @@ def _hear(
     onset_s = expected.reference_s + delay_s
     return Listening(
         expected=guess.expected,
-        seen=guess.seen,
         real=guess.real,
         moved_s=moved_s,
         onset_s=onset_s,
@@ -255,7 +251,7 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
     if found.anchored:
         on_track = np.where(found.moved_s != 0, 0.0, heard)
         expected = follow_track(before, evidence.delay_s, found.cuff_mmhg, on_track)
-        chart, seen, real = guess.chart, guess.seen, guess.real
+        chart, real = guess.chart, guess.real
     else:
         expected = steady_clock(onset_s, heard, before)
         nearest = np.abs(expected.reference_s[:, None] - onset_s[None, :])
@@ -264,10 +260,9 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
         heard = np.where(same, heard[old], 0.0)
         onset_s = np.where(same, onset_s[old], expected.reference_s)
         chart = chart_sounds(bands, deflation, expected.reference_s, found.lag.seconds)
-        seen, real = np.ones(expected.reference_s.size, bool), np.ones(expected.reference_s.size)
+        real = np.ones(expected.reference_s.size)
     return Guess(
         expected=expected,
-        seen=seen,
         real=real,
         onset_s=onset_s,
         heard=heard,

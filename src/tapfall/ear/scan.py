@@ -40,18 +40,22 @@ class Guess:
     """What is expected before a round; arrays of shape ``(n,)``.
 
     ``onset_s`` and ``heard`` are what was found so far, ``chart`` the map of
-    delays after ``expected.reference_s``; ``seen`` is false where the log does
-    not show the beat, ``real`` how likely there was one.
+    delays after ``expected.reference_s``; ``real`` is how likely there was a beat,
+    1 where the log shows it.
     """
 
     expected: Expectation
-    seen: NDArray[np.bool_]
     real: FloatArray
     onset_s: FloatArray
     heard: FloatArray
     chart: DelayMap
     lag: lags.LagFound
     onsets: Onsets | None
+
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        """Which beats the log shows, shape ``(n,)``."""
+        return self.real >= 1.0
 
     @property
     def anchored(self) -> bool:
@@ -87,8 +91,9 @@ def scan_pulses(
     paths = follow(chart.gains(), STEP_S, fall_mmhg, pulses.error_s)
     path_s = chart.delay_s[paths.best()]
     reference_s = pulses.time_s - lag.seconds
-    shown = (pulses.seen, pulses.real)
-    return _guess(record, deflation, reference_s, shown, chart, path_s, lag, None, pulses.error_s)
+    return _guess(
+        record, deflation, reference_s, pulses.real, chart, path_s, lag, None, pulses.error_s
+    )
 
 
 def scan_sounds(
@@ -107,8 +112,8 @@ def scan_sounds(
         return None
     chart = chart_sounds(bands, deflation, clock.time_s, lag.seconds)
     path_s = chart.delay_s[follow(chart.gains(), STEP_S, None).best()]
-    shown = (np.ones(clock.time_s.size, bool), np.ones(clock.time_s.size))
-    return _guess(record, deflation, clock.time_s, shown, chart, path_s, lag, onsets)
+    real = np.ones(clock.time_s.size)
+    return _guess(record, deflation, clock.time_s, real, chart, path_s, lag, onsets)
 
 
 def chart_sounds(
@@ -123,7 +128,7 @@ def _guess(
     record: Record,
     deflation: Deflation,
     reference_s: FloatArray,
-    shown: tuple[NDArray[np.bool_], FloatArray],
+    real: FloatArray,
     chart: DelayMap,
     path_s: FloatArray,
     lag: lags.LagFound,
@@ -150,8 +155,7 @@ def _guess(
     )
     guess = Guess(
         expected=expected,
-        seen=shown[0][inside],
-        real=shown[1][inside],
+        real=real[inside],
         onset_s=onset_s,
         heard=heard,
         chart=chart.rows(inside),

@@ -96,11 +96,11 @@ def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told
     """Put every story to the rules, ectopic beats left out."""
     known = PULSE_ERROR_S if listening.anchored else SOUND_ERROR_S
     error_s = float(np.hypot(known, listening.expected.error_s))
-    real = np.where(listening.story.heard >= 0.5, 1.0, listening.real)
-    sounds = np.flatnonzero(listening.story.heard >= 0.5)
-    if sounds.size:
+    sounds = listening.story.heard >= 0.5
+    real = np.where(sounds, 1.0, listening.real)
+    if sounds.any():
         # Below the sounds an empty cuff shows no pulse, but silence that lasts is silence.
-        real[sounds[-1] + 1 :] = 1.0
+        real[np.flatnonzero(sounds)[-1] :] = 1.0
     expected = clocks(listening.expected.reference_s, error_s, real)
     keep = np.flatnonzero(expected.any(axis=0))
     cuff = listening.cuff_mmhg[keep]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tapfall.ear.beats import lay_out
 from tapfall.ear.delaymap import STEP_S, DelayMap
-from tapfall.ear.evidence import Expectation
+from tapfall.ear.evidence import LATE_FROM_S, Expectation
 from tapfall.model import FloatArray
 
 #: Spread of the delay around its track: inside the sounds and per mmHg beyond (tuned).
@@ -35,10 +35,10 @@ BEND_MMHG, BEND_BEATS = 9.0, 3.0
 USUAL_S_PER_MMHG, USUAL_BEATS = 0.0015, 8.0
 #: Spread where the clock comes from the sounds, and growth per beat away from them (tuned).
 SOUND_SPREAD_S, SOUND_SPREAD_S_PER_BEAT, WIDEST_SOUND_SPREAD_S = 0.014, 0.008, 0.060
-#: A weaker beat opens later in its upstroke, between these (an upstroke lasts 80-200 ms;
-#: from memory); it must look like a sound by itself, and by so many nats more than what
+#: A weaker beat opens later in its upstroke, up to this after the track (an upstroke lasts
+#: 80-200 ms; from memory); it must look like a sound by itself, and by so many nats more than what
 #: lies on the track (tuned).
-LATE_FROM_S, LATEST_AFTER_S, LEAST_LATE_ODDS, LATE_MARGIN_NATS = 0.02, 0.11, -1.0, 2.0
+LATEST_AFTER_S, LEAST_LATE_ODDS, LATE_MARGIN_NATS = 0.11, -1.0, 2.0
 #: A beat that the log does not show may lie so far off, either way (tuned).
 UNSEEN_REACH_S = 0.15
 #: How far a clock made of sounds may pass the beats expected so far, in intervals (tuned).

@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from tapfall.ear.rules import apply_rules
-from tapfall.ear.verdict import Edge, diastolic_edge, edge, rounded, systolic_edge
+from tapfall.ear.verdict import Edge, beat_below, diastolic_edge, edge, rounded, systolic_edge
 
 CUFF_MMHG = 150.0 - 3.0 * np.arange(20)
 
@@ -71,6 +71,14 @@ def test_the_value_between_leaves_a_far_beat_out() -> None:
     found = chosen({1: 10, 6: 45, 7: 45}, cuff_mmhg)
     assert (found.mmhg, found.mass) == (117.5, pytest.approx(0.9))
     assert found.index in (6, 7)
+
+
+def test_the_first_silence_never_lies_above_a_value_between_beats() -> None:
+    cuff_mmhg = np.array([85.0, 80.0, 78.5, 73.0, 70.0])
+    found = chosen({1: 40, 2: 20, 3: 40}, cuff_mmhg)
+    assert (found.index, found.mmhg) == (1, 76.5)
+    assert beat_below(found, cuff_mmhg) == 3
+    assert beat_below(chosen({1: 100}, cuff_mmhg), cuff_mmhg) == 2
 
 
 def test_among_nearly_equal_shares_the_likeliest_beat_is_taken() -> None:

@@ -198,15 +198,15 @@ def diastolic_of(told: Told, factor: float) -> tuple[Threshold, Threshold]:
             last = _threshold(told, found, "diastolic", factor)
             if last.state is not State.OBSERVED:
                 return last, last
+            silent = verdict.beat_below(found, told.cuff_mmhg)
+            silent_mmhg = verdict.rounded(told.cuff_mmhg[silent])
             silence = Threshold(
                 state=State.OBSERVED,
-                mmhg=verdict.rounded(float(told.cuff_mmhg[found.index + 1])),
-                low_mmhg=min(
-                    last.low_mmhg or 0.0, verdict.rounded(told.cuff_mmhg[found.index + 1])
-                ),
+                mmhg=silent_mmhg,
+                low_mmhg=min(last.low_mmhg or 0.0, silent_mmhg),
                 high_mmhg=last.high_mmhg,
                 confidence=last.confidence,
-                time_s=round(float(told.onset_s[found.index + 1]), 3),
+                time_s=round(float(told.onset_s[silent]), 3),
             )
             return last, silence
     ends = ruled.last[ruled.last >= 0]

@@ -121,6 +121,19 @@ def _between(pressure_mmhg: FloatArray, counts: np.ndarray) -> tuple[float, floa
     return float(middle), float(held[first] / total[-1])
 
 
+def beat_below(found: Edge, cuff_mmhg: FloatArray) -> int:
+    """Index of the first beat after the deciding one that is not above the value.
+
+    Examples
+    --------
+    >>> found = Edge(index=1, mmhg=74.0, mass=0.9, low_mmhg=70.0, high_mmhg=78.0)
+    >>> beat_below(found, np.array([80.0, 77.0, 75.0, 72.0]))
+    3
+    """
+    after = cuff_mmhg[found.index + 1 :] <= found.mmhg
+    return found.index + 1 + int(np.argmax(after))
+
+
 def systolic_edge(ruled: Ruled, cuff_mmhg: FloatArray, error_mmhg: float) -> Edge | None:
     """Systolic threshold among the stories that reached it, ``None`` without any."""
     seen = ruled.systolic_seen

@@ -59,8 +59,9 @@ def convolve(values: Singles, layer: Layer) -> Singles:
     rows, columns, _, out = layer.kernel.shape
     step_r, step_c = layer.dilation
     pad_r, pad_c = step_r * (rows // 2), step_c * (columns // 2)
-    n, k, _ = values.shape
-    padded = np.pad(values, ((pad_r, pad_r), (pad_c, pad_c), (0, 0)))
+    n, k, c = values.shape
+    padded = np.zeros((n + 2 * pad_r, k + 2 * pad_c, c), np.float32)
+    padded[pad_r : pad_r + n, pad_c : pad_c + k] = values
     total = np.empty((n, k, out), np.float32)
     total[:] = layer.bias
     for i in range(rows):

@@ -90,11 +90,12 @@ def follow(
     total = gains[0].copy()
     back = np.zeros((n, k), np.intp)
     columns = np.arange(k)
+    padded = np.full(k + 2 * reach, -1e9)
+    # Row r of the view holds, for each delay, the total of the delay r - reach before.
+    shifted = np.lib.stride_tricks.sliding_window_view(padded, k)
     for i in range(1, n):
-        padded = np.full(k + 2 * reach, -1e9)
         padded[reach : reach + k] = total
-        # Row r of the view holds, for each delay, the total of the delay r - reach before.
-        choices = np.lib.stride_tricks.sliding_window_view(padded, k) - cost[i][:, None]
+        choices = shifted - cost[i][:, None]
         best = np.argmax(choices, axis=0)
         back[i] = np.clip(columns + best - reach, 0, k - 1)
         total = choices[best, columns] + gains[i]

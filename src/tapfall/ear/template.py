@@ -15,6 +15,8 @@ from tapfall.model import FloatArray
 
 #: Rank of the subspace (three phases of waveform; a trial on simulations).
 RANK = 3
+#: Share of the strongest waveform's power below which another is rounding alone.
+LEAST_POWER = 1e-12
 #: Folds of the cross-validated templates.
 FOLDS = 4
 #: Lead of a window before the sound's start.
@@ -69,9 +71,12 @@ def _principal(segments: FloatArray) -> FloatArray:
     norm = np.sqrt(np.sum(segments**2, axis=1, keepdims=True))
     # Loud beats teach more, but sublinearly: one knock must not be the template.
     scaled = segments / np.maximum(norm, 1e-9) ** 0.6
+    # The few rows' own products tell their mixtures in a third of an SVD's time.
+    power, mixture = np.linalg.eigh(scaled @ scaled.T)
+    power, mixture = power[::-1][:RANK], mixture[:, ::-1][:, :RANK]
     basis = np.zeros((RANK, segments.shape[1]))
-    found = np.linalg.svd(scaled, full_matrices=False)[2][:RANK]
-    basis[: found.shape[0]] = found
+    some = power > LEAST_POWER * power[0]
+    basis[: power.size][some] = mixture.T[some] @ scaled / np.sqrt(power[some])[:, None]
     return basis
 
 

@@ -17,7 +17,7 @@ import pytest
 
 from tapfall.cli import main
 from tapfall.errors import InputError
-from tapfall.lesson import Order, grade_of, make_set, read_key, read_set
+from tapfall.lesson import Order, folder, grade_of, make_set, read_key, read_set
 
 Output = pytest.CaptureFixture[str]
 
@@ -138,13 +138,17 @@ def test_a_set_whose_disk_fills_up_late_leaves_nothing(
     }
 
 
-def test_what_others_put_into_the_folder_meanwhile_stays(home: Path) -> None:
-    def meanwhile(done: int) -> None:
+def test_what_others_put_into_the_folder_meanwhile_stays(
+    home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def meanwhile(rate_hz: float) -> None:  # called once all sounds of the set are written
+        assert (home / "new" / "item-01.flac").exists()
         (home / "new" / "note.txt").write_text("mine")
         raise KeyboardInterrupt
 
+    monkeypatch.setattr(folder, "level_tones", meanwhile)
     with pytest.raises(KeyboardInterrupt):
-        make_set(Order(grade=grade_of("1"), count=1, seed=3), home / "new", told=meanwhile)
+        make_set(Order(grade=grade_of("1"), count=1, seed=3), home / "new")
     assert places(home / "new") == {"note.txt"}
 
 

@@ -329,3 +329,11 @@ def test_the_course_of_the_dial_tells_no_more_than_a_guess(name: str) -> None:
         for one in known.T:
             assert stats.spearmanr(one, mmhg).pvalue > 0.001
     assert np.std([one.key.systolic_mmhg or 0.0 for one in items]) > 25.0
+
+
+def test_making_tells_how_many_recordings_are_simulated_in_order(tmp_path: Path) -> None:
+    told: list[int] = []
+    order = Order(grade=grade_of("1"), count=3, seed=6, repeats=1)
+    made = make_set(order, tmp_path / "set", told=told.append)
+    assert told == [1, 2, 3]
+    assert len(made.lesson.items) == 4

@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
         random_zero=args.random_zero,
         repeats=args.repeats,
     )
-    with progress(args.count + args.repeats, "items") as told:
+    with progress(args.count, "recordings") as told:
         made = make_set(order, args.output, args.key, told)
     lines = [
         f"Grade {order.grade.name}, {order.grade.title}: {len(made.lesson.items)} items, "

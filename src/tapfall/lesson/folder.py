@@ -57,7 +57,7 @@ def make_set(
         Where the key is written; beside the folder as ``NAME-key.json`` unless given.  The
         teacher's sheet stands beside it.
     told
-        Called with the number of items written so far.
+        Called with the number of recordings simulated so far, which is most of the work.
 
     Returns
     -------
@@ -83,11 +83,9 @@ def make_set(
     made: list[Made] = []
 
     def sounds() -> Iterator[Sounding]:
-        for one in make_items(order):
+        for one in make_items(order, told):
             made.append(one)
             yield one.item.file, one.sound, one.rate_hz, True
-            if told is not None:
-                told(len(made))
 
     title = f"grade {order.grade.name}, {order.grade.title}"
     return write_folder(folder, key, sounds(), lambda: set_of(order, tuple(made)), title=title)

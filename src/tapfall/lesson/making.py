@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -50,6 +52,8 @@ SAME_MMHG = 4.0
 #: come and go; and so many scenarios are looked at for an item (our choice).
 LOUDER_DB = 1.5
 _TRIES = 100
+#: Recordings simulated at a time, at most: each takes some 50 MB meanwhile.
+MOST_AT_ONCE = 4
 
 Samples = np.ndarray
 
@@ -111,13 +115,15 @@ class Order:
             raise SettingError(f"replays is {self.replays}; allowed 0 or more")
 
 
-def make_items(order: Order) -> Iterator[Made]:
+def make_items(order: Order, told: Callable[[int], None] | None = None) -> Iterator[Made]:
     """Make the items of a set, one after the other.
 
     Parameters
     ----------
     order
         What the set has to be.
+    told
+        Called with the number of recordings simulated so far, which is most of the work.
 
     Yields
     ------
@@ -134,7 +140,7 @@ def make_items(order: Order) -> Iterator[Made]:
     """
     rng = stream(order.seed, "lesson", order.grade.name, "set")
     planned = plan(order.grade, order.count, order.seed)
-    drawn = [_readable(order.grade, wanted, one) for wanted, one in planned]
+    drawn = _all_readable(order.grade, planned, told)
     read = [simulation.truth.in_noise for simulation in drawn]
     high = whole_pressures(np.array([_value(one.systolic.mmhg) for one in read]), rng)
     low = whole_pressures(np.array([_value(one.diastolic.mmhg) for one in read]), rng)
@@ -182,6 +188,22 @@ def set_of(order: Order, items: tuple[Made, ...]) -> tuple[LessonSet, Key]:
         items=tuple(one.key for one in items),
     )
     return lesson, key
+
+
+def _all_readable(
+    grade: Grade, planned: list[tuple[Wanted, Scenario]], told: Callable[[int], None] | None
+) -> list[Simulation]:
+    """Simulate what was planned, several at a time: filters and sums leave the cores free."""
+    pool = ThreadPoolExecutor(min(os.cpu_count() or 1, MOST_AT_ONCE))
+    found: list[Simulation] = []
+    try:
+        for one in pool.map(lambda each: _readable(grade, *each), planned):
+            found.append(one)
+            if told is not None:
+                told(len(found))
+    finally:
+        pool.shutdown(cancel_futures=True)
+    return found
 
 
 def _readable(grade: Grade, wanted: Wanted, scenario: Scenario) -> Simulation:

@@ -8,7 +8,9 @@ import jsonschema
 import numpy as np
 import pytest
 
-from tapfall.ear import take_reading
+from tapfall.ear import compose, take_reading
+from tapfall.ear.character import Character
+from tapfall.ear.muffling import Muffled
 from tapfall.files import load, reading_schema, record_of
 from tapfall.model import (
     REVIEW_FLAGS,
@@ -252,6 +254,21 @@ def test_sounds_to_zero_make_the_diastolic_the_muffling() -> None:
     assert reading.diastolic.rule is Rule.K4
     assert reading.diastolic.k5_mmhg == 0.0
     assert reading.diastolic.mmhg == reading.muffling.mmhg
+
+
+def test_a_muffling_where_nobodys_diastolic_lies_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    def at_the_end(found: Character, sounds: np.ndarray, cuff_mmhg: np.ndarray) -> Muffled:
+        last = sounds.size - 1
+        assert cuff_mmhg[last] < 20.0
+        return Muffled(index=last, low=last - 1, high=last, certainty=0.99)
+
+    monkeypatch.setattr(compose, "find_muffling", at_the_end)
+    reading = take_reading(fixture("sounds_to_zero"))
+    assert Flag.SOUNDS_TO_ZERO in reading.flags
+    assert reading.diastolic.state is State.UNDETERMINED
+    assert reading.diastolic.reason is Reason.NO_MUFFLING
+    assert reading.muffling.mmhg is None
+    assert Phase.K4 not in {beat.phase for beat in reading.beats}
 
 
 def test_a_silent_gap_is_told() -> None:

@@ -251,6 +251,8 @@ def compose(
     sounds = np.flatnonzero(most_told(told))
     found = character(record, told.onset_s)
     muffled = find_muffling(found, sounds, told.cuff_mmhg[sounds])
+    if muffled is not None and float(told.cuff_mmhg[sounds[muffled.index]]) < ZERO_MMHG:
+        muffled = None  # sounds that fade on their way to zero; nobody's diastolic lies there
     muffling = muffling_of(told, sounds, muffled)
     diastolic = by_rule(settings.diastolic, last, silence, muffling, to_zero)
     if to_zero:

@@ -11,10 +11,8 @@ from scipy import stats
 
 from tapfall.errors import InputError
 from tapfall.model import FloatArray
-from tapfall.study.agreement.limits import LEVEL, WIDTH_1999, Span, finite
+from tapfall.study.agreement.limits import LEVEL, Span, finite
 
-#: SDs to a limit over the mean size of a normal error: 1.96 sqrt(pi / 2).
-SPREAD = WIDTH_1999 * math.sqrt(math.pi / 2.0)
 #: Pairs below which no line is fitted (our choice).
 LEAST_FOR_LINE = 10
 
@@ -25,7 +23,8 @@ SOURCE = "Bland & Altman 1999, section 3.2: regression on the mean of both metho
 class Proportional:
     """The line of the differences over the level, and that of their size about it.
 
-    Limits at a level A are ``intercept + slope A -+ 2.46 (spread_intercept + spread_slope A)``.
+    Limits at a level A are ``intercept + slope A -+ 2.46 (spread_intercept + spread_slope A)``:
+    1.96 SDs of a normal error are 1.96 sqrt(pi / 2) times its mean size.
     """
 
     intercept: float
@@ -67,7 +66,7 @@ def proportional_bias(
     if len(first) != len(second):
         raise InputError(f"found {len(first)} and {len(second)} values; allowed pairs")
     level = (first + second) / 2.0
-    if float(np.ptp(level)) <= 1e-9 * max(1.0, float(np.abs(level).max())):
+    if float(np.ptp(level)) <= 1e-9 * float(np.abs(level).max()):
         raise InputError("found every pair at one level; allowed pairs at several")
     intercept, slope, p_value = line(level, first - second)
     residuals = np.abs(first - second - intercept - slope.value * level)
@@ -82,11 +81,8 @@ def proportional_bias(
     )
 
 
-def line(
-    level: Sequence[float] | FloatArray, values: Sequence[float] | FloatArray
-) -> tuple[float, Span, float]:
+def line(x: FloatArray, y: FloatArray) -> tuple[float, Span, float]:
     """Least squares: intercept, slope with 95 % interval, p of a slope of zero."""
-    x, y = finite(level, 3), finite(values, 3)
     centred = x - x.mean()
     squares = float((centred**2).sum())
     slope = float((centred * y).sum()) / squares

@@ -71,10 +71,27 @@ def test_the_fewest_ratings_of_the_fewest_subjects() -> None:
     assert found.value == pytest.approx(6.0 / 8.5)
 
 
-def test_icc_of_large_equal_ratings_is_not_made_of_rounding() -> None:
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_icc_of_equal_ratings_is_not_made_of_rounding(sign: float) -> None:
     # 0.1 + 0.2 differs from 0.3 in its last digit alone.
-    assert icc_agreement([[0.1 + 0.2, 0.3], [0.3, 0.3]]) is None
-    assert icc_agreement([[1e9 + 1e-6, 1e9], [1e9, 1e9]]) is None
+    assert icc_agreement([[sign * (0.1 + 0.2), sign * 0.3], [sign * 0.3, sign * 0.3]]) is None
+    assert icc_agreement([[sign * (1e9 + 1e-6), sign * 1e9], [sign * 1e9] * 2]) is None
+    assert icc_agreement([[0.0, 0.0], [0.0, 0.0]]) is None
+    # What differs by a hundredth is no rounding, however small the ratings are.
+    found = icc_agreement([[sign * 1e-9, sign * 1e-9], [sign * 2e-9, sign * 1.99e-9]])
+    assert found is not None
+    assert found.value == pytest.approx(1.0, abs=0.01)
+
+
+def test_raters_that_agree_in_everything_have_an_icc_of_one() -> None:
+    found = icc_agreement([[1.0, 1.0], [2.0, 2.0], [4.0, 4.0]])
+    assert found is not None
+    assert (found.value, found.low, found.high) == (1.0, 1.0, 1.0)
+
+
+def test_raters_that_only_contradict_each_other_have_no_icc() -> None:
+    # Equal means of rows and of columns: what is left is 0 / 0.
+    assert icc_agreement([[0.0, 1.0], [1.0, 0.0]]) is None
 
 
 def test_ranks_count_from_0_and_come_in_pairs() -> None:

@@ -60,7 +60,7 @@ def icc_agreement(ratings: Sequence[Sequence[float]] | FloatArray) -> Span | Non
     msc = n * float(columns.var(ddof=1))
     mse = float((residual**2).sum()) / ((n - 1) * (k - 1))
     below = msr + (k - 1) * mse + k * (msc - mse) / n
-    if below <= 1e-12 * max(1.0, float((table**2).mean())):
+    if below <= 1e-12 * float((table**2).mean()):
         return None
     icc = (msr - mse) / below
     if icc >= 1.0 - 1e-12:

@@ -60,6 +60,28 @@ def test_pairs_at_one_level_have_no_line() -> None:
     assert math.isfinite(found.slope.value)
 
 
+def test_decimals_that_add_up_to_one_level_have_no_line() -> None:
+    # All add up to 240.03, which floating point makes three numbers of.
+    rows = [(n / 100, (24003 - n) / 100) for n in range(9000, 15000, 7)]
+    assert len({ref + est for ref, est in rows}) == 3
+    text = "\n".join(["reference,estimate", *(f"{ref:.2f},{est:.2f}" for ref, est in rows)])
+    (group,) = agreement(table_of("t", text.encode())).groups
+    (one,) = [each for each in group.results if each.name.startswith("Does the difference")]
+    assert one.verdict == "not computed"
+    assert one.notes == ("It wants 10 independent pairs, not all at one level.",)
+
+
+def test_two_levels_have_a_line() -> None:
+    # Means of 120 and 140 mmHg, differences 0 and 4 on average: 0.2 mmHg for each mmHg.
+    rows = [(120, 120), (119, 121), (121, 119), (119, 121), (121, 119),
+            (138, 142), (137, 143), (139, 141), (137, 143), (139, 141)]  # fmt: skip
+    text = "\n".join(["reference,estimate", *(f"{ref},{est}" for ref, est in rows)])
+    (group,) = agreement(table_of("t", text.encode())).groups
+    (one,) = [each for each in group.results if each.name.startswith("Does the difference")]
+    assert one.numbers[1].value == pytest.approx(0.2)
+    assert one.numbers[0].value == pytest.approx(-24.0)
+
+
 def test_the_limits_at_a_level_hold_95_in_100() -> None:
     # Bland & Altman 1999, section 3.2: SD grows from 5 at 100 mmHg to 15 at 200 mmHg.
     rng = np.random.default_rng(9)

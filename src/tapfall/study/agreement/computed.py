@@ -146,9 +146,7 @@ def proportional_result(pairs: Pairs) -> Result:
     """Whether the difference, or its size, grows with the level."""
     name, used = "Does the difference grow with the level", pairs.independent
     estimates, references = pairs.estimate[used], pairs.reference[used]
-    levels = estimates + references
-    between = (levels > levels.min()) & (levels < levels.max())
-    if len(used) < proportional.LEAST_FOR_LINE or not between.any():
+    if len(used) < proportional.LEAST_FOR_LINE or proportional.at_one_level(estimates + references):
         why = f"It wants {proportional.LEAST_FOR_LINE} independent pairs, not all at one level."
         return _absent(pairs, name, proportional.SOURCE, why)
     found = proportional.proportional_bias(estimates, references)

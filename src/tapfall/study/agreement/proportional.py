@@ -66,7 +66,7 @@ def proportional_bias(
     if len(first) != len(second):
         raise InputError(f"found {len(first)} and {len(second)} values; allowed pairs")
     level = (first + second) / 2.0
-    if float(np.ptp(level)) <= 1e-9 * float(np.abs(level).max()):
+    if at_one_level(level):
         raise InputError("found every pair at one level; allowed pairs at several")
     intercept, slope, p_value = line(level, first - second)
     residuals = np.abs(first - second - intercept - slope.value * level)
@@ -79,6 +79,11 @@ def proportional_bias(
         spread_slope=spread_slope,
         spread_p_value=spread_p,
     )
+
+
+def at_one_level(level: FloatArray) -> bool:
+    """Whether levels, one or more, differ by no more than decimals as they are written do."""
+    return float(np.ptp(level)) <= 1e-9 * float(np.abs(level).max())
 
 
 def line(x: FloatArray, y: FloatArray) -> tuple[float, Span, float]:

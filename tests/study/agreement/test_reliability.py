@@ -19,19 +19,12 @@ from tests.study.agreement.test_statistics import JUDGED
 SBP = columns("bland_altman_1999_sbp.csv")
 
 
-@pytest.mark.parametrize(
-    "table",
-    [
-        np.array(JUDGED, dtype=float),
-        np.column_stack([SBP["J1"], SBP["S1"]]),
-        np.column_stack([SBP["J1"], SBP["R1"], SBP["S1"]]),
-        # Raters that agree less than chance has them: an ICC below zero.
-        np.array([[1.0, 3.0], [2.0, 2.5], [3.0, 1.0], [4.0, 0.0], [3.5, 1.5]]),
-    ],
-)
-def test_the_interval_of_icc_in_the_form_of_shrout_and_fleiss(table: np.ndarray) -> None:
-    # Mean squares by statsmodels; the interval as Shrout & Fleiss 1979 write it, by the ratio
-    # of the raters' mean square to the error's (from memory), not by McGraw & Wong 1996.
+def by_hand(table: np.ndarray) -> tuple[float, float, float, float]:
+    """ICC, its interval and degrees of freedom, as Shrout & Fleiss 1979 write them.
+
+    From memory.  They use the ratio of the raters' mean square to the error's, not the
+    constants of McGraw & Wong 1996; the mean squares are by statsmodels.
+    """
     n, k = table.shape
     frame = pd.DataFrame(
         [(f"p{i}", f"r{j}", table[i, j]) for i in range(n) for j in range(k)],
@@ -51,9 +44,57 @@ def test_the_interval_of_icc_in_the_form_of_shrout_and_fleiss(table: np.ndarray)
     rest = k * jms + (k * n - k - n) * ems
     low = n * (bms - down * ems) / (down * rest + n * bms)
     high = n * (up * bms - ems) / (rest + n * up * bms)
-    found = icc_agreement(table)
+    return icc, low, high, freedom
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        np.array(JUDGED, dtype=float),
+        np.column_stack([SBP["J1"], SBP["S1"]]),
+        np.column_stack([SBP["J1"], SBP["R1"], SBP["S1"]]),
+        # Raters that agree less than chance has them: an ICC below zero.
+        np.array([[1.0, 3.0], [2.0, 2.5], [3.0, 2.0], [4.0, 1.0], [3.5, 3.0]]),
+    ],
+)
+@pytest.mark.parametrize("unit", [1.0, 1e-3, 1e3])
+def test_the_interval_of_icc_is_that_of_the_older_form_in_any_unit(
+    table: np.ndarray, unit: float
+) -> None:
+    icc, low, high, _ = by_hand(table)
+    found = icc_agreement(unit * table)
     assert found is not None
     assert (found.value, found.low, found.high) == pytest.approx((icc, low, high), rel=1e-9)
+
+
+def test_without_degrees_of_freedom_icc_has_no_interval() -> None:
+    # [[-3, -1], [-2, -2]]: means of rows equal; mean squares 0, 1 of the raters, 1 of error;
+    # ICC -1 / 1, and the two parts of the degrees of freedom cancel.
+    found = icc_agreement([[-3.0, -1.0], [-2.0, -2.0]])
+    assert found is not None
+    assert (found.value, found.low, found.high) == (-1.0, None, None)
+    # Raters that differ by the same everywhere, of subjects that do not: 0, and 0 / 0.
+    found = icc_agreement([[1.0, 2.0], [1.0, 2.0]])
+    assert found is not None
+    assert (found.value, found.low, found.high) == (0.0, None, None)
+
+
+def test_an_interval_wants_a_tenth_of_a_degree_of_freedom() -> None:
+    # From the table above on the degrees of freedom grow from zero (a tenth: our choice).  At
+    # 0.001 of them the quantiles would make an interval that does not even hold the ICC.
+    icc, _, high, freedom = by_hand(np.array([[-3.0, -1.0], [-2.0, -1.7]]))
+    assert freedom < 0.002
+    assert high < icc
+    seen = []
+    for off in (0.3, 0.5, *np.linspace(0.7, 0.76, 13), 1.0, 1.5):
+        table = np.array([[-3.0, -1.0], [-2.0, -2.0 + off]])
+        *_, freedom = by_hand(table)
+        found = icc_agreement(table)
+        assert found is not None
+        assert (found.low is None) == (found.high is None) == (freedom < 0.1)
+        seen.append(freedom)
+    assert min(abs(one - 0.1) for one in seen if one < 0.1) < 0.01
+    assert min(abs(one - 0.1) for one in seen if one > 0.1) < 0.01
 
 
 def test_ratings_that_are_none() -> None:
@@ -98,6 +139,8 @@ def test_ranks_count_from_0_and_come_in_pairs() -> None:
     for first, second, categories in (([0, -1], [0, 1], 3), ([0, 1], [-1, 1], 3), ([0], [0], 1)):
         with pytest.raises(InputError, match="allowed pairs of ranks from 0"):
             weighted_kappa(first, second, categories)
+    with pytest.raises(InputError, match="found 0 values; allowed 1 or more"):
+        weighted_kappa([], [], 2)
     for first, second in (([0, 1], [0, 2]), ([0, 2], [0, 1])):
         with pytest.raises(InputError, match="found a rank of 2; allowed below 2"):
             weighted_kappa(first, second, 2)

@@ -22,6 +22,10 @@ KAPPA_SOURCE = (
     "(from memory)"
 )
 
+#: Degrees of freedom below which the quantiles of F make no interval of use: that of an ICC of
+#: -0.52 with 0.001 of them would be -0.55 to -0.55 (our choice).
+LEAST_FREEDOM = 0.1
+
 
 def icc_agreement(ratings: Sequence[Sequence[float]] | FloatArray) -> Span | None:
     """Return ICC(2,1): two-way random, absolute agreement, single rating, with 95 % interval.
@@ -68,10 +72,8 @@ def icc_agreement(ratings: Sequence[Sequence[float]] | FloatArray) -> Span | Non
     a = k * icc / (n * (1.0 - icc))
     b = 1.0 + k * icc * (n - 1) / (n * (1.0 - icc))
     parts = (a * msc) ** 2 / (k - 1) + (b * mse) ** 2 / ((n - 1) * (k - 1))
-    if parts <= 0.0:
-        return Span(value=icc)
-    freedom = (a * msc + b * mse) ** 2 / parts
-    if not freedom > 1e-6:
+    freedom = (a * msc + b * mse) ** 2 / parts if parts > 0.0 else 0.0
+    if freedom < LEAST_FREEDOM:
         return Span(value=icc)
     tail = (1.0 + LEVEL) / 2.0
     down = float(stats.f.ppf(tail, n - 1, freedom))
@@ -79,8 +81,6 @@ def icc_agreement(ratings: Sequence[Sequence[float]] | FloatArray) -> Span | Non
     rest = k * msc + (k * n - k - n) * mse
     low = n * (msr - down * mse) / (down * rest + n * msr)
     high = n * (up * msr - mse) / (rest + n * up * msr)
-    if not (math.isfinite(low) and math.isfinite(high)):
-        return Span(value=icc)
     return Span(value=icc, low=min(low, icc), high=max(high, icc))
 
 

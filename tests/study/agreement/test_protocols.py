@@ -58,6 +58,16 @@ def test_the_remembered_table_is_near_the_formula() -> None:
     assert [b <= a for (_, a), (_, b) in pairwise(cells)] == [True] * 50
 
 
+def test_the_remembered_table_is_read_at_the_nearest_tenth() -> None:
+    # 6.55 at 2.3 mmHg and 6.51 at 2.4; half a tenth goes to the narrower limit.
+    for mean, limit in ((2.346, 6.55), (2.3499, 6.55), (2.35, 6.51), (2.354, 6.51), (2.4, 6.51)):
+        assert remembered_limit(mean) == remembered_limit(-mean) == limit
+    # Decimals are no exact numbers: 128.35 - 126 is a little less than 2.35.
+    gap = 128.35 - 126.0
+    assert gap < 2.35
+    assert remembered_limit(gap) == 6.51
+
+
 def test_criterion_1_is_not_rounded() -> None:
     assert criterion_1(5.0, 8.0)
     assert not criterion_1(-5.0001, 1.0)
@@ -88,6 +98,71 @@ def test_an_error_of_exactly_5_meets_both_criteria() -> None:
 )
 def test_bhs_grades_want_all_three(percents, grade) -> None:
     assert bhs_grade(percents) == grade
+
+
+#: Percent within 5, 10 and 15 mmHg that each grade wants (table 3 of PMC6431352).
+BHS_1993 = (("A", (60, 85, 95)), ("B", (50, 75, 90)), ("C", (40, 65, 85)))
+
+
+@pytest.mark.parametrize("place", [0, 1, 2])
+@pytest.mark.parametrize("short", [0, 1, 2])
+def test_a_grade_is_lost_by_a_tenth_of_a_percent_of_one_of_three(place: int, short: int) -> None:
+    grade, wanted = BHS_1993[place]
+    assert bhs_grade(wanted) == grade
+    percents = [99.0, 99.0, 99.0]
+    percents[short] = wanted[short] - 0.1
+    assert bhs_grade(percents) == "BCD"[place]
+
+
+def spread(five: int, ten: int, fifteen: int) -> list[list[float]]:
+    """99 differences, so many of them within 5, 10 and 15 mmHg."""
+    gaps = [5.0] * five + [-10.0] * (ten - five) + [15.0] * (fifteen - ten)
+    gaps += [-15.1] * (99 - fifteen)
+    return [gaps[place::33] for place in range(33)]
+
+
+@pytest.mark.parametrize(
+    ("within", "passes"),
+    [
+        # Two of 73, 87, 96 (table 3 of PMC6431352), all of 65, 81, 93 (from memory).
+        ((73, 87, 93), True), ((73, 81, 96), True), ((65, 87, 96), True), ((99, 99, 99), True),
+        ((72, 86, 96), False), ((72, 87, 95), False), ((73, 86, 95), False),
+        ((64, 87, 96), False), ((73, 80, 96), False), ((73, 87, 92), False),
+    ],
+)  # fmt: skip
+def test_esh_part_1_at_its_counts(within: tuple[int, int, int], passes: bool) -> None:
+    found = esh_counts(spread(*within))
+    assert found.within == within
+    assert found.part_1 is passes
+
+
+@pytest.mark.parametrize(
+    ("two", "none", "passes"), [(24, 3, True), (30, 0, True), (23, 3, False), (24, 4, False)]
+)
+def test_esh_part_2_at_its_counts(two: int, none: int, passes: bool) -> None:
+    # 24 of 33 subjects with two of three within 5 mmHg, at most 3 with none (from memory).
+    one = 33 - two - none
+    found = esh_counts(
+        esh((two, [5.0, -5.0, 5.1]), (one, [5.0, 5.1, -6.0]), (none, [5.1, -5.1, 6.0]))
+    )
+    assert (found.subjects_two_within_5, found.subjects_none_within_5) == (two, none)
+    assert found.part_2 is passes
+
+
+def test_esh_counts_decimals_of_exactly_5_10_and_15() -> None:
+    # 128.3 - 123.3 is a little more than 5, and its like.
+    gaps = [128.3 - 123.3, 133.3 - 123.3, 130.1 - 115.1]
+    assert gaps[0] > 5.0
+    found = esh_counts([gaps] * 33)
+    assert found.within == (33, 66, 99)
+
+
+def test_esh_wants_three_differences_of_each() -> None:
+    for people in ([[0.0] * 3] * 32 + [[0.0] * 2], [[0.0] * 3] * 34, [[0.0] * 2] * 33):
+        with pytest.raises(InputError, match="allowed 33 subjects with 3 each"):
+            esh_counts(people)
+    with pytest.raises(InputError, match="not finite"):
+        esh_counts([[0.0, 0.0, math.nan]] * 33)
 
 
 def esh(*rows: tuple[int, list[float]]) -> list[list[float]]:

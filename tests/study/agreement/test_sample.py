@@ -81,8 +81,11 @@ def test_255_pairs_are_wanted() -> None:
 def test_iso_spread_counts_readings_at_its_bounds(
     measure: str, low: float, highest: float, high: float
 ) -> None:
-    starts = (f"5 % or more of the reference {low:g}", f"5 % or more of the reference {highest:g}",
-              f"20 % or more of the reference {high:g}")  # fmt: skip
+    starts = (
+        f"5 % or more of the reference {low:g} mmHg or less",
+        f"5 % or more of the reference {highest:g} mmHg or more",
+        f"20 % or more of the reference {high:g} mmHg or more",
+    )
     # Of 100: 5 at the lowest bound, 5 at the highest, 15 more at the one between.
     between = (low + high) / 2
     just = references((5, low), (75, between), (15, high), (5, highest))

@@ -168,7 +168,7 @@ def points_of(pairs: Pairs) -> tuple[tuple[Point, ...], float | None]:
         places += np.rint((pairs.difference + HIGHEST_MMHG) / step).astype(np.int64)
         counts = np.bincount(places)
         used = np.flatnonzero(counts)
-        if len(used) <= MOST_POINTS or step == GRIDS_MMHG[-1]:
+        if len(used) <= MOST_POINTS:
             break
     return tuple(
         Point(

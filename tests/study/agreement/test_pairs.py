@@ -101,5 +101,7 @@ def test_all_that_observers_wrote_is_kept_also_in_rows_that_are_no_pairs() -> No
     first, second = found.written
     assert first.tolist() == [120.0, 130.0, 150.0]
     assert second.tolist() == [121.0, 140.0, 170.0]
-    (alone,) = pairs("reference,estimate", "120,", "130,130").written
+    one = pairs("reference,estimate", "120,", "130,130")
+    (alone,) = one.written
     assert alone.tolist() == [120.0, 130.0]
+    assert one.two_observers == 0

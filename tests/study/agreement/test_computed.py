@@ -161,8 +161,15 @@ def test_a_line_wants_ten_subjects() -> None:
     ten, nine = (group_of("reference,estimate", *rows(count)) for count in (10, 9))
     assert result(ten, "Does the difference").verdict == ""
     assert result(nine, "Does the difference").verdict == "not computed"
+    assert (result(nine, "Does the difference").used, result(ten, "Does").used) == (0, 10)
     # The estimate is 1 + 1.2 x above 100: over the mean the difference grows by 0.2 / 1.1.
     assert number(ten, "Does the difference", "slope").value == pytest.approx(0.2 / 1.1)
+
+
+def test_equal_differences_at_several_levels_have_a_flat_line() -> None:
+    group = group_of("reference,estimate", *(f"{100 + 5 * n},{101 + 5 * n}" for n in range(10)))
+    assert number(group, "Does the difference", "intercept").value == pytest.approx(1.0)
+    assert number(group, "Does the difference", "slope").value == pytest.approx(0.0, abs=1e-9)
 
 
 def test_icc_wants_two_subjects_that_differ() -> None:

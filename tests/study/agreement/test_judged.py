@@ -87,7 +87,7 @@ def test_a_table_that_would_decide_otherwise_is_told(
 
 def test_bhs_counts_within_5_10_and_15_mmhg() -> None:
     # Of 20: 12 within 5, 17 within 10, 19 within 15 mmHg: 60, 85 and 95 %, just grade A.
-    gaps = [5.0] * 6 + [-5.0] * 6 + [10.0] * 3 + [-10.0] * 2 + [15.0, -15.0, 15.1]
+    gaps = [5.0] * 6 + [-5.0] * 6 + [10.0] * 3 + [-10.0] * 2 + [10.1, -15.0, 15.1]
     third = results(None, gaps)[2]
     assert values(third) == pytest.approx([60.0, 85.0, 95.0])
     assert [one.name for one in third.numbers] == [f"within {mmhg} mmHg" for mmhg in (5, 10, 15)]

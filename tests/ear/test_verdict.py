@@ -43,6 +43,10 @@ def test_exactly_4_mmhg_is_within() -> None:
     assert chosen({4: 50, 5: 50}, 150.0 - 4.0 * np.arange(20)).mass == 1.0
     assert chosen({4: 97, 5: 3}, 150.0 - 4.25 * np.arange(20)).mass == pytest.approx(0.97)
     assert chosen({4: 50, 5: 50}, 150.0 - 3.75 * np.arange(20)).mass == 1.0
+    # So few stories at the other beat move no value between the two.
+    for apart_mmhg in (3.75, 4.0):
+        found = chosen({4: 97, 5: 3}, 150.0 - apart_mmhg * np.arange(20))
+        assert (found.index, found.mass) == (4, 1.0)
 
 
 def test_of_two_beats_far_apart_and_alike_likely_the_value_lies_between() -> None:
@@ -57,6 +61,8 @@ def test_the_beat_is_read_where_little_speaks_for_another() -> None:
     cuff_mmhg = 150.0 - 5.5 * np.arange(20)
     assert chosen({4: 4, 5: 96}, cuff_mmhg).mmhg == cuff_mmhg[5]
     assert chosen({4: 5, 5: 95}, cuff_mmhg).mmhg == 0.5 * (cuff_mmhg[4] + cuff_mmhg[5])
+    assert chosen({4: 39, 5: 961}, cuff_mmhg).mmhg == cuff_mmhg[5]
+    assert chosen({4: 41, 5: 959}, cuff_mmhg).mmhg == 0.5 * (cuff_mmhg[4] + cuff_mmhg[5])
 
 
 def test_no_value_lies_between_beats_that_it_could_not_hold_both() -> None:
@@ -71,6 +77,9 @@ def test_the_value_between_leaves_a_far_beat_out() -> None:
     found = chosen({1: 10, 6: 45, 7: 45}, cuff_mmhg)
     assert (found.mmhg, found.mass) == (117.5, pytest.approx(0.9))
     assert found.index in (6, 7)
+    # Also where no beat has more stories than that one.
+    found = chosen({1: 1, 6: 1, 7: 1}, cuff_mmhg)
+    assert (found.index, found.mmhg) == (6, 117.5)
 
 
 def test_the_first_silence_never_lies_above_a_value_between_beats() -> None:
@@ -79,6 +88,8 @@ def test_the_first_silence_never_lies_above_a_value_between_beats() -> None:
     assert (found.index, found.mmhg) == (1, 76.5)
     assert beat_below(found, cuff_mmhg) == 3
     assert beat_below(chosen({1: 100}, cuff_mmhg), cuff_mmhg) == 2
+    # A beat at the value is not above it.
+    assert beat_below(found, np.array([85.0, 80.0, 78.5, 76.5, 73.0])) == 3
 
 
 def test_among_nearly_equal_shares_the_likeliest_beat_is_taken() -> None:
@@ -86,6 +97,7 @@ def test_among_nearly_equal_shares_the_likeliest_beat_is_taken() -> None:
     assert chosen({4: 2, 5: 40, 6: 58}).index == 6
     # All but 4 in 100 is not nearly all (3 in 100 is: our choice).
     assert chosen({4: 4, 5: 40, 6: 56}).index == 5
+    assert chosen({4: 3, 5: 40, 6: 57}).index == 6
 
 
 def test_a_beat_far_from_most_stories_is_never_taken() -> None:

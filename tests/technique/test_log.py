@@ -21,7 +21,7 @@ def test_the_lag_counts_when_the_measurement_is_looked_for() -> None:
     assert found("highest pressure", log, replace(heard, lag=None)).found == "150"
 
 
-@pytest.mark.parametrize(("top_mmhg", "seen"), [(49.0, False), (51.0, True)])
+@pytest.mark.parametrize(("top_mmhg", "seen"), [(49.0, False), (50.0, True), (51.0, True)])
 def test_a_run_up_closes_an_artery_from_50_mmhg_on(top_mmhg: float, seen: bool) -> None:
     run_up = [(0.0, 0.0), (5.0, 0.0), (10.0, top_mmhg), (11.0, top_mmhg), (13.0, 0.0)]
     log = log_of([*run_up, *((t + 20.0, p) for t, p in CORNERS[1:])])

@@ -166,8 +166,7 @@ def _zero_before(
 ) -> float | None:
     """What the log shows at rest before the inflation."""
     to_s = float(time_s[found[place].begin]) - ZERO_MARGIN_S
-    from_s = max(to_s - ZERO_S, float(time_s[0]))
-    return _median(time_s, mmhg, from_s, to_s)
+    return _median(time_s, mmhg, to_s - ZERO_S, to_s)
 
 
 def _zero_after(
@@ -226,8 +225,8 @@ def _before(
             run_up = run_up or _as_run_up(mmhg[rows])
             continue
         empty = np.flatnonzero((time_s > past.end_s) & (mmhg < REST_MMHG))
-        begin_s = float(time_s[one.begin])
-        return run_up, max(begin_s - float(time_s[empty[0]]), 0.0) if empty.size else None
+        # A rest ended that measurement, or there would be no later one.
+        return run_up, float(time_s[one.begin] - time_s[empty[0]])
     return run_up, None
 
 

@@ -374,3 +374,22 @@ def test_clipped_samples_are_counted_one_by_one() -> None:
         recording = replace(recording_of(log_of()), samples=half)
         every = {one.check: one for one in check_technique(recording, nothing)}
         assert every["clipping"].found == "0", kind
+
+
+def test_what_is_expected_of_the_sound_is_where_the_findings_turn() -> None:
+    assert found("clipping").expected == "less than 0.1"
+    assert found("speech").expected == "less than 1.5"
+
+
+@pytest.mark.parametrize(
+    ("share", "told"),
+    [(0.0149, ("ok", "1.5")), (0.0150, ("look", "1.5")), (0.5, ("look", "50.0")),
+     (None, ("unknown", "the sound is too short, or below 2 kHz"))],
+)  # fmt: skip
+def test_speech_asks_for_a_look_from_15_in_1000_on(
+    share: float | None, told: tuple[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Measured: speech 4 dB below the sounds or louder comes to 2 in 100 and more.
+    monkeypatch.setattr("tapfall.technique.on_sound.voiced_share", lambda *_: share)
+    one = found("speech")
+    assert (str(one.state), one.found) == told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -193,12 +194,22 @@ def test_no_rest_no_zero() -> None:
         (Quality(signal_to_noise_db=1.0), "sounds over noise", "fault"),
         (Quality(), "sounds over noise", "unknown"),
         (Quality(peak_dbfs=-3.0, clipped_share=0.0005), "clipping", "ok"),
+        (Quality(peak_dbfs=-3.0, clipped_share=0.001), "clipping", "look"),
         (Quality(peak_dbfs=-3.0, clipped_share=0.005), "clipping", "look"),
+        (Quality(peak_dbfs=-3.0, clipped_share=0.01), "clipping", "fault"),
         (Quality(peak_dbfs=-3.0, clipped_share=0.05), "clipping", "fault"),
     ],
 )
 def test_sound(quality: Quality, check: str, state: str) -> None:
     assert found(check, reading=reading_of(quality=quality)).state == state
+
+
+def test_noise_that_hides_sounds_is_a_fault_from_where_its_source_says() -> None:
+    source = found("sounds over noise").source
+    (bound_db,) = (float(db) for db in re.findall(r"below (\S+) dB", source))
+    for ratio_db, state in ((bound_db, "look"), (bound_db - 0.01, "fault")):
+        quality = Quality(signal_to_noise_db=ratio_db)
+        assert found("sounds over noise", reading=reading_of(quality=quality)).state == state
 
 
 @pytest.mark.parametrize("kind", ["float32", "int16", "int32"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -101,3 +102,59 @@ def test_sounds_from_the_top_bound_nothing() -> None:
     found = find_obliteration(*fall_and_pulses(106.5), made)
     assert found is not None
     assert found.basis == "pulse"
+
+
+def even_pulses(sizes: Sequence[tuple[float, float]]) -> tuple[Deflation, Pulses]:
+    """Pulses of given sizes at given pressures of a fall of exactly 1 mmHg/s."""
+    fall, _ = fall_and_pulses(95.0)
+    straight = replace(fall, time_s=np.array([0.0, 200.0]), trend_mmhg=np.array([200.0, 0.0]))
+    at_mmhg, size_mmhg = np.array(sizes).T
+    return straight, pulses_of(200.0 - at_mmhg, size_mmhg)
+
+
+def bell(centre_mmhg: float, wide_mmhg: float, high_mmhg: float = 3.0) -> list[tuple[float, float]]:
+    """A normal bell, a pulse at every mmHg from 150 down to 50."""
+    return [
+        (at, high_mmhg * float(np.exp(-0.5 * ((at - centre_mmhg) / wide_mmhg) ** 2)))
+        for at in np.arange(150.0, 49.0, -1.0)
+    ]
+
+
+def test_sizes_are_evened_out_over_8_mmhg() -> None:
+    # A normal bell of 10 mmHg evened out by one of 8 (ours) is one of sqrt(164) = 12.8; it falls
+    # to 0.55 (Geddes 1982, from memory) at 12.8 x sqrt(-2 log(0.55)) = 14.0 above its middle.
+    # Whole mmHg are looked at, the first one at or beyond it: half a mmHg more on average.
+    above_mmhg = []
+    for centre_mmhg in 90.0 + np.arange(0.05, 1.0, 0.1):
+        found = by_pulse(*even_pulses(bell(centre_mmhg, 10.0)), None)
+        assert found is not None
+        above_mmhg.append(found.mmhg - centre_mmhg)
+    wanted_mmhg = np.sqrt(10.0**2 + 8.0**2) * np.sqrt(-2.0 * np.log(0.55))
+    assert np.mean(above_mmhg) == pytest.approx(wanted_mmhg + 0.5, abs=0.2)
+
+
+def test_the_unit_of_the_sizes_does_not_matter_and_none_tells_nothing() -> None:
+    large = by_pulse(*even_pulses(bell(95.0, 20.0, 3.0)), 75.0)
+    assert by_pulse(*even_pulses(bell(95.0, 20.0, 0.3)), 75.0) == large
+    assert by_pulse(*even_pulses(bell(95.0, 20.0, 0.0)), 75.0) is None
+    assert by_pulse(*even_pulses(bell(95.0, 20.0, 0.0)), None) is None
+
+
+def test_a_largest_pulse_at_the_last_sound_tells_no_pulse_pressure() -> None:
+    fall, pulses = even_pulses(bell(95.0, 20.0))
+    by_size = by_pulse(fall, pulses, None)
+    assert by_size is not None
+    assert by_pulse(fall, pulses, 95.0) == by_size
+    by_share = by_pulse(fall, pulses, 94.0)
+    assert by_share is not None
+    # 1 mmHg above it: 94 + 1 / 0.45 (Chandrasekhar 2019).
+    assert by_share.mmhg == pytest.approx(94.0 + 1.0 / 0.45)
+
+
+def test_a_run_up_may_fall_short_of_the_range_by_just_5_mmhg() -> None:
+    fall, pulses = fall_and_pulses(106.5)
+    free = find_obliteration(fall, pulses, reading(None))
+    assert free is not None
+    short = find_obliteration(fall, pulses, reading(None), free.low_mmhg - 5.0)
+    assert short is not None
+    assert short.basis == "pulse and run-up"

@@ -27,7 +27,7 @@ _NOISE = Check(
     name="sounds over noise",
     expected=f"{NOISY_DB:g} or more",
     unit="dB",
-    source="our choice; below 2 dB noise hides the first and last sounds (measured)",
+    source=f"our choice; below {HIDDEN_DB:g} dB noise hides the first and last sounds (measured)",
 )
 _CLIPPING = Check(
     name="clipping",

@@ -222,6 +222,15 @@ def test_clipping_is_told_of_a_sound_that_was_not_judged(kind: str) -> None:
     assert (told["clipping"].state, told["clipping"].found) == ("fault", "2")
 
 
+@pytest.mark.parametrize(
+    ("samples", "told"), [((), "0"), ((0.99,), "100"), ((0.99, 0.5), "50"), ((0.98,), "0")]
+)
+def test_few_samples_are_counted_whole(samples: tuple[float, ...], told: str) -> None:
+    recording = replace(recording_of(log_of()), samples=np.array(samples))
+    every = {one.check: one for one in check_technique(recording, NOTHING)}
+    assert every["clipping"].found == told
+
+
 def test_talking_that_is_stated_is_a_fault() -> None:
     assert found("talking", stated=Stated(talking=True)).state == "fault"
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from tapfall.technique.speech import voiced_share
 
@@ -91,3 +92,33 @@ def test_the_least_rate_and_length() -> None:
 
 def test_silence_is_no_speech() -> None:
     assert voiced_share(np.zeros(40_000), RATE_HZ) == 0.0
+
+
+@pytest.mark.parametrize(("pitch_hz", "told"), [(82.0, False), (92.0, True)])
+def test_a_pitch_below_those_of_voices_is_none(pitch_hz: float, told: bool) -> None:
+    sound = with_voice(np.arange(2.0, 18.0, 1.6), pitch_hz=pitch_hz, glide_hz_per_s=5.0)
+    share = voiced_share(sound, RATE_HZ)
+    assert share == pytest.approx(0.10 if told else 0.0, abs=0.03)
+
+
+@pytest.mark.parametrize(("loud_db", "told"), [(7.6, False), (8.6, True)])
+def test_a_voice_counts_from_8_db_above_the_rest_on(loud_db: float, told: bool) -> None:
+    # Of voice and noise together, between 250 and 1500 Hz (tuned, as is the bound).
+    still = noise(20.0)
+    voice = with_voice(np.arange(2.0, 18.0, 1.6), lasts_s=0.4, glide_hz_per_s=10.0) - still
+    band = signal.butter(4, (250.0, 1500.0), "bandpass", fs=RATE_HZ, output="sos")
+    since_s = (np.arange(still.size) / RATE_HZ - 2.0) % 1.6
+    speaks = (since_s > 0.1) & (since_s < 0.3) & (np.abs(voice) > 0.0)
+    rest = np.mean(signal.sosfilt(band, still) ** 2)
+    spoken = np.mean(signal.sosfilt(band, voice)[speaks] ** 2)
+    gain = np.sqrt((10.0 ** (loud_db / 10.0) - 1.0) * rest / spoken)
+    share = voiced_share(still + gain * voice, RATE_HZ)
+    assert share is not None
+    assert (share > 0.09) if told else (share < 0.01)
+
+
+@pytest.mark.parametrize(("lasts_s", "told"), [(0.065, False), (0.09, True)])
+def test_a_syllable_lasts_eight_hundredths_of_a_second(lasts_s: float, told: bool) -> None:
+    # Ten of them in 20 s; frames of 0.04 s see each a little longer or shorter.
+    share = voiced_share(with_voice(np.arange(2.0, 18.0, 1.6), lasts_s=lasts_s), RATE_HZ)
+    assert share == pytest.approx(10 * lasts_s / 20.0 if told else 0.0, abs=0.01)

@@ -90,7 +90,7 @@ def _clipping(quality: Quality, recording: Recording) -> Finding:
     judged = quality.peak_dbfs is not None
     share = quality.clipped_share if judged else _share_clipped(recording)
     state = OK if share < SEEN_CLIPPED_SHARE else LOOK if share < CLIPPED_SHARE else FAULT
-    return _CLIPPING.says(state, f"{share * 100:.2g}")
+    return _CLIPPING.says(state, f"{float(f'{share * 100:.2g}'):g}")
 
 
 def _speech(recording: Recording) -> Finding:

@@ -82,6 +82,47 @@ def test_what_is_too_short_or_jumps_is_no_syllable() -> None:
     assert voiced_share(sound, RATE_HZ) < 0.015
 
 
+@pytest.mark.parametrize("pitches_hz", [(130.0, 290.0), (130.0, 190.0, 280.0)])
+def test_a_pitch_that_jumps_every_twentieth_of_a_second_is_no_voice(
+    pitches_hz: tuple[float, ...],
+) -> None:
+    # Between jumps it is steady for five frames, and as loud and long as a voice.
+    sound = noise(20.0)
+    time_s = np.arange(sound.size) / RATE_HZ
+    pitch_hz = np.array(pitches_hz)[(time_s / 0.05).astype(int) % len(pitches_hz)]
+    phase = 2 * np.pi * np.cumsum(pitch_hz) / RATE_HZ
+    burst = (time_s % 1.6 > 1.0) & (time_s % 1.6 < 1.4)
+    sound[burst] += 0.1 * sum(np.sin(n * phase[burst]) / n for n in range(1, 8))
+    assert voiced_share(sound, RATE_HZ) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("pitch_hz", "mouth_hz", "wide_hz"),
+    [
+        # Low voices: what comes again after a turn of the mouth's resonance comes nearly as
+        # well after the pitch, and the shortest lag jumps.
+        (95.0, 700.0, 100.0), (110.0, 900.0, 150.0), (140.0, 700.0, 100.0),
+        # High ones: what comes again after one pitch does so after two, and the best lag jumps.
+        (140.0, 1100.0, 120.0), (200.0, 500.0, 150.0), (200.0, 700.0, 100.0),
+        (260.0, 700.0, 200.0),
+    ],
+)  # fmt: skip
+def test_voices_are_told_whatever_the_mouth_makes_of_them(
+    pitch_hz: float, mouth_hz: float, wide_hz: float
+) -> None:
+    # Resonances of the mouth lie at 300 to 1200 Hz (common practice); glides of 80 Hz/s.
+    sound = noise(20.0)
+    time_s = np.arange(sound.size) / RATE_HZ
+    for start_s in np.arange(2.0, 18.0, 1.6):
+        here = (time_s >= start_s) & (time_s < start_s + 0.2)
+        own_s = time_s[here] - start_s
+        phase, now_hz = 2 * np.pi * (pitch_hz * own_s + 40.0 * own_s**2), pitch_hz + 80.0 * own_s
+        for n in range(1, 16):
+            size = np.exp(-0.5 * ((n * now_hz - mouth_hz) / wide_hz) ** 2)
+            sound[here] += 0.1 * size * np.sin(n * phase)
+    assert voiced_share(sound, RATE_HZ) == pytest.approx(0.10, abs=0.015)
+
+
 def test_the_least_rate_and_length() -> None:
     assert voiced_share(noise(2.0, 2000.0), 2000.0) == 0.0
     assert voiced_share(noise(2.0, 2000.0)[1:], 2000.0) is None

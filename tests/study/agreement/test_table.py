@@ -148,6 +148,20 @@ def test_a_huge_file_is_refused(tmp_path, monkeypatch: pytest.MonkeyPatch) -> No
         read_table(path)
 
 
+def test_twenty_conditions_are_allowed() -> None:
+    data = b"reference,estimate,condition\n" + b"".join(b"1,2,%d\n" % n for n in range(20))
+    assert len(table_of("t", data).conditions) == 20
+
+
+def test_a_file_of_just_the_largest_size_is_read_whole(
+    tmp_path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "t.csv"
+    path.write_bytes(b"reference,estimate\n120,121\n130,139")
+    monkeypatch.setattr(table, "MAX_BYTES", path.stat().st_size)
+    assert [one.estimate_mmhg for one in read_table(path).rows] == [121.0, 139.0]
+
+
 def test_control_characters_in_names_are_escaped() -> None:
     found = table_of("t", b"reference,estimate,condition\n1,2,a\x1b[2Jb\n")
     assert found.rows[0].condition == "a\\x1b[2Jb"

@@ -115,6 +115,15 @@ def test_more_points_share_the_finest_grid_that_holds_them() -> None:
         assert told[place] == 1
 
 
+def test_a_grid_of_just_5000_places_is_enough() -> None:
+    # Means of 80 to 129.5 mmHg and differences of 0 to 24.5, all on the finest grid.
+    places = [(80.0 + n % 100 / 2.0, n // 100 / 2.0) for n in range(5000)]
+    rows = [f"{mean - gap / 2:.2f},{mean + gap / 2:.2f}" for mean, gap in [*places, places[0]]]
+    group = group_of("reference,estimate", *rows)
+    assert (len(group.points), group.points_step_mmhg) == (5000, 0.5)
+    assert {(one.mean_mmhg, one.difference_mmhg) for one in group.points} == set(places)
+
+
 @pytest.mark.parametrize(
     ("wide", "step"),
     # (34 / 0.5 + 1) squared are 4761 places, (36 / 0.5 + 1) squared 5329, and so on.

@@ -99,3 +99,10 @@ def test_another_device_is_named_instead_of_observers() -> None:
     for words in ("Criterion 1", "BHS 1993", "last even digits"):
         assert words in observers
         assert words not in device
+
+
+def test_a_curve_of_one_pressure_is_told() -> None:
+    head = "reference,estimate,measure,confidence"
+    rows = ["120,121,systolic,0.5", "130,131,systolic,0.6", "80,81,diastolic,", "90,91,diastolic,"]
+    assert "risk-coverage curve" in methods(head, rows)
+    assert "risk-coverage curve" not in methods(head, rows[2:])

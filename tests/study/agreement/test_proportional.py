@@ -34,7 +34,8 @@ def test_a_slope_by_hand() -> None:
     reach = math.tan(math.pi * 0.475) * error
     assert (slope.low, slope.high) == pytest.approx((2.5 - reach, 2.5 + reach))
     assert p_value == pytest.approx(1.0 - 2.0 * math.atan(2.5 / error) / math.pi)
-    # Falling as steeply is as unlikely.
+    # Falling as steeply is as unlikely, in whatever unit.
+    assert line(x, 0.01 * y)[2] == pytest.approx(p_value)
     assert line(x, -y)[2] == pytest.approx(p_value)
 
 

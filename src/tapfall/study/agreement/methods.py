@@ -77,9 +77,7 @@ _HOW = (
 )
 
 
-def methods_text(
-    groups: tuple[Group, ...], scheme: str, *, device: bool = False, two: bool = False
-) -> str:
+def methods_text(groups: tuple[Group, ...], scheme: str, *, device: bool, two: bool) -> str:
     """Return the methods as one paragraph that can stand in a paper.
 
     Parameters

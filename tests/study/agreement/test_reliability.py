@@ -52,6 +52,7 @@ def by_hand(table: np.ndarray) -> tuple[float, float, float, float]:
     [
         np.array(JUDGED, dtype=float),
         np.column_stack([SBP["J1"], SBP["S1"]]),
+        np.column_stack([SBP["J1"], SBP["R1"]]),
         np.column_stack([SBP["J1"], SBP["R1"], SBP["S1"]]),
         # Raters that agree less than chance has them: an ICC below zero.
         np.array([[1.0, 3.0], [2.0, 2.5], [3.0, 2.0], [4.0, 1.0], [3.5, 3.0]]),

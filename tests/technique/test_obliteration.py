@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from tapfall.ear.cuff import Deflation, find_deflation
 from tapfall.ear.pulses import Pulses
@@ -158,3 +159,18 @@ def test_a_run_up_may_fall_short_of_the_range_by_just_5_mmhg() -> None:
     short = find_obliteration(fall, pulses, reading(None), free.low_mmhg - 5.0)
     assert short is not None
     assert short.basis == "pulse and run-up"
+
+
+def test_a_bell_is_seen_whose_top_lies_6_mmhg_below_the_first_pulse() -> None:
+    # Evened out by a library's filter; whole mmHg from 150 down (6 mmHg are ours).
+    seen = set()
+    for centre_mmhg in np.arange(130.0, 150.0, 0.25):
+        fall, pulses = even_pulses(bell(centre_mmhg, 20.0))
+        sums = [
+            ndimage.gaussian_filter1d(one, 8.0, mode="constant", truncate=15.0)
+            for one in (pulses.size_mmhg, np.ones_like(pulses.size_mmhg))
+        ]
+        largest_mmhg = 150 - int(np.argmax(sums[0] / sums[1]))
+        assert (by_pulse(fall, pulses, 75.0) is None) == (largest_mmhg > 144)
+        seen.add(largest_mmhg)
+    assert {143, 144, 145, 146} <= seen

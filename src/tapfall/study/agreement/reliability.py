@@ -38,7 +38,8 @@ def icc_agreement(ratings: Sequence[Sequence[float]] | FloatArray) -> Span | Non
     Returns
     -------
     Span or None
-        None where no rating differs from another.
+        None where no rating differs from another; without ends where next to no degrees of
+        freedom are left.
 
     Raises
     ------

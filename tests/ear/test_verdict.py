@@ -82,6 +82,15 @@ def test_the_value_between_leaves_a_far_beat_out() -> None:
     assert (found.index, found.mmhg) == (6, 117.5)
 
 
+@pytest.mark.parametrize("from_mmhg", [150.0, 150.2, 142.6])
+def test_the_outermost_beats_that_a_value_between_holds_are_among_its_own(from_mmhg: float) -> None:
+    # 7.4 mmHg apart: the middle lies 3.7 from both (ours), or a last digit more.
+    cuff_mmhg = from_mmhg - 7.4 * np.arange(20)
+    found = chosen({1: 10, 4: 45, 5: 45}, cuff_mmhg)
+    assert (found.index, found.mass) == (4, pytest.approx(0.9))
+    assert found.mmhg == pytest.approx((cuff_mmhg[4] + cuff_mmhg[5]) / 2.0)
+
+
 def test_the_first_silence_never_lies_above_a_value_between_beats() -> None:
     cuff_mmhg = np.array([85.0, 80.0, 78.5, 73.0, 70.0])
     found = chosen({1: 40, 2: 20, 3: 40}, cuff_mmhg)

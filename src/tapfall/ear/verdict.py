@@ -98,7 +98,8 @@ def edge(
     between, likely = _between(cuff_mmhg[candidates], counts)
     if likely > right + LIKELIER:
         value, right = between, likely
-        inside = np.abs(cuff_mmhg[candidates] - between) <= WITHIN_MMHG
+        # Halving may leave the outermost beats a last digit too far out.
+        inside = np.abs(cuff_mmhg[candidates] - between) <= WITHIN_MMHG + 1e-9
         chosen = int(candidates[np.argmax(np.where(inside, counts, -1))])
     low, high = _quantile_interval(pressure, cuff_mmhg[beyond], error_mmhg)
     return Edge(

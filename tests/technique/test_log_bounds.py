@@ -121,7 +121,7 @@ def stepped(before_s: float = 9.0, after_s: float = 9.0) -> CuffWork:
     The cuff leaves rest (15 mmHg) at 30 s and is at rest again from 90 s on.
     """
     time_s = np.arange(0.0, 130.0, 0.01)
-    mmhg = np.interp(time_s, [30.0, 36.0, 37.0, 85.0, 90.0], [15.0, 150.0, 150.0, 50.0, 15.0])
+    mmhg = np.interp(time_s, [30.0, 36.0, 37.0, 89.0, 90.0], [15.0, 150.0, 150.0, 50.0, 15.0])
     mmhg[time_s < 29.995] = 1.0
     mmhg[time_s < 29.995 - before_s] = 4.0
     mmhg[time_s > 90.005] = 4.0
@@ -153,6 +153,17 @@ def test_a_zero_after_is_read_up_to_a_margin_before_the_next_inflation(
     found = work_of(CuffLog(time_s=time_s, pressure_mmhg=mmhg), reading_of(beats_s=(47.0, 66.0)))
     assert found.top_mmhg == pytest.approx(150.0, abs=1.0)
     assert found.zero_after_mmhg == zero_mmhg
+
+
+def test_the_next_inflation_is_the_one_after_the_reading() -> None:
+    # Three measurements, 8 s of rest between them, whose zero is 0, 2 and then 5 mmHg.
+    corners = [(t + 56.0 * n, max(p, rest)) for n, rest in enumerate((0.0, 2.0, 5.0))
+               for t, p in CORNERS[1:6]]  # fmt: skip
+    found = work_of(log_of([(0.0, 0.0), *corners]), reading_of(beats_s=(78.0, 98.0)))
+    assert found.zero_after_mmhg is not None
+    # From 2 mmHg when it was let go to 5 mmHg at the next inflation, evenly: half way.
+    assert found.zero_after_mmhg == pytest.approx(3.5, abs=0.2)
+    assert found.zero_before_mmhg == pytest.approx(1.0, abs=0.2)
 
 
 @pytest.mark.parametrize("rows", [2, 3])
@@ -193,8 +204,9 @@ def test_a_turn_is_evened_out_over_eight_tenths_of_a_second() -> None:
     assert second.from_mmhg == pytest.approx(120.0 + cut_mmhg[1], abs=0.04)
 
 
-def test_a_log_that_begins_at_the_top_shows_no_reinflation() -> None:
-    assert work_of(log_of(CORNERS[3:])).reinflations == ()
+@pytest.mark.parametrize("rate_hz", [20.0, 1.0])
+def test_a_log_that_begins_at_the_top_shows_no_reinflation(rate_hz: float) -> None:
+    assert work_of(log_of(CORNERS[3:], rate_hz)).reinflations == ()
 
 
 # --- what came before --------------------------------------------------------------------

@@ -116,8 +116,10 @@ def test_a_grade_is_lost_by_a_tenth_of_a_percent_of_one_of_three(place: int, sho
 
 def spread(five: int, ten: int, fifteen: int) -> list[list[float]]:
     """99 differences, so many of them within 5, 10 and 15 mmHg."""
-    gaps = [5.0] * five + [-10.0] * (ten - five) + [15.0] * (fifteen - ten)
-    gaps += [-15.1] * (99 - fifteen)
+    gaps = [(5.0, -5.0)[n % 2] for n in range(five)]
+    gaps += [(5.1, -10.0)[n % 2] for n in range(ten - five)]
+    gaps += [(10.1, -15.0)[n % 2] for n in range(fifteen - ten)]
+    gaps += [15.1] * (99 - fifteen)
     return [gaps[place::33] for place in range(33)]
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -99,3 +101,23 @@ def test_a_cuff_stands_still_that_falls_at_less_than_three_tenths_of_the_mean_ra
     # Its pressure is the mean of the stretch.
     wanted = [pytest.approx(100.0 - creeps / 2.0, abs=0.02)] if told else []
     assert [stop.mmhg for stop in found.stops] == wanted
+
+
+@pytest.mark.parametrize(("rows", "told"), [(9, False), (10, True)])
+def test_fewer_than_ten_rows_of_a_fall_tell_nothing(rows: int, told: bool) -> None:
+    time_s, mmhg, fall = paused((100.0, 4.0))
+    few = np.flatnonzero((time_s >= fall.falls_from_s) & (time_s <= fall.end_s))[::200][:rows]
+    assert few.size == rows
+    found = stillness(time_s[few], mmhg[few], fall, pulses_at(usable=False), 2.5)
+    assert (found is not None) == told
+
+
+@pytest.mark.parametrize(("lasts_s", "told"), [(0.73, False), (0.78, True)])
+def test_a_fall_of_less_than_eight_tenths_of_a_second_tells_nothing(
+    lasts_s: float, told: bool
+) -> None:
+    # Pressure is evened out over 0.4 s, and its slope taken over as much (ours).
+    time_s, mmhg, fall = paused((100.0, 4.0))
+    short = replace(fall, falls_from_s=fall.end_s - lasts_s)
+    found = stillness(time_s, mmhg, short, pulses_at(usable=False), 2.5)
+    assert (found is not None) == told

@@ -163,3 +163,37 @@ def test_a_syllable_lasts_eight_hundredths_of_a_second(lasts_s: float, told: boo
     # Ten of them in 20 s; frames of 0.04 s see each a little longer or shorter.
     share = voiced_share(with_voice(np.arange(2.0, 18.0, 1.6), lasts_s=lasts_s), RATE_HZ)
     assert share == pytest.approx(10 * lasts_s / 20.0 if told else 0.0, abs=0.01)
+
+
+@pytest.mark.parametrize(("per_s", "told"), [(4.8, True), (5.4, False)])
+def test_a_pitch_that_glides_by_a_twentieth_each_hundredth_of_a_second_is_none(
+    per_s: float, told: bool
+) -> None:
+    # From 110 Hz it grows by so much of itself a second (tuned, as is the bound).
+    sound = noise(20.0)
+    time_s = np.arange(sound.size) / RATE_HZ
+    for start_s in np.arange(2.0, 18.0, 1.6):
+        here = (time_s >= start_s) & (time_s < start_s + 0.2)
+        phase = 2 * np.pi * 110.0 * np.expm1(per_s * (time_s[here] - start_s)) / per_s
+        sound[here] += 0.1 * sum(np.sin(n * phase) / n for n in range(1, 8))
+    assert voiced_share(sound, RATE_HZ) == pytest.approx(0.10 if told else 0.0, abs=0.01)
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.6, False), (0.7, True)])
+def test_a_hoarse_voice_counts_while_most_of_it_comes_again(share: float, told: bool) -> None:
+    # A pitch with breath over the same band, so much of the power in the pitch; six tenths
+    # have to come again (tuned), and what noise brings of it comes on top or is lacking.
+    sound, rng = noise(20.0), np.random.default_rng(7)
+    time_s = np.arange(sound.size) / RATE_HZ
+    band = signal.butter(4, (250.0, 1500.0), "bandpass", fs=RATE_HZ, output="sos")
+    for start_s in np.arange(2.0, 18.0, 1.6):
+        here = (time_s >= start_s) & (time_s < start_s + 0.3)
+        own_s = time_s[here] - start_s
+        phase = 2 * np.pi * (140.0 * own_s + 10.0 * own_s**2)
+        voice = np.sum([np.sin(n * phase) / n for n in range(2, 8)], axis=0)
+        breath = signal.sosfilt(band, rng.standard_normal(own_s.size))
+        sound[here] += 0.1 * np.sqrt(share) * voice / voice.std()
+        sound[here] += 0.1 * np.sqrt(1.0 - share) * breath / breath.std()
+    found = voiced_share(sound, RATE_HZ)
+    assert found is not None
+    assert (found > 0.08) if told else (found < 0.015)

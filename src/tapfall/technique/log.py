@@ -225,8 +225,8 @@ def _before(
             run_up = run_up or _as_run_up(mmhg[rows])
             continue
         empty = np.flatnonzero((time_s > past.end_s) & (mmhg < REST_MMHG))
-        # A rest ended that measurement, or there would be no later one.
-        return run_up, float(time_s[one.begin] - time_s[empty[0]])
+        begin_s = float(time_s[one.begin])
+        return run_up, max(begin_s - float(time_s[empty[0]]), 0.0) if empty.size else None
     return run_up, None
 
 

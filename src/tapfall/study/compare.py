@@ -19,7 +19,7 @@ import numpy as np
 from tapfall.convert import from_json
 from tapfall.files.tables import Cell
 from tapfall.model import Diastolic, Phase, State, Threshold
-from tapfall.study.agreement.rows import APART_MMHG, SLACK_MMHG
+from tapfall.study.agreement.rows import SLACK_MMHG, together
 from tapfall.study.cells import ALL, SAME
 from tapfall.study.manifest import Entry, Observer
 from tapfall.study.marks import HEARD, BeatCounts, Edges, Mark, edges_of, match
@@ -152,10 +152,9 @@ def reference_mmhg(first: float | None, second: float | None) -> float | None:
     >>> reference_mmhg(120.0, 122.0), reference_mmhg(120.0, 126.0), reference_mmhg(None, 80.0)
     (121.0, None, 80.0)
     """
-    if first is None or second is None:
-        return second if first is None else first
-    near = abs(first - second) <= APART_MMHG + SLACK_MMHG
-    return (first + second) / 2.0 if near else None
+    pair = (np.array([np.nan if one is None else one]) for one in (first, second))
+    both = float(together(*pair)[0][0])
+    return None if math.isnan(both) else both
 
 
 def values_of(entry: Entry, told: Told | None) -> list[Judged]:

@@ -277,9 +277,14 @@ def test_samples_that_are_not_finite_are_refused(kind: str, value: float, found:
     assert str(caught.value) == f"audio sample 3 is {found}; allowed finite numbers"
 
 
-def test_huge_finite_samples_are_not_called_infinite() -> None:
-    samples = np.full(5, 3e38, np.float32)
+@pytest.mark.parametrize("kind", ["float32", "float64"])
+def test_loud_samples_are_taken_and_huge_ones_not_called_infinite(kind: str) -> None:
+    samples = np.full(5, 1e12, kind)
     assert as_samples(samples) is samples
+    samples[3] = -3e38
+    with pytest.raises(AudioError) as caught:
+        as_samples(samples)
+    assert str(caught.value) == "audio sample 3 is -3e+38; allowed at most 1e+12"
 
 
 @pytest.mark.parametrize("kind", TYPES)

@@ -118,6 +118,20 @@ def test_not_finite(tmp_path: Path, value: float) -> None:
     assert fault_of(path) == f"arm.wav: found {value} at sample 701; allowed finite samples"
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_beyond_what_sound_can_be(tmp_path: Path, sign: float) -> None:
+    samples = noise()
+    samples[700] = sign * 1e12
+    path = sound_file(tmp_path / "arm.wav", samples, subtype="FLOAT")
+    assert len(read_sound(path).samples) == len(samples)  # float32 holds 1e12 as 999999995904
+    samples[700] = sign * 1.5e12
+    path = sound_file(tmp_path / "arm.wav", samples, subtype="FLOAT")
+    found = "1.5e+12" if sign > 0 else "-1.5e+12"
+    assert fault_of(path) == (
+        f"arm.wav: found {found} at sample 701; allowed samples of at most 1e+12"
+    )
+
+
 def test_clipping_is_no_fault(tmp_path: Path) -> None:
     path = sound_file(tmp_path / "arm.wav", np.sign(noise()) * 0.999)
     assert np.ptp(read_sound(path).samples) == pytest.approx(1.998, abs=1e-3)

@@ -78,6 +78,14 @@ def test_what_frames_refuse() -> None:
         "standard input: found nan at sample 3; allowed finite samples (see the rate and the "
         "format)"
     )
+    # What 16-bit integers look like when they are taken for floats.
+    data = np.array([0.0, -1e30], "<f4").tobytes()
+    with pytest.raises(AudioError) as sound:
+        Frames("f32le", 4000.0).take(data)
+    assert str(sound.value) == (
+        "standard input: found -1e+30 at sample 2; allowed at most 1e+12 (see the rate and the "
+        "format)"
+    )
     high = np.full(80, 0.9, "<f4").tobytes()
     for scale_mmhg, found in ((600.0, "540"), (-600.0, "-540")):
         with pytest.raises(CuffLogError) as cuff:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from tapfall.errors import AudioError, MisuseError
-from tapfall.model import FloatArray
+from tapfall.model import LARGEST_SAMPLE, FloatArray
 
 #: Lowest audio rate that holds the sounds (the project's own bound).
 LOWEST_RATE_HZ = 1000.0
@@ -219,7 +219,7 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
     MisuseError
         If the shape or the type is another.
     AudioError
-        If a sample is not a finite number.
+        If a sample is not a finite number, or beyond ``LARGEST_SAMPLE``.
 
     Examples
     --------
@@ -234,13 +234,16 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
     if array.dtype.name not in _SCALES and array.dtype.name not in _FLOATS:
         raise MisuseError(f"audio has type {array.dtype}; allowed int16, int32, float32, float64")
     if array.dtype.name in _FLOATS:
-        # One pass without a mask: a sum is finite only if every term is (or they
-        # overflow together, which the mask then settles).
+        # One pass without a mask: a sum is small only if every term is; a large one may be
+        # that of many, which the mask then settles.
         with np.errstate(over="ignore", invalid="ignore"):
             total = float(np.dot(array, array))
-        if not math.isfinite(total) and not np.isfinite(array).all():
-            first = int(np.flatnonzero(~np.isfinite(array))[0])
-            raise AudioError(f"audio sample {first} is {array[first]}; allowed finite numbers")
+        if not total <= LARGEST_SAMPLE**2:
+            bad = np.flatnonzero(~(np.abs(array) <= LARGEST_SAMPLE))
+            if bad.size:
+                found = array[bad[0]]
+                allowed = f"at most {LARGEST_SAMPLE:g}" if np.isfinite(found) else "finite numbers"
+                raise AudioError(f"audio sample {bad[0]} is {found:g}; allowed {allowed}")
     return array
 
 

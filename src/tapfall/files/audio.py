@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from tapfall.errors import AudioError, SettingError, printable
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.model import LARGEST_SAMPLE
 
 #: Lowest sampling rate: a Korotkoff sound needs 25-250 Hz and a margin (our choice).
 LOWEST_RATE_HZ = 1000
@@ -300,12 +301,14 @@ def _read(
 
 
 def check_samples(label: str, samples: NDArray[np.float32]) -> None:
-    """Raise where samples are not finite, or all alike."""
+    """Raise where samples are not finite, beyond what sound can be, or all alike."""
     low, high = float(samples.min()), float(samples.max())
-    if not (np.isfinite(low) and np.isfinite(high)):
-        where = int(np.flatnonzero(~np.isfinite(samples))[0])
+    if not (low >= -LARGEST_SAMPLE and high <= LARGEST_SAMPLE):
+        where = int(np.flatnonzero(~(np.abs(samples) <= LARGEST_SAMPLE))[0])
+        finite = np.isfinite(samples[where])
         raise AudioError(
-            f"{label}: found {samples[where]} at sample {where + 1}; allowed finite samples"
+            f"{label}: found {samples[where]:g} at sample {where + 1}; allowed "
+            + (f"samples of at most {LARGEST_SAMPLE:g}" if finite else "finite samples")
         )
     if low == high:
         raise AudioError(

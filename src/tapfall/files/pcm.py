@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from tapfall.errors import AudioError, CuffLogError
 from tapfall.files.audio import PRESSURE_RATE_HZ
 from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG
-from tapfall.model import FloatArray
+from tapfall.model import LARGEST_SAMPLE, FloatArray
 
 #: Forms of raw samples: little-endian type, and what full scale is.
 FORMS: dict[str, tuple[str, float]] = {"s16le": ("<i2", 32768.0), "f32le": ("<f4", 1.0)}
@@ -92,7 +92,7 @@ class Frames:
         Raises
         ------
         AudioError
-            A sample is not finite.
+            A sample is not finite, or beyond what sound can be.
         CuffLogError
             A pressure is not finite or lies outside -20 to 400 mmHg.
         """
@@ -102,11 +102,14 @@ class Frames:
         values = np.frombuffer(held[:whole], self._dtype).reshape(-1, self._width)
         values = values.astype(self._dtype.newbyteorder("="), copy=False)
         sound = values[:, 0 if self._cuff is None or self._cuff.channel == 2 else 1]
-        bad = np.flatnonzero(~np.isfinite(sound))
+        # Integers stay below it, whatever they hold.
+        bad = np.flatnonzero(~(np.abs(sound, dtype=np.float64) <= LARGEST_SAMPLE))
         if bad.size:
+            found = sound[bad[0]]
+            allowed = f"at most {LARGEST_SAMPLE:g}" if np.isfinite(found) else "finite samples"
             raise AudioError(
-                f"standard input: found {sound[bad[0]]} at sample {self.samples + bad[0] + 1}; "
-                "allowed finite samples (see the rate and the format)"
+                f"standard input: found {found:g} at sample {self.samples + bad[0] + 1}; "
+                f"allowed {allowed} (see the rate and the format)"
             )
         self.samples += len(sound)
         times, pressures = _NONE, _NONE

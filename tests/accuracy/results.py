@@ -83,7 +83,8 @@ class GroupResult:
     """Everything printed of one group.
 
     ``hidden`` are the values that only one of the two truths has: they may be
-    withheld, so a success there may be a wise silence.  ``step_mmhg`` is the
+    withheld, so a success there may be a wise silence.  Where there is a gap, success
+    wants it found as well, ``right_with_gap`` both values alone.  ``step_mmhg`` is the
     median fall of the cuff per beat: the limit of what any listener can resolve.
     """
 
@@ -96,6 +97,7 @@ class GroupResult:
     precision: Share
     recall: Share
     gap_found: Share
+    right_with_gap: Share
     false_gaps: Share
     into_gap_ok: Share
     unreadable: Share
@@ -169,6 +171,9 @@ def group_result(group: str, rows: Sequence[Score]) -> GroupResult:
         precision=Share(some=hits, all=hits + sum(row.beats.false for row in rows)),
         recall=Share(some=hits, all=hits + sum(row.beats.missed for row in rows)),
         gap_found=share(row.gap_found for row in rows if row.gap_found is not None),
+        right_with_gap=share(
+            row.systolic.right and row.diastolic.right for row in rows if row.gap_found is not None
+        ),
         false_gaps=share(row.false_gap for row in rows if row.false_gap is not None),
         into_gap_ok=share(row.into_gap_ok for row in rows if row.into_gap_ok is not None),
         unreadable=share(row.unreadable_right for row in rows if row.unreadable_right is not None),

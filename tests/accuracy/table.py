@@ -74,6 +74,7 @@ def _special(results: Sequence[GroupResult]) -> list[str]:
         f"{result.group}: {label} {_in_words(part)}"
         for result in results[:-1]
         for part, label in (
+            (result.right_with_gap, "both values right, the gap found or not"),
             (result.gap_found, "gap found"),
             (result.into_gap_ok, "inflated into a gap, yet ok with a value (target <= 2 %)"),
             (result.unreadable, "called unreadable"),

@@ -264,9 +264,10 @@ def test_a_gap_has_to_be_found_where_it_is() -> None:
     elsewhere = score(with_gap, reading(gaps=(gap(100.0, 92.0),)))
     assert elsewhere.gap_found is False
     assert not elsewhere.success
+    assert results([elsewhere])[0].right_with_gap == Share(some=1, all=1)
     assert elsewhere.false_gap is None
-    assert score(truth(), reading(gaps=(gap(100.0, 92.0),))).false_gap is True
-    assert score(truth(), reading()).false_gap is False
+    for gaps, false in (((gap(100.0, 92.0),), True), ((), False)):
+        assert score(truth(), reading(gaps=gaps)).false_gap is false
     in_quiet_only = truth(true_reading(gaps=holes), true_reading())
     assert score(in_quiet_only, reading()).success
     assert gap_found(holes, (gap(104.0, 90.0),)) is False

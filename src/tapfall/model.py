@@ -136,9 +136,6 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.REVISED: "A value announced while listening was revised.",
 }
 
-#: Sound further than this beyond full scale, 1.0, is none: integers left unscaled stay far
-#: below it, and its energy is still a number in float32 (our choice).
-LARGEST_SAMPLE = 1e12
 #: Flags that ask for a person: a reading that carries one is ``review``.
 REVIEW_FLAGS: frozenset[Flag] = frozenset(
     {

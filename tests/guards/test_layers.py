@@ -15,6 +15,7 @@ PACKAGE = Path(tapfall.__file__).parent
 
 #: Each layer may import from those before it, never sideways or down.
 LAYERS = (
+    "bounds",
     "errors",
     "standards",
     "model",
@@ -39,14 +40,15 @@ NARROWER = {
     "standards": set(),
     "model": set(),
     "convert": {"errors"},
-    "ear": {"errors", "standards", "model", "events", "convert"},
-    "files": {"errors", "standards", "model", "events", "convert"},
+    "ear": {"bounds", "errors", "standards", "model", "events", "convert"},
+    "files": {"bounds", "errors", "standards", "model", "events", "convert"},
     # The simulator judges the ear: it shares no code and no constants with it.
     "synth": {"errors", "standards", "model", "convert", "files"},
 }
 
 #: What a layer may import from outside; None for anything the project depends on.
 OUTSIDE = {
+    "bounds": set(),
     "errors": set(),
     "standards": set(),
     "model": {"numpy"},

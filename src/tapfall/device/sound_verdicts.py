@@ -9,12 +9,12 @@ where about one value in ten is wrong.
 
 from __future__ import annotations
 
+from tapfall.bounds import LOWEST_RATE_HZ
 from tapfall.device.checks import Check, graded
 from tapfall.device.facts import DeviceFinding, DeviceSound, DeviceState, DeviceTrial, Gain
 from tapfall.device.gain import LEAST_S
 from tapfall.ear.compose import MASKED_DB
 from tapfall.ear.flags import NOISY_DB
-from tapfall.ear.frontend import LOWEST_RATE_HZ
 from tapfall.ear.reader import DEAD_S
 
 GOOD, LIMITS = DeviceState.GOOD, DeviceState.LIMITS

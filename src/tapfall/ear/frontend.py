@@ -17,11 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
+from tapfall.bounds import LARGEST_SAMPLE, LOWEST_RATE_HZ
 from tapfall.errors import AudioError, MisuseError
-from tapfall.model import LARGEST_SAMPLE, FloatArray
+from tapfall.model import FloatArray
 
-#: Lowest audio rate that holds the sounds (the project's own bound).
-LOWEST_RATE_HZ = 1000.0
 #: Highest rate of the band-limited sound.
 HIGHEST_SOUND_RATE_HZ = 2000.0
 #: Below this lie pulses that no ear hears (low-frequency waves above systolic and
@@ -219,7 +218,7 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
     MisuseError
         If the shape or the type is another.
     AudioError
-        If a sample is not a finite number, or beyond ``LARGEST_SAMPLE``.
+        If a sample is not a finite number, or beyond 1e12.
 
     Examples
     --------

@@ -7,10 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from tapfall.bounds import HIGHEST_MMHG, LOWEST_MMHG
 from tapfall.errors import CuffLogError, MisuseError
 
-#: Range of cuff pressures that a log may hold.
-LOWEST_MMHG, HIGHEST_MMHG = -20.0, 400.0
 #: A given start of a push this close to where the sound has got to is no dropout (a
 #: millisecond of rounding; our choice).
 SAME_START_S = 0.001
@@ -32,7 +31,9 @@ def as_rows(times_s: Any, pressures_mmhg: Any) -> tuple[np.ndarray, np.ndarray]:
         raise CuffLogError("cuff rows hold NaN or infinity; allowed finite numbers")
     if times.size and (pressures.min() < LOWEST_MMHG or pressures.max() > HIGHEST_MMHG):
         worst = pressures.min() if pressures.min() < LOWEST_MMHG else pressures.max()
-        raise CuffLogError(f"cuff pressure is {worst:g} mmHg; allowed -20 to 400")
+        raise CuffLogError(
+            f"cuff pressure is {worst:g} mmHg; allowed {LOWEST_MMHG:g} to {HIGHEST_MMHG:g}"
+        )
     return times, pressures
 
 

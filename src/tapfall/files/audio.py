@@ -18,12 +18,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tapfall.bounds import LARGEST_SAMPLE, LOWEST_RATE_HZ
 from tapfall.errors import AudioError, SettingError, printable
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.model import LARGEST_SAMPLE
-
-#: Lowest sampling rate: a Korotkoff sound needs 25-250 Hz and a margin (our choice).
-LOWEST_RATE_HZ = 1000
 
 #: Most samples of one channel: 69 minutes at 48 kHz, 0.8 GB (our choice).
 MAX_SAMPLES = 200_000_000

@@ -7,12 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tapfall.bounds import HIGHEST_MMHG, LOWEST_MMHG
 from tapfall.errors import MAX_LISTED_FAULTS, CuffLogError
 from tapfall.model import CuffLog
-
-#: Lowest and highest pressure of a log (our choice: beyond any cuff and its zero error).
-LOWEST_MMHG = -20.0
-HIGHEST_MMHG = 400.0
 
 #: A log in mmHg whose highest value lies between these looks like kPa (our choice):
 #: a cuff inflated to 60-337 mmHg, written in kPa.

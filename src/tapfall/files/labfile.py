@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tapfall.bounds import LOWEST_RATE_HZ
 from tapfall.errors import AudioError, InputError, SettingError, printable, shown
-from tapfall.files.audio import LOWEST_RATE_HZ, MAX_BYTES, MAX_SAMPLES, check_samples
+from tapfall.files.audio import MAX_BYTES, MAX_SAMPLES, check_samples
 from tapfall.files.names import PathLike, open_regular
 from tapfall.model import FloatArray
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tapfall.bounds import HIGHEST_MMHG, LARGEST_SAMPLE, LOWEST_MMHG
 from tapfall.errors import AudioError, CuffLogError
 from tapfall.files.audio import PRESSURE_RATE_HZ
-from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG
-from tapfall.model import LARGEST_SAMPLE, FloatArray
+from tapfall.model import FloatArray
 
 #: Forms of raw samples: little-endian type, and what full scale is.
 FORMS: dict[str, tuple[str, float]] = {"s16le": ("<i2", 32768.0), "f32le": ("<f4", 1.0)}

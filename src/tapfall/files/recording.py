@@ -8,10 +8,11 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from tapfall.bounds import HIGHEST_MMHG, LOWEST_MMHG
 from tapfall.errors import CuffLogError, InputError, SettingError, shown
 from tapfall.files.audio import Sound, read_sound, sound_bytes
 from tapfall.files.cufflog import SIMULATED_COLUMN, read_marked_cuff_log
-from tapfall.files.cuffrules import HIGHEST_MMHG, LOWEST_MMHG, check_overlap
+from tapfall.files.cuffrules import check_overlap
 from tapfall.files.lab import lab_log, lab_sound, log_of, opener_of
 from tapfall.files.labfile import LabFile
 from tapfall.files.names import PathLike, base_name, label_of

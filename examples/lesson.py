@@ -97,7 +97,7 @@ def main() -> None:
     home.mkdir(parents=True, exist_ok=True)
     lesson(home)
     grades = GRADES if full else (GRADES[0], GRADES[2], GRADES[5])
-    measured = [difficulty(grade, 180 if full else 6, 7) for grade in grades]
+    measured = [difficulty(grade, 400 if full else 6, 7) for grade in grades]
     for one in measured:
         print(
             f"grade {one.grade}: a novice errs by {one.novice_mmhg:.1f} "

@@ -68,6 +68,9 @@ ZERO_MMHG = 20.0
 #: Coefficient of variation of expected intervals beyond which a rhythm is
 #: irregular (sinus rhythm stays well below, atrial fibrillation above; common practice).
 IRREGULAR_VARIATION = 0.12
+#: So many early beats in one deflation make a rhythm irregular, however even the others are:
+#: one or two happen to anybody (our choice).
+MANY_EARLY = 3
 #: The upper end of the band of the signal-to-noise ratio (the project's definition: 25 Hz, where
 #: the front end cuts, to 250 Hz; what hisses above it hides no Korotkoff sound).
 BAND_HZ = 250.0
@@ -132,6 +135,13 @@ def _breath_dependent(told: Told) -> list[float]:
     return [float(told.cuff_mmhg[begin]) for begin in silences]
 
 
+def _typical_s(interval_s: FloatArray) -> float:
+    """Typical interval: in bigeminy neither the short nor the long one, but their mean."""
+    if interval_s.size < 2:
+        return float(np.median(interval_s))
+    return float(np.median(0.5 * (interval_s[1:] + interval_s[:-1])))
+
+
 def _rhythm(told: Told, listening: Listening) -> Rhythm:
     """Regular, irregular or alternating, from intervals of expected beats."""
     ruled = told.ruled
@@ -143,13 +153,12 @@ def _rhythm(told: Told, listening: Listening) -> Rhythm:
     interval = np.diff(times)
     if interval.size < 5:
         return Rhythm.UNKNOWN
-    near = np.median(interval)
-    interval = interval[interval < 1.7 * near]
+    interval = interval[interval < 1.7 * _typical_s(interval)]
     # Beat to beat, so that breathing and drift do not count.
     change = np.abs(np.diff(interval))
-    if float(np.mean(change)) / float(np.mean(interval)) > IRREGULAR_VARIATION:
-        return Rhythm.IRREGULAR
-    return Rhythm.REGULAR
+    uneven = float(np.mean(change)) / float(np.mean(interval)) > IRREGULAR_VARIATION
+    early = listening.anchored and listening.onset_s.size - told.beats.size >= MANY_EARLY
+    return Rhythm.IRREGULAR if uneven or early else Rhythm.REGULAR
 
 
 @lru_cache(maxsize=8)
@@ -284,7 +293,7 @@ def compose(
         first_silence=silence,
         muffling=muffling,
         gaps=gaps,
-        pulse_per_min=round(60.0 / float(np.median(interval)), 1),
+        pulse_per_min=round(60.0 / _typical_s(interval), 1),
         rhythm=rhythm,
         beats=_beats(listening, told, found, sounds, muffled, gaps, present),
         lag=Lag(

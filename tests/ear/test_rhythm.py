@@ -1,0 +1,49 @@
+"""Pulse rate and rhythm of whole readings, against the beats that were simulated."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tapfall.ear import take_reading
+from tapfall.model import Flag, Rhythm
+from tapfall.synth import Simulation, load_builtin, simulate
+
+#: A counted pulse is off by so much at most where one beat of the deflation is taken for none.
+NEAR_PER_MIN = 3.0
+
+
+def true_per_min(simulation: Simulation) -> float:
+    """Beats a minute over the whole recording."""
+    time_s = np.array([beat.time_s for beat in simulation.truth.beats])
+    return 60.0 * (time_s.size - 1) / float(time_s[-1] - time_s[0])
+
+
+@pytest.mark.parametrize("seed", [101, 103, 104])
+def test_bigeminy_is_irregular_and_every_beat_of_it_counts(seed: int) -> None:
+    simulation = simulate(replace(load_builtin("bigeminy"), seed=seed))
+    reading = take_reading(simulation.recording)
+    assert reading.rhythm is Rhythm.IRREGULAR
+    assert Flag.IRREGULAR_RHYTHM in reading.flags
+    assert reading.pulse_per_min == pytest.approx(true_per_min(simulation), abs=NEAR_PER_MIN)
+
+
+@pytest.mark.parametrize("seed", [7, 8])
+def test_fibrillation_is_counted_by_its_mean(seed: int) -> None:
+    simulation = simulate(replace(load_builtin("irregular_rhythm"), seed=seed))
+    reading = take_reading(simulation.recording)
+    assert reading.rhythm is Rhythm.IRREGULAR
+    # Twenty seconds of a minute: their own mean differs.
+    assert reading.pulse_per_min == pytest.approx(true_per_min(simulation), rel=0.1)
+
+
+@pytest.mark.parametrize(("per_min", "rhythm"), [(0.0, Rhythm.REGULAR), (9.0, Rhythm.IRREGULAR)])
+def test_many_early_beats_make_a_rhythm_irregular(per_min: float, rhythm: Rhythm) -> None:
+    normal = load_builtin("normal")
+    person = replace(normal.person, rhythm="ectopics", ectopics_per_min=per_min)
+    simulation = simulate(replace(normal, seed=5, person=person))
+    reading = take_reading(simulation.recording)
+    assert reading.rhythm is rhythm
+    assert reading.pulse_per_min == pytest.approx(true_per_min(simulation), abs=NEAR_PER_MIN)

@@ -96,7 +96,8 @@ def summary_text(reading: Reading, source: Source | None = None, *, colour: bool
     if reading.status is not Status.UNREADABLE:
         lines += _wrap(
             "Rounded to the nearest mmHg; ranges hold 95 %; confidence, calibrated on simulated "
-            "sounds, is the chance of being within 4 mmHg of an expert who listens to the same."
+            "sounds, is the chance of being within 4 mmHg of what an expert hears with this "
+            "noise or without it, or between the two."
         )
     lines += _wrap(CAUTION)
     return "\n".join(lines) + "\n"

@@ -41,8 +41,8 @@ Also        first silence 79 mmHg
 Pulse       72 per minute, regular
 
 Rounded to the nearest mmHg; ranges hold 95 %; confidence, calibrated on
-simulated sounds, is the chance of being within 4 mmHg of an expert who listens
-to the same.
+simulated sounds, is the chance of being within 4 mmHg of what an expert hears
+with this noise or without it, or between the two.
 For education and research; not a medical device and not for diagnosis. Local
 protocols and licensed practice decide.
 """
@@ -72,8 +72,8 @@ Technique:
   - deflation rate: 5.1 mmHg/s, expected 2 to 3; systolic reads low.
 
 Rounded to the nearest mmHg; ranges hold 95 %; confidence, calibrated on
-simulated sounds, is the chance of being within 4 mmHg of an expert who listens
-to the same.
+simulated sounds, is the chance of being within 4 mmHg of what an expert hears
+with this noise or without it, or between the two.
 For education and research; not a medical device and not for diagnosis. Local
 protocols and licensed practice decide.
 """

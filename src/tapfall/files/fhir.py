@@ -359,7 +359,8 @@ def _trust(reading: Reading) -> Iterator[str]:
     ]
     if chances:
         yield (
-            "Chance of lying within 4 mmHg of an expert who listens to the same sounds, "
+            "Chance of lying within 4 mmHg of what an expert hears with this noise or without it, "
+            "or between the two, "
             f"calibrated on simulated sounds: {', '.join(chances)}."
         )
     for gap in reading.gaps:

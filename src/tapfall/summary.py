@@ -49,7 +49,13 @@ _STATUS = {
 _BOLD, _PLAIN = "\x1b[1m", "\x1b[0m"
 
 
-def summary_text(reading: Reading, source: Source | None = None, *, colour: bool = False) -> str:
+def summary_text(
+    reading: Reading,
+    source: Source | None = None,
+    *,
+    colour: bool = False,
+    simulated: bool = False,
+) -> str:
     r"""Return a reading as a few lines of text.
 
     Parameters
@@ -60,6 +66,8 @@ def summary_text(reading: Reading, source: Source | None = None, *, colour: bool
         The files it came from, for the first line.
     colour
         Whether the headline may carry terminal codes.
+    simulated
+        Whether the recording is known to be.
 
     Returns
     -------
@@ -78,7 +86,11 @@ def summary_text(reading: Reading, source: Source | None = None, *, colour: bool
     """
     lines: list[str] = []
     if source is not None:
-        lines += [_names(source), ""]
+        lines.append(_names(source))
+    if simulated:
+        lines.append("Simulated: no person was measured.")
+    if lines:
+        lines.append("")
     headline = _headline(reading)
     lines += [f"{_BOLD}{line}{_PLAIN}" if colour else line for line in _wrap(headline, "", "  ")]
     if reading.status is not Status.UNREADABLE:

@@ -49,7 +49,8 @@ def unreadable(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_summary(arm: Path, capsys: Output) -> None:
     assert main(["read", "arm.wav", "arm.csv"]) == 0
     recording = tapfall.load("arm.wav", "arm.csv")
-    expected = summary_text(tapfall.take_reading(recording), recording.source)
+    assert recording.simulated
+    expected = summary_text(tapfall.take_reading(recording), recording.source, simulated=True)
     assert capsys.readouterr() == (expected, "")
 
 

@@ -98,6 +98,12 @@ def test_whole_texts(reading: Reading, source: Source | None, text: str) -> None
     assert summary_text(reading, source) == text
 
 
+def test_a_simulated_recording_is_called_so() -> None:
+    names, rest = PLAIN.split("\n", 1)
+    simulated = f"{names}\nSimulated: no person was measured.\n{rest}"
+    assert summary_text(plain_reading(), SOURCE, simulated=True) == simulated
+
+
 def test_colour_marks_the_headline_alone() -> None:
     coloured = summary_text(plain_reading(), SOURCE, colour=True)
     assert coloured == PLAIN.replace("128/82 mmHg   ok", "\x1b[1m128/82 mmHg   ok\x1b[0m")

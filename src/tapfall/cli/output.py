@@ -87,7 +87,12 @@ def summary(reading: Reading, recording: Recording) -> str:
 
     terminal = sys.stdout is not None and sys.stdout.isatty()
     plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
-    return summary_text(reading, recording.source, colour=terminal and not plain)
+    return summary_text(
+        reading,
+        recording.source,
+        colour=terminal and not plain,
+        simulated=recording.simulated,
+    )
 
 
 def say(text: str) -> None:

@@ -180,7 +180,9 @@ def _write_words(
     left = headline.get_window_extent().x1 + 0.3 * figure.dpi
     while len(shown.get_text()) > 1 and shown.get_window_extent().x0 < left:
         shown.set_text(shown.get_text()[:-2] + "…")
-    figure.text(_LEFT, 0.922, _second_line(reading), fontsize=8.5, va="center", color=look.SLATE)
+    figure.text(
+        _LEFT, 0.922, _second_line(recording, reading), fontsize=8.5, va="center", color=look.SLATE
+    )
     for index, line in enumerate([*foot, CAUTION]):
         figure.text(
             0.015,
@@ -193,10 +195,10 @@ def _write_words(
         )
 
 
-def _second_line(reading: Reading) -> str:
+def _second_line(recording: Recording, reading: Reading) -> str:
+    parts = ["simulated: no person was measured"] if recording.simulated else []
     if reading.status is Status.UNREADABLE:
-        return look.drawable(words.reasons_text(reading), longest=140)
-    parts = []
+        return look.drawable("   ".join([*parts, words.reasons_text(reading)]), longest=140)
     if reading.pulse_per_min is not None:
         rhythm = "" if reading.rhythm is Rhythm.UNKNOWN else f", {reading.rhythm.value}"
         parts.append(f"pulse {words.whole(reading.pulse_per_min)} per minute{rhythm}")

@@ -27,7 +27,8 @@ MEANING = (
     "Pressures are shown rounded to the nearest mmHg. The range is meant to hold the threshold "
     "95 times in 100: it contains the spacing of the beats, doubt about each beat, the cuff's "
     "trend and the lag between log and sound. The confidence is the probability that the value "
-    "lies within 4 mmHg of what an expert would record from the same sounds."
+    "lies within 4 mmHg of what an expert would record from the same sounds, in this noise or "
+    "without it, or between the two."
 )
 
 

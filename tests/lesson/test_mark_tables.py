@@ -19,6 +19,7 @@ from tapfall.lesson.errors import explained, misses
 from tapfall.lesson.marking import Marked
 from tapfall.lesson.marks_page import MOST_PAIRS, marks_html
 from tapfall.lesson.marktables import SESSION_COLUMNS, VALUE_COLUMNS, session_rows, value_rows
+from tapfall.lesson.nouns import NOT_DATED
 from tapfall.lesson.words import marked_text
 from tests.lesson.learners import READERS, truth
 from tests.lesson.test_mark import answers_of, item, items, key_of
@@ -248,6 +249,16 @@ def test_a_row_for_each_value_and_for_each_session() -> None:
     for one in sessions:
         assert sum(int(one[f"digit_{digit}"]) for digit in range(10)) == 38
         assert one["systolic_repeat_sd_mmHg"]
+
+
+def test_answers_that_nobody_dated_show_no_date(tmp_path: Path) -> None:
+    made = items(5, 3)
+    marked = mark(key_of(made), [replace(off_by(made, 0.0, 0.0), saved=NOT_DATED)], RULE)
+    assert {one["saved"] for one in table(VALUE_COLUMNS, value_rows(marked))} == {""}
+    assert table(SESSION_COLUMNS, session_rows(marked))[0]["saved"] == ""
+    for text in (marked_text(marked), marks_html(marked, tmp_path / "m.html")):
+        assert "k-1, not dated" in text
+        assert "1970" not in text
 
 
 def test_what_was_not_answered_has_rows_without_values() -> None:

@@ -31,7 +31,7 @@ from tapfall.files.names import PathLike, label_of, open_regular
 from tapfall.files.rows import delimiter_of, rows_of, text_of
 from tapfall.files.tables import FORMULA_STARTS
 from tapfall.lesson.answercells import HEAD, answer_of, check_new
-from tapfall.lesson.nouns import ANSWERS_SCHEMA, Answer, Answers, Mode
+from tapfall.lesson.nouns import ANSWERS_SCHEMA, NOT_DATED, Answer, Answers, Mode
 
 #: Largest file, bytes, and most answers in it (our choice).
 MAX_BYTES, MAX_ANSWERS = 5_000_000, 20_000
@@ -53,8 +53,6 @@ _WANTED = (
     f"answers (JSON {ANSWERS_SCHEMA} as the listening page saves it, or CSV with the columns "
     f"{', '.join(NEEDED)})"
 )
-#: When answers without a time were saved: before all that have one.
-_NEVER = "1970-01-01T00:00:00Z"
 
 
 def read_answers(path: PathLike) -> Answers:
@@ -303,7 +301,7 @@ def _filled(cell: dict[str, str], *, commas: bool) -> dict[str, str]:
     if commas:
         for name in ("systolic_mmHg", "diastolic_mmHg", "marks_s"):
             cell[name] = cell.get(name, "").replace(",", ".")
-    usual = {"saved": _NEVER, "mode": str(Mode.EXAMINE), "replays": "0", "marks_s": ""}
+    usual = {"saved": NOT_DATED, "mode": str(Mode.EXAMINE), "replays": "0", "marks_s": ""}
     return {**cell, **{name: cell.get(name) or value for name, value in usual.items()}}
 
 

@@ -8,7 +8,7 @@ from tapfall.files.tables import Cell
 from tapfall.lesson.between import MEASURES
 from tapfall.lesson.errors import Miss
 from tapfall.lesson.marking import WITHIN_MMHG, Marked, Session
-from tapfall.lesson.nouns import Habit
+from tapfall.lesson.nouns import NOT_DATED, Habit
 from tapfall.lesson.words import NAMES
 
 #: A row for each value that was asked for.
@@ -62,13 +62,18 @@ def value_rows(marked: Marked) -> Iterator[tuple[Cell, ...]]:
     """
     for session in marked.sessions:
         for item in session.items:
-            head = (session.set_id, session.learner, session.saved, str(session.mode), item.name)
+            saved = _dated(session.saved)
+            head = (session.set_id, session.learner, saved, str(session.mode), item.name)
             if not item.answered:
                 for measure in MEASURES:
                     rest = len(VALUE_COLUMNS) - len(head) - 2
                     yield (*head, False, measure, *([None] * rest))
             for one in item.misses:
                 yield (*head, True, *_cells(one), item.replays)
+
+
+def _dated(saved: str) -> str | None:
+    return None if saved == NOT_DATED else saved
 
 
 def _cells(one: Miss) -> tuple[Cell, ...]:
@@ -89,7 +94,7 @@ def session_rows(marked: Marked) -> Iterator[tuple[Cell, ...]]:
         yield (
             session.set_id,
             session.learner,
-            session.saved,
+            _dated(session.saved),
             str(session.mode),
             place[session.learner],
             session.passed,

@@ -16,6 +16,8 @@ from tapfall.model import Phase
 SET_SCHEMA = "tapfall.lesson/1"
 KEY_SCHEMA = "tapfall.lesson-key/1"
 ANSWERS_SCHEMA = "tapfall.answers/1"
+#: When answers without a time count as saved: before all that have one.
+NOT_DATED = "1970-01-01T00:00:00Z"
 
 
 class Habit(StrEnum):
@@ -157,7 +159,10 @@ class Answer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answers:
-    """What a learner, known by a code, saved from the page."""
+    """What a learner, known by a code, saved from the page.
+
+    ``saved`` is :data:`NOT_DATED` where nobody wrote when.
+    """
 
     schema: str = ANSWERS_SCHEMA
     set_id: str

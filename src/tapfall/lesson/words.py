@@ -18,7 +18,7 @@ from tapfall.lesson.marking import (
     Marked,
     Session,
 )
-from tapfall.lesson.nouns import Habit
+from tapfall.lesson.nouns import NOT_DATED, Habit
 from tapfall.model import CAUTION
 
 WIDTH = 80
@@ -240,8 +240,10 @@ def saved_text(saved: str) -> str:
     --------
     >>> saved_text("2026-01-05T10:00:00Z"), saved_text("2026-01-05")
     ('2026-01-05 10:00', '2026-01-05')
+    >>> saved_text(NOT_DATED)
+    'not dated'
     """
-    return saved[:16].replace("T", " ")
+    return "not dated" if saved == NOT_DATED else saved[:16].replace("T", " ")
 
 
 def _wrapped(text: str, indent: str) -> list[str]:

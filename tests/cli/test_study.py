@@ -39,12 +39,14 @@ def test_a_study(folder: Path, capsys: Output) -> None:
     assert err == ""
     lines = out.splitlines()
     assert lines[0] == "2 recordings of 2 subjects: 1 read, 1 failed"
-    assert lines[3].startswith("systolic: tapfall - observers            1 ")
+    assert lines[1] == "Simulated: no person was measured in 1 of those read"
+    assert lines[4].startswith("systolic: tapfall - observers            1 ")
     assert "In out: results.csv, readings, tables, study.json" in lines
     assert " ".join(out.split()).endswith(CAUTION)
     assert max(map(len, lines)) <= 80
     record = json.loads((folder / "out" / "study.json").read_text())
-    assert record["counts"] == {"recordings": 2, "read": 1, "failed": 1, "subjects": 2}
+    counts = {"recordings": 2, "read": 1, "failed": 1, "subjects": 2, "simulated": 1}
+    assert record["counts"] == counts
     assert record["caution"] == CAUTION
     assert main(["study", "study.csv", "-o", "out", "--workers", "1"]) == 0
     assert "2 of them were done before and have not changed" in capsys.readouterr().out

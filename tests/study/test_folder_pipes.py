@@ -21,5 +21,7 @@ def test_results_that_are_a_pipe_are_refused(tmp_path: Path) -> None:
 def test_a_reading_that_is_a_pipe_is_not_intact(tmp_path: Path) -> None:
     (tmp_path / READINGS).mkdir()
     os.mkfifo(tmp_path / READINGS / "r1.json")
-    before = Before(outcome=READ, reason="", measurements=1, reading_sha256="", key="")
+    before = Before(
+        outcome=READ, reason="", measurements=1, simulated=False, reading_sha256="", key=""
+    )
     assert intact(tmp_path, "r1", before) is None

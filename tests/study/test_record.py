@@ -31,7 +31,7 @@ def test_records_follow_the_schema(tmp_path: Path, made: Path, channel: int | st
     record = study_record(
         manifest,
         Choices(settings=Settings(lag_s=0.5), channel=channel),
-        StudyCounts(recordings=1, read=1, failed=0, subjects=1),
+        StudyCounts(recordings=1, read=1, failed=0, subjects=1, simulated=0),
         observers_apart=2,
         calibrations={"systolic": calibration(values), "diastolic": None},
         recalibrations={"systolic": recalibrate(values), "diastolic": None},
@@ -51,7 +51,8 @@ def test_a_study_writes_what_the_schema_says(tmp_path: Path, made: Path) -> None
     run(study_of(tmp_path, made, 1), tmp_path / "out", executor=Counting())
     record = json.loads((tmp_path / "out" / "study.json").read_text(encoding="utf-8"))
     VALIDATOR.validate(record)
-    assert record["counts"] == {"recordings": 1, "read": 1, "failed": 0, "subjects": 1}
+    counts = {"recordings": 1, "read": 1, "failed": 0, "subjects": 1, "simulated": 1}
+    assert record["counts"] == counts
 
 
 def test_numbers_that_a_manifest_allows_can_be_compared(tmp_path: Path, made: Path) -> None:

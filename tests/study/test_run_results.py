@@ -61,6 +61,8 @@ def test_rows_and_readings(manifest: Path, home: Path) -> None:
         assert float(row["systolic_mmHg"]) == own.systolic.mmhg
         assert (row["outcome"], row["status"], row["measurements"]) == ("read", own.status, "1")
         assert row["audio_sha256"] == record.source.audio_sha256
+        assert recording.simulated
+        assert row["simulated"] == "yes"
 
 
 def test_nothing_is_read_twice(manifest: Path, home: Path) -> None:
@@ -68,6 +70,7 @@ def test_nothing_is_read_twice(manifest: Path, home: Path) -> None:
     first = (home / "results.csv").read_bytes()
     assert again(manifest, home) == []
     assert (home / "results.csv").read_bytes() == first
+    assert run(manifest, home, workers=1).simulated == 3
 
 
 def test_what_changed_is_read_again(manifest: Path, home: Path, made: Path) -> None:

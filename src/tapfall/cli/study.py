@@ -125,6 +125,8 @@ def study_text(study: Study) -> str:
         f"{_count(study.read + study.failed, 'recording')} of "
         f"{_count(people, 'subject')}: {study.read} read, {study.failed} failed",
     ]
+    if study.simulated:
+        lines.append(f"Simulated: no person was measured in {study.simulated} of those read")
     if study.kept:
         lines.append(f"{study.kept} of them were done before and have not changed")
     if study.dropped:

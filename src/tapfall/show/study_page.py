@@ -71,6 +71,7 @@ def study_html(study: Study, agreements: Agreements) -> str:
         recordings=len(study.manifest.entries),
         read=study.read,
         failed=study.failed,
+        simulated=study.simulated,
         apart=tables.observers_apart,
         parts=[
             _short(part_of_group(number, one), whole=one.condition is None)

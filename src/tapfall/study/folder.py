@@ -26,7 +26,7 @@ from tapfall.study.rows import COLUMNS, FAILED, READ
 RESULTS, READINGS, LOCK = "results.csv", "readings", ".tapfall-study.lock"
 
 #: Columns that tell what was done before.
-_TELLING = ("recording", "outcome", "reason", "measurements", "reading_sha256", "key")
+_TELLING = ("recording", "outcome", "reason", "measurements", "simulated", "reading_sha256", "key")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +36,7 @@ class Before:
     outcome: str
     reason: str
     measurements: int
+    simulated: bool
     reading_sha256: str
     key: str
 
@@ -127,6 +128,7 @@ def read_before(home: Path) -> dict[str, Before]:
             outcome=row["outcome"],
             reason=_plain(row["reason"]),
             measurements=int(count) if count.isascii() and count.isdigit() else 0,
+            simulated=row["simulated"] == cell_text(True),
             reading_sha256=row["reading_sha256"],
             key=row["key"],
         )

@@ -22,12 +22,16 @@ SHIPPED = Path(__file__).parents[1] / "schema" / "study-1.json"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StudyCounts:
-    """Recordings of a manifest, those of them with a reading and without, and subjects."""
+    """Recordings of a manifest, those of them with a reading and without, and subjects.
+
+    Of ``simulated`` of those read it is known that no person was measured.
+    """
 
     recordings: int
     read: int
     failed: int
     subjects: int
+    simulated: int
 
 
 def study_record(

@@ -34,6 +34,7 @@ COLUMNS = (
     "deflation_mmHg_per_s",
     "deflation_mmHg_per_beat",
     "measurements",
+    "simulated",
     "reading_file",
     "reading_sha256",
     "audio_sha256",
@@ -50,6 +51,7 @@ def row_of(
     record: dict[str, Any] | None,
     reading_sha256: str = "",
     measurements: int = 0,
+    simulated: bool = False,
     reason: str | None = None,
 ) -> tuple[Cell, ...]:
     """Return the row of a recording.
@@ -66,6 +68,8 @@ def row_of(
         Hash of its file.
     measurements
         How many the recording holds.
+    simulated
+        Whether the recording is known to be: no person was measured.
     reason
         Why it failed.
 
@@ -81,6 +85,7 @@ def row_of(
         found |= _reading_cells(record) | {
             "outcome": READ,
             "measurements": measurements,
+            "simulated": simulated,
             "reading_file": f"readings/{entry.file_name}.json",
             "reading_sha256": reading_sha256,
         }

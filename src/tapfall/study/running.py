@@ -63,6 +63,7 @@ class Progress:
 class Study:
     """What a run came to.
 
+    Of ``simulated`` recordings it is known that no person was measured.
     ``kept`` recordings were read before and not again; ``dropped`` rows of earlier runs
     belong to recordings that the manifest no longer names; ``tables`` hold the readings
     against the observers.
@@ -72,6 +73,7 @@ class Study:
     manifest: Manifest
     read: int
     failed: int
+    simulated: int
     kept: int
     dropped: int
     tables: Tables
@@ -189,6 +191,7 @@ def run(
             read=len(ledger.read),
             failed=ledger.failed,
             subjects=len({entry.subject for entry in manifest.entries}),
+            simulated=ledger.simulated,
         )
         write_tables(home, manifest, chosen, counts, tables)
         return Study(
@@ -196,6 +199,7 @@ def run(
             manifest=manifest,
             read=counts.read,
             failed=ledger.failed,
+            simulated=ledger.simulated,
             kept=len(ledger.rows) - len(todo),
             dropped=ledger.dropped,
             tables=tables,
@@ -228,6 +232,12 @@ class _Ledger:
         """How many recordings have a row and no reading."""
         return len(self.rows) - len(self.read)
 
+    @property
+    def simulated(self) -> int:
+        """How many of those read are known to be simulated."""
+        place = len(self.manifest.columns) + COLUMNS.index("simulated")
+        return sum(self.rows[name][place] is True for name in self.read)
+
     def missing(self) -> list[str]:
         """Names of the recordings without a row, in the order of the manifest."""
         return [name for name in self._entries if name not in self.rows]
@@ -245,6 +255,7 @@ class _Ledger:
             record=outcome.record,
             reading_sha256=sha256,
             measurements=outcome.measurements,
+            simulated=outcome.simulated,
             reason=outcome.reason,
         )
         return self._keep(entry, row, failed=outcome.record is None)
@@ -266,6 +277,7 @@ class _Ledger:
             record=None if data is None else json.loads(data),
             reading_sha256=before.reading_sha256,
             measurements=before.measurements,
+            simulated=before.simulated,
             reason=before.reason,
         )
         self._keep(entry, row, failed=data is None)

@@ -84,6 +84,8 @@ class Outcome:
         The reading as JSON values (``tapfall.reading/1``); ``None`` where it failed.
     measurements
         How many the recording holds; the last one is the reading.
+    simulated
+        Whether the recording is known to be: no person was measured.
     reason
         Why it failed.
     """
@@ -92,6 +94,7 @@ class Outcome:
     key: str
     record: dict[str, Any] | None = None
     measurements: int = 0
+    simulated: bool = False
     reason: str | None = None
 
 
@@ -188,4 +191,5 @@ def _read(task: Task) -> Outcome:
         key=key_of(task, source.audio_sha256, source.cuff_sha256),
         record=record_of(reading, source, choices.settings),
         measurements=len(readings),
+        simulated=recording.simulated,
     )

@@ -108,6 +108,7 @@ def test_a_fault_is_one_line_and_debug_a_traceback(arm: Path) -> None:
     command = [*READ[:4], "none.wav", "arm.csv"]
     plain, debug = run(command), run([*command, "--debug"])
     assert (plain.returncode, plain.stdout) == (2, "")
+    assert debug.returncode == 2
     assert plain.stderr.startswith("tapfall: none.wav: found no such file; allowed ")
     assert plain.stderr.count("\n") == 1
     assert debug.stderr.startswith("Traceback (most recent call last):\n")

@@ -288,9 +288,13 @@ def test_stereo_names_the_option(arm: Path, capsys: Output) -> None:
     )
 
 
-def test_debug_shows_where(arm: Path) -> None:
-    with pytest.raises(tapfall.errors.AudioError):
-        main(["read", "none.wav", "arm.csv", "--debug"])
+def test_debug_shows_where(arm: Path, capsys: Output, monkeypatch: pytest.MonkeyPatch) -> None:
+    command = ["read", "none.wav", "arm.csv", "--debug"]
+    assert main(command) == 2
+    assert "tapfall.errors.AudioError: none.wav: found no such file" in capsys.readouterr().err
+    monkeypatch.setattr("tapfall.files.load", _raise(ZeroDivisionError("by nothing")))
+    assert main(command) == 3
+    assert capsys.readouterr().err.endswith("ZeroDivisionError: by nothing\n")
 
 
 def _raise(error: BaseException) -> Any:

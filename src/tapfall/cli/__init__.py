@@ -1,7 +1,7 @@
 """The command line: thin, it only calls the public functions.
 
-Exit codes: 0 done, 1 done but the reading is unreadable, 2 bad input or usage.
-A fault is one line on standard error; ``--debug`` shows where it arose.
+Exit codes: 0 done, 1 done but the reading is unreadable, 2 bad input or usage, 3 a defect.
+A fault is one line on standard error; ``--debug`` shows where it arose instead.
 Heavy modules are imported inside the commands that need them.
 """
 
@@ -49,15 +49,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         complain("interrupted")
         return INTERRUPTED
     except Exception as fault:
-        if debug:
-            raise
         from tapfall.errors import TapfallError
 
-        if isinstance(fault, (TapfallError, Usage)):
+        bad_input = isinstance(fault, (TapfallError, Usage))
+        if debug and sys.stderr is not None:
+            import traceback
+
+            traceback.print_exc()
+        elif bad_input:
             complain(str(fault))
-            return BAD_INPUT
-        complain(f"defect: {type(fault).__name__}: {fault} (--debug shows where)")
-        return DEFECT
+        else:
+            complain(f"defect: {type(fault).__name__}: {fault} (--debug shows where)")
+        return BAD_INPUT if bad_input else DEFECT
 
 
 def _run(given: list[str]) -> int:

@@ -11,7 +11,7 @@ import textwrap
 import unicodedata
 from collections.abc import Iterator
 
-from tapfall.errors import printable
+from tapfall.errors import printable, with_unit
 from tapfall.model import (
     CAUTION,
     FLAG_SENTENCES,
@@ -267,9 +267,10 @@ def _technique(reading: Reading) -> Iterator[str]:
             if one.state is not state or any(one.check.startswith(f"{name} ") for name in told):
                 continue
             told.append(one.check)
-            found = f"{one.found} {one.unit}".rstrip()
             bias = "" if one.bias is None else f"; {one.bias}"
-            yield printable(f"{one.check}: {found}, expected {one.expected}{bias}.")
+            yield printable(
+                f"{one.check}: {with_unit(one.found, one.unit)}, expected {one.expected}{bias}."
+            )
 
 
 def _wrap(text: str, first: str = "", rest: str = "") -> list[str]:

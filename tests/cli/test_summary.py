@@ -231,6 +231,26 @@ def test_technique_tells_what_was_done_otherwise_faults_first() -> None:
     assert summary_text(fine) == summary_text(plain_reading())
 
 
+@pytest.mark.parametrize(
+    ("found", "unit", "told"),
+    [
+        ("46, by sounds", "mmHg", "46 mmHg, by sounds"),
+        ("-18 (-44 to 8), by pulse", "mmHg", "-18 mmHg (-44 to 8), by pulse"),
+        ("9 above the first sound", "mmHg", "9 mmHg above the first sound"),
+        ("+4.2", "mmHg", "+4.2 mmHg"),
+        ("2e-05", "%", "2e-05 %"),
+        ("sounds from the top, 106 mmHg, on", "mmHg", "sounds from the top, 106 mmHg, on"),
+        ("2 stops, about 8 mmHg apart", "", "2 stops, about 8 mmHg apart"),
+        ("sounds down to the release at 88 mmHg", "mmHg", "sounds down to the release at 88 mmHg"),
+        ("2026-03-31", "months", "2026-03-31"),
+    ],
+)
+def test_a_unit_stands_behind_its_number(found: str, unit: str, told: str) -> None:
+    one = replace(finding("inflation", FindingState.FAULT), found=found, unit=unit)
+    text = summary_text(replace(plain_reading(), technique=(one,)))
+    assert f"inflation: {told}, expected" in " ".join(text.split())
+
+
 @pytest.mark.parametrize("rule", Rule)
 def test_the_widest_values_fit(rule: Rule) -> None:
     plain = plain_reading(220.0, 130.0)

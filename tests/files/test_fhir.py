@@ -296,6 +296,17 @@ def test_names_of_files_stay_outside() -> None:
     assert "SHA-256 ab and cd" in text
 
 
+def test_a_finding_bears_its_unit_behind_the_number() -> None:
+    one = full_reading().technique[0]
+    for text, told in (
+        ("-18 (-44 to 8), by pulse", "-18 mmHg (-44 to 8), by pulse"),
+        ("sounds from the top, 106 mmHg, on", "sounds from the top, 106 mmHg, on"),
+    ):
+        made = replace(one, check="inflation", found=text, unit="mmHg")
+        found = observation(replace(plain_reading(), technique=(made,)))
+        assert f"Technique: inflation: found {told}; expected" in notes(found)
+
+
 def test_markup_is_escaped() -> None:
     odd = replace(full_reading().technique[0], found="<script>&")
     found = observation(replace(plain_reading(), technique=(odd,)))

@@ -17,7 +17,7 @@ from html import escape
 from typing import Any
 
 from tapfall import __version__
-from tapfall.errors import InputError, SettingError, shown
+from tapfall.errors import InputError, SettingError, shown, with_unit
 from tapfall.files.names import PathLike
 from tapfall.files.writing import write_json
 from tapfall.model import (
@@ -336,7 +336,7 @@ def _notes(reading: Reading, recording: Recording) -> Iterator[str]:
         yield FLAG_SENTENCES[flag]
     for one in reading.technique:
         if one.state is FindingState.FAULT:
-            words = f"{one.check}: found {one.found} {one.unit}".rstrip()
+            words = f"{one.check}: found {with_unit(one.found, one.unit)}"
             yield f"Technique: {words}; expected {one.expected}."
     if recording.source is not None:
         # Names of files may hold the name of a person: they stay outside.

@@ -226,7 +226,7 @@ def _calibration(day: date | None, today: date | None) -> Finding:
     if today <= _months_after(day, round(standards.CALIBRATION_ANEROID.value)):
         return _CALIBRATION.says(OK, f"{months}")
     if today <= _months_after(day, round(standards.CALIBRATION.value)):
-        return _CALIBRATION.says(LOOK, f"too long for an aneroid: {months}")
+        return _CALIBRATION.says(LOOK, f"{months}, too long for an aneroid")
     return _CALIBRATION.says(FAULT, f"{months}")
 
 

@@ -42,11 +42,26 @@ def closes(mmhg: float, low_mmhg: float, high_mmhg: float) -> Obliteration:
         (None, closes(120.0, 110.0, 133.0), "ok: 30 (17 to 40), by pulse"),
         # It may be less than that, or not: with a first sound a look, without it unknown.
         (None, closes(120.0, 110.0, 134.0), "unknown: 30 (16 to 40), by pulse"),
-        (125.0, closes(120.0, 110.0, 134.0), "look: 30 (16 to 40), by pulse"),
+        (
+            125.0,
+            closes(120.0, 110.0, 134.0),
+            "look: 25 above the first sound, but 30 (16 to 40) by pulse",
+        ),
         # Surely less than 17 a look, surely less than 10 a fault.
         (None, closes(140.0, 134.0, 146.0), "look: 10 (4 to 16), by pulse"),
         (None, closes(140.0, 140.0, 146.0), "look: 10 (4 to 10), by pulse"),
         (None, closes(145.0, 141.0, 149.0), "fault: 5 (1 to 9), by pulse"),
+        # Silence enough above the first sound: a gap cannot be excluded, nor proved.
+        (
+            125.0,
+            closes(190.0, 140.0, 240.0),
+            "look: 25 above the first sound, but -40 (-90 to 10) by pulse",
+        ),
+        (
+            133.0,
+            closes(165.0, 151.0, 179.0),
+            "look: 17 above the first sound, but -15 (-29 to -1) by pulse",
+        ),
         # The first sound alone leaves too little.
         (133.0, closes(120.0, 110.0, 130.0), "ok: 30 (20 to 40), by pulse"),
         (134.0, closes(120.0, 110.0, 130.0), "look: 16 above the first sound"),

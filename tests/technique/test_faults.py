@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from tapfall.ear import take_reading
+from tapfall.synth import load_builtin, simulate
+from tapfall.technique import check_technique
 from tests.technique.faults import (
     FAULTS,
     RATE_MMHG_PER_S,
@@ -44,6 +47,23 @@ def test_a_run_up_is_seen() -> None:
     assert case.work is not None
     assert case.work.run_up_mmhg is not None
     assert case.alarms() == set()
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        # 29 mmHg of silence above the first sound, and sounds down to zero.
+        ("sounds_to_zero", ("ok", "29 (27 to 30), by sounds")),
+        # 21 mmHg of silence, which is a gap: nothing proves it, so a person has to look.
+        ("inflated_into_gap", ("look", "21 above the first sound, but -18 (-44 to 8) by pulse")),
+        ("under_inflated", ("fault", "sounds from the top, 106 mmHg, on")),
+    ],
+)
+def test_the_inflation_of_scenarios(name: str, told: tuple[str, str]) -> None:
+    recording = simulate(load_builtin(name)).recording
+    findings = check_technique(recording, take_reading(recording))
+    (one,) = (each for each in findings if each.check == "inflation")
+    assert (one.state, one.found) == told
 
 
 def test_seeds_stay_in_their_range() -> None:

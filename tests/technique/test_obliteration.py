@@ -77,6 +77,23 @@ def test_the_pulse_doubts_a_first_sound_below_a_gap() -> None:
     assert found.mmhg == pytest.approx(145.0, abs=5.0)
 
 
+def test_sounds_to_zero_tell_no_diastolic_by_their_end() -> None:
+    # 0.45 x 120 + 0.55 x 75 = 95.25 by a muffling at 75; by a last sound at 5 it would be 205.
+    fall, pulses = fall_and_pulses(95.25)
+    heard = reading_of(120.0, diastolic_mmhg=5.0)
+    last = find_obliteration(fall, pulses, heard)
+    assert last is not None
+    assert (last.basis, last.mmhg > 190.0) == ("pulse", True)
+    zero = replace(heard, flags=(Flag.SOUNDS_TO_ZERO,))
+    muffled = replace(zero, muffling=Threshold(state=State.OBSERVED, mmhg=75.0))
+    for one in (muffled, zero):
+        found = find_obliteration(fall, pulses, one)
+        assert found is not None
+        assert (found.basis, found.mmhg) == ("sounds", 120.0)
+    silent = replace(muffled, systolic=Threshold(state=State.UNDETERMINED))
+    assert find_obliteration(fall, pulses, silent) == by_pulse(fall, pulses, 75.0)
+
+
 def test_a_flag_widens_the_range_as_far_as_the_pulse_allows() -> None:
     flag = Flag.GAP_ABOVE_NOT_EXCLUDED
     found = find_obliteration(*fall_and_pulses(97.5), reading(125.0, flag))

@@ -67,7 +67,7 @@ def by_pulse(
     deflation, pulses
         The cuff's fall and the heartbeats seen on it.
     diastolic_mmhg
-        The last sound, where it is known.
+        The last sound, or the muffling where sounds go on to zero; where it is known.
 
     Returns
     -------
@@ -133,8 +133,7 @@ def find_obliteration(
     >>> found.basis, found.mmhg == reading.systolic.mmhg
     ('sounds', True)
     """
-    last = _last_sound_mmhg(reading)
-    pulse = by_pulse(deflation, pulses, last)
+    pulse = by_pulse(deflation, pulses, _diastolic_mmhg(reading))
     found = _by_sounds(reading, pulse) or pulse
     systolic = reading.systolic
     if found is None or run_up_mmhg is None or run_up_mmhg < found.low_mmhg - SHORT_MMHG:
@@ -174,8 +173,13 @@ def _by_sounds(reading: Reading, pulse: Obliteration | None) -> Obliteration | N
     )
 
 
-def _last_sound_mmhg(reading: Reading) -> float | None:
-    """Cuff pressure at the last sound, whatever rule the diastolic follows."""
+def _diastolic_mmhg(reading: Reading) -> float | None:
+    """Cuff pressure at the last sound, whatever rule the diastolic follows.
+
+    Sounds that go on to zero tell no diastolic by their end: the muffling does.
+    """
+    if Flag.SOUNDS_TO_ZERO in reading.flags:
+        return reading.muffling.mmhg
     heard = [beat.cuff_mmhg for beat in reading.beats if str(beat.phase).startswith("K")]
     if not heard or reading.diastolic.state is not State.OBSERVED:
         return None

@@ -248,6 +248,22 @@ def test_values_that_cannot_be(browser, folder, systolic, diastolic, where, word
         assert seen.page.locator("#progress").inner_text() == "0 of 2 answered."
 
 
+def test_what_is_typed_is_refused_whole_and_not_cut(browser, folder) -> None:
+    with Seen(browser, folder / "examine.html") as seen:
+        page, code = seen.page, "a" * 21
+        page.locator("#code").press_sequentially(code)
+        page.click("#begin")
+        assert f"Found '{code}'" in page.locator("#code-fault").inner_text()
+        page.fill("#code", "")
+        seen.begin()
+        page.locator("#systolic").press_sequentially("120,5")
+        page.locator("#diastolic").press_sequentially("80.25")
+        page.click("#keep")
+        assert "Found '120,5'" in page.locator("#systolic-fault").inner_text()
+        assert "Found '80.25'" in page.locator("#diastolic-fault").inner_text()
+        assert page.locator("#progress").inner_text() == "0 of 2 answered."
+
+
 def test_practice_tells_after_each_answer(browser, folder) -> None:
     with Seen(browser, folder / "practise.html") as seen:
         page = seen.begin()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import html
 import importlib
 import json
 import re
@@ -12,12 +13,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import soundfile
 
 from tapfall.cli import main
 from tapfall.errors import InputError
 from tapfall.files import save
+from tapfall.files.audio import sound_bytes
 from tapfall.lesson.nouns import Key
 from tapfall.lesson.texts import words_of
 from tapfall.model import CAUTION, Recording
@@ -230,6 +233,31 @@ def test_a_page_of_a_set(
     assert data["mode"] == mode
     assert ("key" in data) == holds
     assert made.SECRET not in json.dumps(data)
+
+
+@pytest.mark.parametrize("made_by_us", [True, False])
+def test_recordings_may_hold_speech(
+    folder: Path, at_set: Path, simulated: Recording, capsys: Output, made_by_us: bool
+) -> None:
+    for name in ("item-01", "item-02"):
+        sound = sound_bytes(
+            np.tile(np.array([0, 3000], np.int16), 4000),
+            4000,
+            subtype="PCM_16",
+            form="FLAC",
+            simulated=made_by_us or name == "item-01",
+        )
+        (at_set / "first" / f"{name}.flac").write_bytes(sound)
+    save(replace(simulated, simulated=made_by_us), "left.wav", "left.csv")
+    told = words_of("en")[0]
+    for given in (["first", "-o", "set.html"], ["--recordings", "study.csv", "-o", "obs.html"]):
+        more = ["--observer", "a"] if "obs.html" in given else []
+        assert main(["lesson", "page", *given, *more]) == 0
+        said = " ".join(capsys.readouterr().out.split())
+        page = html.unescape((at_set / given[-1]).read_text(encoding="utf-8"))
+        for text in (said, page):
+            assert (told["may_speak"] in text) is not made_by_us
+        assert (told["simulated"] in page) is made_by_us
 
 
 def test_a_set_whose_key_is_missing_or_another(at_set: Path, capsys: Output) -> None:

@@ -141,7 +141,10 @@ def test_what_every_page_says(language: str) -> None:
     for name in ("caution", "simulated", "honest", "headphones", "random_zero", "mode_examine"):
         assert words[name] in text
     assert CAUTION in text
-    assert words["simulated"] not in html.unescape(page_of(Choices(simulated=False)))
+    assert words["may_speak"] not in text
+    real = html.unescape(page_of(Choices(language=language, simulated=False)))
+    assert words["simulated"] not in real
+    assert words["may_speak"] in real
     plain = html.unescape(page_of(Choices(language=language), random_zero=False))
     assert words["random_zero"] not in plain
 

@@ -11,6 +11,7 @@ from tapfall.cli.output import is_page, say
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from tapfall.lesson.nouns import Key, LessonSet, Mode
+    from tapfall.lesson.page import Choices
 
 MODES = ("learn", "practise", "examine")
 MOST_REPLAYS = 100
@@ -114,10 +115,11 @@ def _of_set(args: argparse.Namespace) -> int:
     tells = args.self_check or mode is not Mode.EXAMINE
     key = _key(lesson, key_path, mode) if tells else None
     check_writable(args.output, (key_path,) if tells else ())
-    choices = Choices(mode=mode, language=args.language, key=key)
-    page = page_html(lesson, set_sounds(lesson, args.set), choices).encode("utf-8")
+    made = set_sounds(lesson, args.set)
+    choices = Choices(mode=mode, language=args.language, key=key, simulated=made.simulated)
+    page = page_html(lesson, made.sounds, choices).encode("utf-8")
     write_bytes(args.output, page)
-    say(_told(args.output, len(page), len(lesson.items), mode, key is not None))
+    say(_told(args.output, len(page), len(lesson.items), choices))
     return DONE
 
 
@@ -186,21 +188,24 @@ def _of_recordings(args: argparse.Namespace) -> int:
 
     write_atomically(args.output, fill)
     say(
-        _told(args.output, len(page), len(made.lesson.items), Mode.EXAMINE, False)
+        _told(args.output, len(page), len(made.lesson.items), choices)
         + f"Private key, not for the observer: {label_of(private)}\n"
     )
     return DONE
 
 
-def _told(path: str, size: int, count: int, mode: Mode, holds_key: bool) -> str:
+def _told(path: str, size: int, count: int, choices: Choices) -> str:
     import textwrap
 
     from tapfall.files.names import label_of
+    from tapfall.lesson.texts import words_of
     from tapfall.model import CAUTION
 
     items = "1 item" if count == 1 else f"{count} items"
-    answers = "with the answers in it" if holds_key else "without any answer in it"
-    lines = [f"{label_of(path)}: {items}, {size / 1e6:.1f} MB, mode {mode}, {answers}."]
+    answers = "without any answer in it" if choices.key is None else "with the answers in it"
+    lines = [f"{label_of(path)}: {items}, {size / 1e6:.1f} MB, mode {choices.mode}, {answers}."]
+    if not choices.simulated:
+        lines += textwrap.wrap(words_of("en")[0]["may_speak"], 80)
     lines += textwrap.wrap(f"A program could analyse the sound in the page. {CAUTION}", 80)
     return "\n".join(lines) + "\n"
 

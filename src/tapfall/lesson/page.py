@@ -47,7 +47,8 @@ class Choices:
     observer
         Code of the observer that the page is for, if it is one of a study.
     simulated
-        Whether the page says that no person was measured.
+        Whether the page says that no person was measured; else it says that recordings may
+        hold speech.
     """
 
     mode: Mode | None = None

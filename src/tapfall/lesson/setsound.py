@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from tapfall.errors import InputError, shown
 from tapfall.files.audio import read_sound
 from tapfall.files.names import PathLike, label_of
@@ -13,7 +15,18 @@ from tapfall.study.places import place_of
 _TOLERANCE_S = 0.1
 
 
-def set_sounds(lesson: LessonSet, folder: PathLike) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetSounds:
+    """Sounds for a page, FLAC in base64 in the order of the items, all equally large.
+
+    ``simulated`` where every one of them says so of itself.
+    """
+
+    sounds: tuple[str, ...]
+    simulated: bool
+
+
+def set_sounds(lesson: LessonSet, folder: PathLike) -> SetSounds:
     """Return the sounds of a set for its page, each brought to a level that can be heard.
 
     With one gain for all, sounds that are 28 dB fainter than those of the loudest item
@@ -29,8 +42,8 @@ def set_sounds(lesson: LessonSet, folder: PathLike) -> tuple[str, ...]:
 
     Returns
     -------
-    tuple of str
-        FLAC in base64, in the order of the items, all equally large.
+    SetSounds
+        The sounds, and whether they are simulated.
 
     Raises
     ------
@@ -38,6 +51,7 @@ def set_sounds(lesson: LessonSet, folder: PathLike) -> tuple[str, ...]:
         A sound is not there, cannot be read, or is not as long as the set says.
     """
     sounds: list[str] = []
+    simulated = True
     for item in lesson.items:
         try:
             place = place_of(folder, item.file, allow_outside=False)
@@ -50,6 +64,7 @@ def set_sounds(lesson: LessonSet, folder: PathLike) -> tuple[str, ...]:
                 f"{label_of(folder)}: {shown(item.file)}: found {found_s:.1f} s of sound; allowed "
                 f"{item.seconds:.1f} s, as the set says"
             )
+        simulated = simulated and sound.simulated
         samples = at_page_rate(sound.samples, sound.rate_hz)
         sounds.append(packed(samples, gain_db(samples, item.dial)))
-    return equal(sounds)
+    return SetSounds(sounds=equal(sounds), simulated=simulated)

@@ -164,6 +164,13 @@ def test_each_language_has_every_word_and_every_gap(language: str) -> None:
             ), name
 
 
+@pytest.mark.parametrize("language", languages())
+def test_a_help_names_its_button(language: str) -> None:
+    words, _ = words_of(language)
+    assert words["mark"] in words["mark_help"]
+    assert words["tell_help"].startswith(f"{words['tell']}: ")
+
+
 def test_every_word_is_used_and_every_used_word_is_there() -> None:
     folder = files("tapfall.lesson") / "templates"
     markup = (folder / "page.html.j2").read_text(encoding="utf-8")

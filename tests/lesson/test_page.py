@@ -88,6 +88,20 @@ def test_learning_needs_the_key(mode: Mode) -> None:
     assert made.SECRET not in page
 
 
+@pytest.mark.parametrize("language", languages())
+def test_the_two_values_on_the_dial_are_told_apart_by_shape_and_name(language: str) -> None:
+    page = page_of(Choices(mode=Mode.LEARN, key=KEY, language=language))
+    _, run = words_of(language)
+    shapes = {}
+    for name in ("systolic", "diastolic"):
+        on_dial, in_key = re.findall(rf'class="pointer {name}" d="([^"]+)"', page)
+        assert on_dial == in_key
+        shapes[name] = on_dial
+        assert re.search(rf'id="{name}-pointer" hidden>.*</svg> {run[name]}</span>', page)
+    assert shapes["systolic"] != shapes["diastolic"]
+    assert "pointer systolic" not in page_of()
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [({"set_id": "set-8"}, "the set 'set-8'; allowed that of 'set-7'"), ({"items": ()}, "0 items")],

@@ -270,6 +270,7 @@ def test_practice_tells_after_each_answer(browser, folder) -> None:
         assert not page.locator("#result").is_visible()
         assert not page.locator("#lamp").is_visible()
         assert not page.locator("#at-systolic").is_visible()
+        assert page.locator("#pointers").inner_text() == ""
         page.click("#play")
         page.get_by_text("The sound is playing.").wait_for()
         page.wait_for_timeout(700)
@@ -297,6 +298,7 @@ def test_learning_marks_the_sounds_as_they_pass(browser, folder) -> None:
     with Seen(browser, folder / "learn.html") as seen:
         page = seen.begin()
         assert page.locator("#at-systolic").is_visible()
+        assert page.locator("#pointers").inner_text().split() == ["Systolic", "Diastolic"]
         assert page.locator("#lamp").inner_text() == "silent"
         page.click("#play")
         page.locator("#lamp.lit").wait_for()

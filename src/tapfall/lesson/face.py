@@ -15,6 +15,14 @@ FINE_MMHG, MIDDLE_MMHG, NUMBERED_MMHG = 2, 10, 20
 _OUTER, _FINE, _MIDDLE, _NUMBERED, _NUMBERS = 184.0, 174.0, 167.0, 160.0, 140.0
 
 
+#: What points at the two values from the rim, as paths at the top of the face: a triangle and
+#: a disc, told apart without their colours.
+POINTERS = {
+    "systolic": "M0 -186L-9 -200L9 -200Z",
+    "diastolic": "M-7 -193A7 7 0 1 1 7 -193A7 7 0 1 1 -7 -193Z",
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Number:
     """A number on the face, by the middle of its text."""

@@ -15,7 +15,7 @@ from importlib.resources import files
 from typing import Any
 
 from tapfall.errors import InputError, SettingError
-from tapfall.lesson.face import FIRST_DEG, face
+from tapfall.lesson.face import FIRST_DEG, POINTERS, face
 from tapfall.lesson.nouns import Key, KeyItem, LessonSet, Mode
 from tapfall.lesson.sound import TONE_FAINT, TONE_HZ, TONE_LOUD
 from tapfall.lesson.texts import words_of
@@ -109,6 +109,8 @@ def page_html(lesson: LessonSet, sounds: Sequence[str], choices: Choices) -> str
             title=words["title_observe" if observing else "title"],
             what=words["mode_observe" if observing else f"mode_{mode}"],
             words=words,
+            run=run,
+            pointers=POINTERS,
             caution=CAUTION,
             simulated=choices.simulated,
             random_zero=lesson.random_zero,

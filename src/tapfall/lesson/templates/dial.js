@@ -58,10 +58,11 @@ const dial = (() => {
 
   // Where systolic and diastolic are, once they may be known.
   function point(systolic, diastolic) {
-    for (const [id, mmhg] of [["at-systolic", systolic], ["at-diastolic", diastolic]]) {
-      const mark = byId(id);
+    for (const [name, mmhg] of [["systolic", systolic], ["diastolic", diastolic]]) {
+      const mark = byId("at-" + name);
       const known = mmhg !== null && mmhg !== undefined;
       mark.toggleAttribute("hidden", !known);
+      byId(name + "-pointer").hidden = !known;
       if (known) mark.setAttribute("transform", `rotate(${angle(mmhg)})`);
     }
   }

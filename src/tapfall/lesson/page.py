@@ -19,7 +19,6 @@ from tapfall.lesson.face import FIRST_DEG, POINTERS, face
 from tapfall.lesson.nouns import Key, KeyItem, LessonSet, Mode
 from tapfall.lesson.sound import TONE_FAINT, TONE_HZ, TONE_LOUD
 from tapfall.lesson.texts import words_of
-from tapfall.model import CAUTION
 from tapfall.show.report import page_templates
 
 #: Values so near count as right: two observers further apart are rejected in ISO 81060-2
@@ -111,7 +110,6 @@ def page_html(lesson: LessonSet, sounds: Sequence[str], choices: Choices) -> str
             words=words,
             run=run,
             pointers=POINTERS,
-            caution=CAUTION,
             simulated=choices.simulated,
             random_zero=lesson.random_zero,
             observer=choices.observer,

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from datetime import datetime
 
 from tapfall.show.visit_page import Shown, visit_html
 from tapfall.visit import Arm, Lost, Taken, visit
@@ -30,6 +32,35 @@ def test_a_single_reading_is_no_average() -> None:
     assert "a single reading, no average, right arm" in told
     assert "<title>128/82 mmHg" in told
     assert "Systolic and diastolic of 1 reading with" in told
+    assert '<h2 id="average" tabindex="-1">Single reading</h2>' in told
+    assert "nothing: a single reading. ACC/AHA 2025" in told
+    assert "dashed lines at the single reading" in told
+    assert ">Average<" not in told
+    assert ">Counted<" in told
+    more = page(series((128, 82), (130, 84)))
+    assert '<h2 id="average" tabindex="-1">Average</h2>' in more
+    assert "a single reading" not in more
+
+
+def test_an_arm_with_one_reading_has_no_average() -> None:
+    told = page(series((140, 90), (140, 90)) + series((128, 85), arm=Arm.RIGHT))
+    assert "Average, left arm" in told
+    assert "Single reading, right arm" in told
+
+
+def test_times_are_told_as_day_and_hour() -> None:
+    at = datetime.fromisoformat
+    one = Taken(reading=reading(), time=at("2026-03-31T09:15:20+02:00"))
+    same = Taken(reading=reading(), time=at("2026-03-31T09:16:20+02:00"))
+    told = page([one, same])
+    assert "<td>2026-03-31 09:15</td>" in told
+    assert "<td>2026-03-31 09:16</td>" in told
+    other = replace(same, time=at("2026-03-31T07:16:20+00:00"))
+    told = page([one, other])
+    assert "<td>2026-03-31 09:15+02:00</td>" in told
+    assert "<td>2026-03-31 07:16+00:00</td>" in told
+    plain = page([replace(one, time=at("2026-03-31")), replace(one, time=None)])
+    assert "<td>2026-03-31 00:00</td>" in plain
 
 
 def test_both_arms_stand_beside_each_other() -> None:

@@ -179,7 +179,8 @@ def _values(visit: Visit) -> Iterator[str]:
         if visit.arms is not None:
             apart = f"{visit.arms.systolic_mmhg:+.1f} / {visit.arms.diastolic_mmhg:+.1f} mmHg"
             yield f"{'Left - right':<{_LEFT}}{apart}"
-    yield from _field("Averaged", f"{visit.guideline.title}: {visit.guideline.rule}")
+    alone = "nothing: a single reading. " if average is not None and average.count == 1 else ""
+    yield from _field("Averaged", f"{alone}{visit.guideline.title}: {visit.guideline.rule}")
     yield from _field("Category", _category(visit))
 
 

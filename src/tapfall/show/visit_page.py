@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from matplotlib import style
 from matplotlib.axes import Axes
@@ -130,6 +131,7 @@ def visit_html(
         title=title,
         heading=title,
         what=_what(visit),
+        single=_single(visit),
         simulated=sum(1 for _, part, _ in parts if part is not None and part.simulated),
         values=_values(visit),
         facts=_facts(visit),
@@ -155,12 +157,17 @@ def _title(visit: Visit) -> str:
     return f"{shown_pair(scheme, average.systolic.mmhg, average.diastolic.mmhg)} mmHg"
 
 
+def _single(visit: Visit) -> bool:
+    """Whether one reading alone counts, which is no average."""
+    return visit.average is not None and visit.average.count == 1
+
+
 def _what(visit: Visit) -> str:
     average = visit.average
     if average is None:
         return "no reading could be averaged"
     arm = f", {average.arm} arm" if average.arm is not None else ""
-    if average.count == 1:
+    if _single(visit):
         return f"a single reading, no average{arm}"
     return f"average of {average.count} readings{arm}"
 
@@ -196,7 +203,7 @@ def _values(visit: Visit) -> tuple[tuple[str, str, str], ...]:
     if len(visit.averages) > 1:
         found += [
             (
-                f"Average, {_arm(other)}",
+                f"{'Single reading' if other.count == 1 else 'Average'}, {_arm(other)}",
                 shown_pair(scheme, other.systolic.mmhg, other.diastolic.mmhg),
                 NONE,
             )
@@ -223,6 +230,7 @@ def _facts(visit: Visit) -> tuple[tuple[str, str], ...]:
     else:
         category = f"{placed.category}; category uncertain: the range is not known"
     guideline, scheme = visit.guideline, visit.scheme
+    alone = "nothing: a single reading. " if _single(visit) else ""
     return (
         ("Category", category),
         (
@@ -231,24 +239,35 @@ def _facts(visit: Visit) -> tuple[tuple[str, str], ...]:
         ),
         (
             "Averaged",
-            f"{guideline.title} ({guideline.date}): {guideline.rule}. Source: {guideline.source}",
+            f"{alone}{guideline.title} ({guideline.date}): {guideline.rule}. "
+            f"Source: {guideline.source}",
         ),
     )
 
 
 def _rows(visit: Visit) -> tuple[tuple[str, ...], ...]:
     scheme = SCHEMES[visit.scheme.name]
+    times = [
+        None if one.time is None else datetime.fromisoformat(one.time) for one in visit.readings
+    ]
+    zones = {time.utcoffset() for time in times if time is not None}
     return tuple(
         (
             printable(one.label or "(no name)"),
             one.arm or NONE,
-            NONE if one.time is None else printable(one.time),
+            NONE if time is None else _clock(time, zoned=len(zones) > 1),
             shown_pair(scheme, one.systolic_mmhg, one.diastolic_mmhg),
             one.status.value,
             "yes" if one.averaged else f"no: {printable(one.why_not or '')}",
         )
-        for one in visit.readings
+        for one, time in zip(visit.readings, times, strict=True)
     )
+
+
+def _clock(time: datetime, *, zoned: bool) -> str:
+    """Day and hour as the clock of the place showed them; its zone where zones differ."""
+    told = time if zoned else time.replace(tzinfo=None)
+    return told.isoformat(sep=" ", timespec="minutes")
 
 
 def _bare(one: Shown, prefix: str, title: str) -> _Bare:
@@ -302,7 +321,7 @@ def _figure(shown: Sequence[Shown], visit: Visit) -> str:
     count = "1 reading" if len(shown) == 1 else f"{len(shown)} readings"
     label = f"Systolic and diastolic of {count} with their 95 % ranges"
     if visit.average is not None:
-        label += "; dashed lines at the averages"
+        label += f"; dashed lines at the {'single reading' if _single(visit) else 'averages'}"
     return element(page.getvalue(), "visit-", label)
 
 

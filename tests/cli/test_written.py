@@ -36,6 +36,12 @@ def test_zeros_are_seen_and_a_careful_observer_is_not_accused(
     assert states["diastolic"]["even digits"] == "ok"
     assert found["systolic"]["values"] == 100
     assert "not a medical device" in said
+    high, low = (" ".join(part.split()) for part in said.split("diastolic: 100 values"))
+    assert "even digits: have a look. 100 of 100 even values end in zero" in high
+    assert "systolic readings end in zero" in high
+    assert "systolic readings end in zero" not in low
+    # 14 values each at 130, 140 and 150.
+    assert "1.00 times as many as the ranges beside it lead to expect" in high
 
 
 def test_json_alone_stands_on_standard_output(tmp_path: Path, capsys: Output) -> None:

@@ -9,6 +9,7 @@ from tapfall.cli.output import say
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from typing import Any
 
     from tapfall.visit import ObserverFinding
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 WIDTH = 80
 #: Thresholds that may have been avoided, by measure.
 THRESHOLDS = {"systolic": 140, "diastolic": 90}
+#: What a check says, in words.
+STATES = {"ok": "ok", "look": "have a look", "unknown": "not known"}
 
 
 def add_written(command: argparse.ArgumentParser) -> None:
@@ -39,12 +42,11 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.files.writing import json_text
     from tapfall.files.writtenlist import read_written
     from tapfall.model import CAUTION
-    from tapfall.visit import check_observer
 
     if args.json not in (None, "-"):
         check_writable(args.json, (args.values,))
     found = {
-        measure: (len(values), check_observer(values, threshold_mmhg=THRESHOLDS[measure]))
+        measure: (len(values), _found(measure, values))
         for measure, values in read_written(args.values).items()
     }
     record: dict[str, Any] = {
@@ -61,6 +63,14 @@ def run(args: argparse.Namespace) -> int:
     return DONE
 
 
+def _found(measure: str, values: Sequence[float]) -> tuple[ObserverFinding, ...]:
+    from tapfall.visit import check_observer
+
+    return check_observer(
+        values, threshold_mmhg=THRESHOLDS[measure], systolic=measure == "systolic"
+    )
+
+
 def _text(found: dict[str, tuple[int, tuple[ObserverFinding, ...]]]) -> str:
     import textwrap
 
@@ -70,7 +80,7 @@ def _text(found: dict[str, tuple[int, tuple[ObserverFinding, ...]]]) -> str:
     for measure, (count, findings) in found.items():
         lines.append(f"{measure}: {count} value{'s' * (count != 1)}")
         for one in findings:
-            text = f"{one.check}: {one.state}. {one.sentence}"
+            text = f"{one.check}: {STATES[one.state.value]}. {one.sentence}"
             lines += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
             lines += textwrap.wrap(
                 f"Source: {one.source}", WIDTH, initial_indent="    ", subsequent_indent="    "

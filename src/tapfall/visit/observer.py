@@ -31,8 +31,8 @@ RANGE_MMHG = 10
 #: Lowest and highest pressure that can be written down, mmHg.
 LOWEST_MMHG, HIGHEST_MMHG = 0, 400
 
-_DIGITS = (
-    "chi-square; digit score 100 sqrt(chi2 / (N (k - 1))) as in WHO MONICA (from memory); "
+_DIGITS = "chi-square; digit score 100 sqrt(chi2 / (N (k - 1))) as in WHO MONICA (from memory)"
+_ZEROS = (
     "31 to 45 % of systolic readings end in zero in offices studied (PubMed 16448884, 14705725)"
 )
 _EVEN = "AHA 2019: pressures are read to the nearest even number"
@@ -63,7 +63,7 @@ class ObserverFinding:
 
 
 def check_observer(
-    values_mmhg: Sequence[float], *, threshold_mmhg: int = 140
+    values_mmhg: Sequence[float], *, threshold_mmhg: int = 140, systolic: bool = True
 ) -> tuple[ObserverFinding, ...]:
     """Check a series of pressures as they were written down.
 
@@ -73,6 +73,8 @@ def check_observer(
         Whole mmHg in the order of reading, systolic or diastolic, not both.
     threshold_mmhg
         The threshold that may have been avoided: 140 for systolic, 90 for diastolic.
+    systolic
+        Whether they are systolic: shares of zeros elsewhere are known of those alone.
 
     Returns
     -------
@@ -91,9 +93,10 @@ def check_observer(
     ('even digits', 'look', 400, 100.0)
     """
     values = [_whole(number, one) for number, one in enumerate(values_mmhg, 1)]
+    digits = f"{_DIGITS}; {_ZEROS}" if systolic else _DIGITS
     return (
-        _all_digits(values),
-        _even_digits(values),
+        _all_digits(values, digits),
+        _even_digits(values, digits),
         _neighbours(values),
         _threshold(values, threshold_mmhg),
     )
@@ -124,7 +127,7 @@ def chi_square(counts: Sequence[int]) -> tuple[float, float, float]:
     return statistic, float(chdtrc(len(counts) - 1, statistic)), score
 
 
-def _all_digits(values: Sequence[int]) -> ObserverFinding:
+def _all_digits(values: Sequence[int], source: str) -> ObserverFinding:
     check, digits = "all digits", Counter(one % 10 for one in values)
     odd = sum(one % 2 for one in values)
     if len(values) < 10 * LEAST_EXPECTED:
@@ -141,19 +144,19 @@ def _all_digits(values: Sequence[int]) -> ObserverFinding:
         )
     return ObserverFinding(
         check=check, state=state, statistic=statistic, freedom=9, p_value=p_value, effect=score,
-        sentence=sentence, source=f"{_EVEN}; {_DIGITS}",
+        sentence=sentence, source=f"{_EVEN}; {source}",
     )  # fmt: skip
 
 
-def _even_digits(values: Sequence[int]) -> ObserverFinding:
+def _even_digits(values: Sequence[int], source: str) -> ObserverFinding:
     check, digits = "even digits", Counter(one % 10 for one in values if one % 2 == 0)
     total = digits.total()
     if total < 5 * LEAST_EXPECTED:
-        return _too_few(check, total, 5 * LEAST_EXPECTED, _DIGITS)
+        return _too_few(check, total, 5 * LEAST_EXPECTED, source)
     statistic, p_value, score = chi_square([digits[one] for one in range(0, 10, 2)])
     return ObserverFinding(
         check=check, state=_state(p_value, score >= LARGE_SCORE), statistic=statistic, freedom=4,
-        p_value=p_value, effect=score, sentence=_of_zeros(digits[0], total, 5), source=_DIGITS,
+        p_value=p_value, effect=score, sentence=_of_zeros(digits[0], total, 5), source=source,
     )  # fmt: skip
 
 
@@ -212,7 +215,7 @@ def _threshold(values: Sequence[int], threshold: int) -> ObserverFinding:
         sentence=(
             f"{above} values lie in {ranges[0]} mmHg, {below} in {ranges[1]} and {beyond} in "
             f"{threshold + RANGE_MMHG} to {threshold + 2 * RANGE_MMHG - 1}: "
-            f"{ratio:.2f} of what its neighbours lead to expect."
+            f"{ratio:.2f} times as many as the ranges beside it lead to expect."
         ),
         source=_DIP,
     )  # fmt: skip

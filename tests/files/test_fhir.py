@@ -255,6 +255,10 @@ def test_an_ordinary_reading() -> None:
     assert found["meta"]["tag"][0]["code"] == "ok"
     assert "systolic 0.98, diastolic 0.87" in notes(found)
     assert "128" in found["text"]["div"]
+    words = (
+        "Systolic 128, diastolic 82 at the last sound (Korotkoff phase V, K5); pressures in mmHg."
+    )
+    assert words in found["text"]["div"]
 
 
 def test_bounds_and_gaps_and_sounds_to_zero() -> None:

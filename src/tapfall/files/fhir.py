@@ -313,7 +313,7 @@ def _headline(reading: Reading) -> str:
         return "Blood pressure: unreadable."
     text = f"Systolic {_written(reading.systolic)}, diastolic {_written(reading.diastolic)}"
     if _value(reading.diastolic) is not None:
-        text += f" ({_END_POINTS[reading.diastolic.rule][1]})"
+        text += f" {_END_POINTS[reading.diastolic.rule][1].removeprefix('Diastolic ')}"
     return f"{text}; pressures in mmHg."
 
 

@@ -134,7 +134,7 @@ def test_no_category_from_a_single_reading() -> None:
     found = visit(series((190.0, 125.0)))
     assert averaged(found).count == 1
     assert found.placed is None
-    assert found.why_not_placed == "A category needs two readings or more; the average is of one."
+    assert found.why_not_placed == "A category needs two readings or more; only one counts."
     assert found.cautions[0] == VERY_HIGH_CAUTION
 
 

@@ -59,7 +59,7 @@ def visit(
     >>> reading = take_reading(simulate(Scenario(seed=3)).recording)
     >>> found = visit([Taken(reading=reading, arm=Arm.LEFT, label="arm.json")])
     >>> found.average.count, found.placed, found.why_not_placed
-    (1, None, 'A category needs two readings or more; the average is of one.')
+    (1, None, 'A category needs two readings or more; only one counts.')
     """
     guideline, classes = guideline_of(average), scheme_of(scheme)
     ordered = in_order(readings)
@@ -133,7 +133,7 @@ def _placed(scheme: Scheme, average: Average | None) -> tuple[Placed | None, str
     if average is None:
         return None, "There is no average."
     if average.count < 2:
-        return None, "A category needs two readings or more; the average is of one."
+        return None, "A category needs two readings or more; only one counts."
     return place(scheme, average.systolic, average.diastolic), None
 
 

@@ -102,6 +102,29 @@ def test_what_cannot_be(folder: Path, capsys: Output, given: list[str], words: s
     assert not (folder / "obs-a.html").exists()
 
 
+def test_a_key_or_page_that_stands_there_is_kept(folder: Path, capsys: Output) -> None:
+    assert main(page("--observer", "obs-a")) == 0
+    there = {name: (folder / name).read_bytes() for name in ("obs-a.html", "obs-a-key.json")}
+    capsys.readouterr()
+    assert main(page("--observer", "obs-a")) == 2
+    assert capsys.readouterr().err == (
+        "tapfall: obs-a-key.json: found there already; allowed another -o or --key, or removing "
+        "it, which loses the answers to its page\n"
+    )
+    # A key put away does not make the page one that may go: answers to it may still come.
+    (folder / "obs-a-key.json").rename(folder / "safe.json")
+    assert main(page("--observer", "obs-a")) == 2
+    assert capsys.readouterr().err == (
+        "tapfall: obs-a.html: found there already; allowed another -o, or removing it: its items "
+        "cannot be drawn again\n"
+    )
+    assert main(page("--observer", "obs-a", "-o", "b.html", "--key", "safe.json")) == 2
+    assert capsys.readouterr().err.startswith("tapfall: safe.json: found there already")
+    assert (folder / "obs-a.html").read_bytes() == there["obs-a.html"]
+    assert (folder / "safe.json").read_bytes() == there["obs-a-key.json"]
+    assert not (folder / "obs-a-key.json").exists()
+
+
 def test_neither_a_set_nor_recordings(folder: Path, capsys: Output) -> None:
     assert main(["lesson", "page", "-o", "a.html"]) == 2
     assert "found neither of SET_FOLDER and --recordings" in capsys.readouterr().err

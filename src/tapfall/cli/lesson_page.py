@@ -154,7 +154,7 @@ def _of_recordings(args: argparse.Namespace) -> int:
     from tapfall.errors import SettingError
     from tapfall.files import check_writable
     from tapfall.files.names import label_of
-    from tapfall.files.writing import write_atomically
+    from tapfall.files.writing import check_new, write_atomically
     from tapfall.lesson.blind import blind, key_path, observer_code
     from tapfall.lesson.blindkey import write_blind_key
     from tapfall.lesson.nouns import Mode
@@ -174,6 +174,10 @@ def _of_recordings(args: argparse.Namespace) -> int:
         check_writable(
             name, tuple(file for one in manifest.entries for file in (one.audio, one.cuff) if file)
         )
+    # Each page is drawn anew: answers to the one that stands there are worth nothing without
+    # its key, wherever that has been put, and no answer can be added without the page.
+    check_new(private, "another -o or --key, or removing it, which loses the answers to its page")
+    check_new(args.output, "another -o, or removing it: its items cannot be drawn again")
     made = blind(manifest, code, replays=args.replays, lag_s=args.lag or 0.0)
     choices = Choices(
         mode=Mode.EXAMINE, language=args.language, observer=code, simulated=made.simulated

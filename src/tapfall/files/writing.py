@@ -50,6 +50,29 @@ def check_writable(path: PathLike, inputs: tuple[PathLike, ...] = ()) -> None:
         raise _unwritable(label_of(path), fault) from None
 
 
+def check_new(path: PathLike, allowed: str) -> None:
+    """Raise if something stands where an output is to go that cannot be made again.
+
+    Parameters
+    ----------
+    path
+        The output to be.
+    allowed
+        What may be done instead.
+
+    Raises
+    ------
+    InputError
+        There is something of that name, be it a link that leads nowhere.
+
+    Examples
+    --------
+    >>> check_new("no_such_key.json", "another name")
+    """
+    if os.path.lexists(path):
+        raise InputError(f"{label_of(path)}: found there already; allowed {allowed}")
+
+
 def write_atomically(path: PathLike, fill: Callable[[Path], None]) -> None:
     """Let ``fill`` write a temporary file beside ``path``, then rename it.
 

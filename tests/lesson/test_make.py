@@ -292,6 +292,18 @@ def test_a_key_beside_the_sounds_is_refused(tmp_path: Path) -> None:
         make_set(order, tmp_path / "set", tmp_path / "set" / "key.json")
 
 
+@pytest.mark.parametrize("name", ["set-key.json", "set-key-sheet.pdf", "other.json"])
+def test_the_key_of_another_set_is_kept(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).write_text("of a set whose folder was moved away")
+    key = tmp_path / name if name == "other.json" else None
+    told = f"{name}: found there already; allowed another name, or removing it"
+    with pytest.raises(InputError, match=told):
+        make_set(Order(grade=grade_of("1"), count=1, seed=1), tmp_path / "set", key)
+    assert [(one.name, one.read_text()) for one in tmp_path.iterdir()] == [
+        (name, "of a set whose folder was moved away")
+    ]
+
+
 @pytest.mark.parametrize(
     ("change", "told"),
     [

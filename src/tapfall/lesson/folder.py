@@ -13,7 +13,7 @@ import numpy as np
 from tapfall.errors import InputError
 from tapfall.files.audio import sound_bytes
 from tapfall.files.names import PathLike, label_of
-from tapfall.files.writing import check_writable, write_bytes
+from tapfall.files.writing import check_new, check_writable, write_bytes
 from tapfall.lesson.making import Made, Order, level_tones, make_items, set_of
 from tapfall.lesson.nouns import Key, LessonSet
 from tapfall.lesson.padding import common_size, padded
@@ -67,7 +67,8 @@ def make_set(
     Raises
     ------
     InputError
-        The folder holds something, the key would lie in it, or a file cannot be written.
+        The folder holds something, the key would lie in it, a key or its sheet stands there
+        already, or a file cannot be written.
 
     Examples
     --------
@@ -115,7 +116,8 @@ def write_folder(
     Raises
     ------
     InputError
-        The folder holds something, the key would lie in it, or a file cannot be written.
+        The folder holds something, the key would lie in it, a key or its sheet stands there
+        already, or a file cannot be written.
     """
     if not str(folder):
         raise InputError("'': found an empty name; allowed a folder to write in")
@@ -125,6 +127,7 @@ def write_folder(
     with _claimed(home, key_path) as written:
         for path in (key_path, teacher_path):
             check_writable(path)
+            check_new(path, "another name, or removing it: its set can then not be marked")
         rate_hz, simulated = 0.0, True
         for file, samples, rate_hz, made_up in sounds:
             written.append(home / file)

@@ -291,10 +291,25 @@ def test_manifests_that_do_not_fit(one: Blinded, manifest_path: Path, tmp_path: 
         write_observed(tmp_path / "b.csv", read_manifest(new), new, both[:1])
     fewer = replace(manifest, entries=manifest.entries[:1])
     with pytest.raises(InputError, match="found no recording"):
-        write_observed(new, fewer, manifest_path, both[:1])
+        write_observed(tmp_path / "b.csv", fewer, manifest_path, both[:1])
     (tmp_path / "r2.wav").write_bytes((tmp_path / "r1.wav").read_bytes())
     with pytest.raises(InputError, match="recording 'third': found another sound"):
         write_observed(tmp_path / "b.csv", manifest, manifest_path, both[:1])
+
+
+def test_what_observers_heard_before_is_kept(
+    one: Blinded, manifest_path: Path, tmp_path: Path
+) -> None:
+    manifest, new, marks = read_manifest(manifest_path), tmp_path / "n.csv", tmp_path / "n-marks"
+    told = "found there already; allowed another -o, or removing it, with all that observers heard"
+    for made in (new, marks):
+        made.mkdir() if made is marks else made.write_text("of another observer")
+        with pytest.raises(InputError, match=f"{made.name}: {told}"):
+            write_observed(new, manifest, manifest_path, [(one.key, ())])
+        assert new.exists() == (made is new)
+        new.unlink(missing_ok=True)
+    marks.rmdir()
+    write_observed(new, manifest, manifest_path, [(one.key, ())])
 
 
 def test_a_second_observer_beside_the_first(one: Blinded, manifest_path: Path) -> None:

@@ -33,7 +33,11 @@ def add_observe(command: argparse.ArgumentParser) -> None:
             help="private key of the page, and the answers saved from it",
         )
     command.add_argument(
-        "-o", "--output", required=True, metavar="NEW", help="the new manifest: .csv"
+        "-o",
+        "--output",
+        required=True,
+        metavar="NEW",
+        help="the new manifest, which must not exist: .csv",
     )
     command.add_argument(
         "--delay",

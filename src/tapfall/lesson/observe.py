@@ -16,7 +16,7 @@ from pathlib import Path
 from tapfall.errors import InputError, SettingError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
 from tapfall.files.tables import FORMULA_STARTS, cell_text, table_text
-from tapfall.files.writing import check_writable, write_bytes
+from tapfall.files.writing import check_new, check_writable, write_bytes
 from tapfall.lesson.blindkey import BlindItem, BlindKey
 from tapfall.lesson.nouns import Answer, Answers
 from tapfall.study.cells import OBSERVED_MMHG
@@ -151,7 +151,8 @@ def write_observed(
     Parameters
     ----------
     path
-        The new manifest, in the folder of the old one, so that names of files stay right.
+        The new manifest, in the folder of the old one, so that names of files stay right; never
+        over a file, which may hold what other observers heard.
     manifest, manifest_path
         The old one, and where it lies.
     observers
@@ -161,8 +162,8 @@ def write_observed(
     Raises
     ------
     InputError
-        The keys do not fit the manifest, an observer is there already, or a file cannot be
-        written.
+        The keys do not fit the manifest, an observer is there already, the new manifest or the
+        folder of its marks is, or a file cannot be written.
     """
     given = {n: one for n, one in enumerate(observers, 1) if one is not None}
     target = Path(path)
@@ -172,6 +173,9 @@ def write_observed(
             "it, so that names of files stay right"
         )
     check_writable(path, (manifest_path,))
+    folder = target.with_name(f"{target.stem}-marks")
+    for place in (target, folder):
+        check_new(place, "another -o, or removing it, with all that observers heard in it")
     codes = [key.observer.upper() for key, _ in given.values()]
     if len(set(codes)) < len(codes):
         raise InputError(f"found the observer {shown(codes[0])} twice; allowed two observers")
@@ -185,7 +189,6 @@ def write_observed(
             if name not in columns:
                 columns.append(name)
     heard = {(number, one.recording): one for number, (_, found) in given.items() for one in found}
-    folder = target.with_name(f"{target.stem}-marks")
     files: list[Path] = []
     rows = []
     for entry in manifest.entries:
@@ -240,7 +243,7 @@ def _check_fits(entries: dict[str, Entry], manifest: Manifest, number: int, key:
 
 def _write_marks(path: Path, marks_s: Sequence[float]) -> None:
     try:
-        path.parent.mkdir(exist_ok=True)
+        path.parent.mkdir(exist_ok=True)  # of its first file
     except OSError as fault:
         raise InputError(
             f"{label_of(path.parent)}: cannot be made a folder ({fault.strerror}); allowed a "

@@ -295,6 +295,22 @@ def test_a_set_whose_key_is_missing_or_another(at_set: Path, capsys: Output) -> 
     assert not (at_set / "page.html").exists()
 
 
+@pytest.mark.parametrize("given", [["--mode", "learn"], ["--mode", "practise"], ["--self-check"]])
+def test_a_page_with_answers_is_kept_out_of_the_learners_folder(
+    at_set: Path, capsys: Output, given: list[str]
+) -> None:
+    told = "found a page with the answers in the folder of the learners; allowed elsewhere\n"
+    (at_set / "first" / "deeper").mkdir()
+    (at_set / "link").symlink_to("first")
+    for name in ("first/x.html", "first/deeper/x.html", "link/x.html"):
+        assert main(["lesson", "page", "first", "-o", name, *given]) == 2
+        assert capsys.readouterr().err == f"tapfall: {name}: {told}"
+        assert not (at_set / name).exists()
+    (at_set / "first" / "set.json").touch()
+    assert main(["lesson", "page", "first/set.json", "-o", "first/x.html", *given]) == 2
+    assert main(["lesson", "page", "first", "-o", "first/x.html", "--mode", "examine"]) == 0
+
+
 def test_sounds_that_are_not_those_of_the_set(at_set: Path, capsys: Output) -> None:
     rate_hz = 4000
     soundfile.write(at_set / "first" / "item-02.flac", [0.1, 0.2] * rate_hz * 2, rate_hz)

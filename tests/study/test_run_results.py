@@ -16,7 +16,8 @@ from tapfall.errors import InputError, MisuseError, SettingError
 from tapfall.files import load, read_reading
 from tapfall.model import Rule, Settings
 from tapfall.study import Choices, Progress, run
-from tapfall.study.folder import LOCK, locked
+from tapfall.study.agreeing import agreements_of, write_agreements
+from tapfall.study.folder import LOCK, TABLES, locked
 from tapfall.study.task import Ear, Task, own_ear, work
 from tests.study.made import HEADER, Counting, rows_of, study_of, write_manifest
 
@@ -199,6 +200,24 @@ def test_a_table_of_somebody_else_is_left_alone(manifest: Path, home: Path) -> N
     with pytest.raises(InputError, match="found a file that no study wrote"):
         again(manifest, home)
     assert (home / "results.csv").read_text() == "mine\n1\n"
+
+
+@pytest.mark.parametrize("name", [*TABLES, "readings/r0.json"])
+def test_what_has_a_name_of_a_study_is_left_alone(manifest: Path, home: Path, name: str) -> None:
+    (home / name).parent.mkdir(parents=True)
+    (home / name).write_text("mine")
+    told = f"{name}: found without the results.csv of a study; allowed the folder of a study, or"
+    with pytest.raises(InputError, match=told):
+        again(manifest, home)
+    assert (home / name).read_text() == "mine"
+    assert not (home / "results.csv").exists()
+
+
+def test_all_that_a_study_writes_is_known(manifest: Path, home: Path) -> None:
+    study = run(manifest, home, executor=Counting())
+    write_agreements(home, agreements_of(study.tables))
+    names = {path.name for path in home.iterdir()} - {"results.csv", "readings", LOCK}
+    assert {name for name in TABLES if "agreement" not in name} <= names <= set(TABLES)
 
 
 def test_recordings_that_the_manifest_no_longer_names(manifest: Path, home: Path) -> None:

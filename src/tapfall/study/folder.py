@@ -25,6 +25,13 @@ from tapfall.study.rows import COLUMNS, FAILED, READ
 
 RESULTS, READINGS, LOCK = "results.csv", "readings", ".tapfall-study.lock"
 
+#: What else a study writes, after its results are begun.
+TABLES = (
+    *(f"{name}.csv" for name in ("pairs", "observers", "errors", "beats", "breakdown")),
+    *("digits.csv", "calibration.csv", "study.json"),
+    *("pairs-agreement.json", "observers-agreement.json"),
+)
+
 #: Columns that tell what was done before.
 _TELLING = ("recording", "outcome", "reason", "measurements", "simulated", "reading_sha256", "key")
 
@@ -95,10 +102,12 @@ def read_before(home: Path) -> dict[str, Before]:
     Raises
     ------
     InputError
-        There is a ``results.csv`` that no study wrote.
+        There is a ``results.csv`` that no study wrote, or none beside what a study would
+        overwrite.
     """
     path = home / RESULTS
     if not os.path.lexists(path):
+        _check_free(home)
         return {}
     if path.exists() and not (path.is_file() or path.is_dir()):
         raise InputError(  # a pipe would be waited for
@@ -133,6 +142,23 @@ def read_before(home: Path) -> dict[str, Before]:
             key=row["key"],
         )
     return found
+
+
+def _check_free(home: Path) -> None:
+    """Refuse to begin where files of a study's names are those of somebody else."""
+    there = [home / name for name in TABLES if os.path.lexists(home / name)]
+    try:
+        there += sorted((home / READINGS).iterdir())
+    except OSError as fault:
+        raise InputError(
+            f"{label_of(home / READINGS)}: cannot be opened ({fault.strerror}); allowed a folder "
+            "of readings"
+        ) from None
+    for path in there[:1]:
+        raise InputError(
+            f"{label_of(path)}: found without the {RESULTS} of a study; allowed the folder of a "
+            "study, or a new one"
+        )
 
 
 def intact(home: Path, file_name: str, before: Before) -> bytes | None:

@@ -105,6 +105,37 @@ def test_the_same_seed_makes_the_same_files(capsys: Output) -> None:
         assert Path("one", name).read_bytes() == Path("two", name).read_bytes()
 
 
+@pytest.mark.parametrize("argv", [("demo", "made"), ("simulate", "normal", "-o", "made")])
+def test_what_the_same_scenario_made_is_made_again(capsys: Output, argv: tuple[str, ...]) -> None:
+    for _ in range(2):
+        assert main(argv) == 0
+    # Changed by hand, and kept.
+    (scenario,) = Path("made").glob("*.toml")
+    scenario.write_text(scenario.read_text().replace("120", "121"))
+    changed = scenario.read_text()
+    capsys.readouterr()
+    assert fault(capsys, *argv) == (
+        f"tapfall: {scenario}: found there already; allowed another folder, or what the same "
+        "scenario made\n"
+    )
+    assert scenario.read_text() == changed
+
+
+@pytest.mark.parametrize("name", ["normal-2.wav", "normal-2.csv", "normal-2.truth.json"])
+def test_simulate_overwrites_nothing_of_others(capsys: Output, name: str) -> None:
+    Path(name).write_text("mine")
+    told = fault(capsys, "simulate", "normal", "--count", "2", "-o", ".")
+    assert told.startswith(f"tapfall: {name}: found there already; allowed another folder, or")
+    assert (names("."), Path(name).read_text()) == ([name], "mine")
+
+
+@pytest.mark.parametrize("name", ["recording.wav", "recording.csv", "reading.json", "reading.png"])
+def test_demo_overwrites_nothing_of_others(capsys: Output, name: str) -> None:
+    Path(name).write_text("mine")
+    assert fault(capsys, "demo", ".").startswith(f"tapfall: {name}: found there already; allowed")
+    assert (names("."), Path(name).read_text()) == ([name], "mine")
+
+
 def test_simulate_a_person(capsys: Output) -> None:
     argv = ["--systolic", "170", "--diastolic", "105", "--seed", "4"]
     assert main(["simulate", *argv]) == 0

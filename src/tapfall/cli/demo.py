@@ -6,7 +6,7 @@ import argparse
 
 from tapfall.cli.codes import DEMO_SCENARIO, DONE, UNREADABLE
 from tapfall.cli.output import draw, make_folder, say, summary, take
-from tapfall.cli.simulate import write_simulated
+from tapfall.cli.simulate import check_own, write_simulated
 
 
 def run(args: argparse.Namespace) -> int:
@@ -17,7 +17,9 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.synth import load_builtin
 
     folder = make_folder(args.folder)
-    sound, log = write_simulated(load_builtin(DEMO_SCENARIO), folder, "recording")
+    scenario = load_builtin(DEMO_SCENARIO)
+    check_own(scenario, folder, "recording", ("reading.json", "reading.png"))
+    sound, log = write_simulated(scenario, folder, "recording")
     recording = load(sound, log)
     reading, _ = take(recording, Settings())
     write_reading(folder / "reading.json", reading, recording.source)

@@ -31,7 +31,10 @@ def run(args: argparse.Namespace) -> int:
     scenario = _with_pressures(scenario, args.systolic, args.diastolic)
     folder = make_folder(args.output)
     first = scenario.seed if args.seed is None else args.seed
-    for seed in range(first, first + args.count):
+    seeds = range(first, first + args.count)
+    for seed in seeds:  # all before any is made
+        check_own(replace(scenario, seed=seed), folder, f"{name}-{seed}")
+    for seed in seeds:
         sound, log = write_simulated(replace(scenario, seed=seed), folder, f"{name}-{seed}")
         say(f"{printable(str(sound))} {printable(str(log))}\n")
     return DONE
@@ -72,6 +75,25 @@ def _with_pressures(
     person = replace(person, systolic_mmhg=high, diastolic_mmhg=low)
     cuff = replace(cuff, top_mmhg=min(high + 30.0, 320.0), end_mmhg=max(low - 25.0, 0.0))
     return replace(scenario, person=person, cuff=cuff)
+
+
+def check_own(scenario: Scenario, folder: Path, stem: str, more: tuple[str, ...] = ()) -> None:
+    """Refuse files that the same scenario did not make: it alone would make them again.
+
+    Their names are not given by the user, who may not know what they overwrite.
+    """
+    from tapfall.files.writing import check_new
+    from tapfall.synth import scenario_to_toml
+
+    names = [f"{stem}.{part}" for part in ("toml", "wav", "csv", "truth.json")]
+    beside, text = folder / names[0], scenario_to_toml(scenario).encode()
+    try:
+        if beside.is_file() and beside.stat().st_size == len(text) and beside.read_bytes() == text:
+            return
+    except OSError:  # told by writing, or below
+        pass
+    for name in (*names, *more):
+        check_new(folder / name, "another folder, or what the same scenario made")
 
 
 def write_simulated(scenario: Scenario, folder: Path, stem: str) -> tuple[Path, Path]:

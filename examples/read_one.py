@@ -1,26 +1,48 @@
 """Read a recording from its files and draw it.
 
-Run it with ``python examples/read_one.py``; a folder may follow, where the
-figure is left. Without one it goes into a new temporary folder.
+    python examples/read_one.py [AUDIO CUFFLOG] [-o FOLDER]
+
+Without files it reads a simulated one; without a folder the figure goes into a new
+temporary one.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 import tempfile
 from pathlib import Path
 
 import tapfall
+from tapfall.errors import TapfallError
 from tapfall.show.figure import draw_reading
 
-fixtures = Path(__file__).parents[1] / "synth_fixtures"
-folder = Path(sys.argv[1] if len(sys.argv) > 1 else tempfile.mkdtemp(prefix="tapfall-"))
+FIXTURES = Path(__file__).parents[1] / "synth_fixtures"
 
-recording = tapfall.load(fixtures / "ordinary.flac", fixtures / "ordinary.csv")
-reading = tapfall.take_reading(recording)
-draw_reading(recording, reading, folder / "ordinary.png", title="an ordinary recording")
+parser = argparse.ArgumentParser(
+    description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+)
+parser.add_argument("audio", metavar="AUDIO", nargs="?", help="a sound file")
+parser.add_argument("cuff", metavar="CUFFLOG", nargs="?", help="its cuff log")
+parser.add_argument("-o", "--output", metavar="FOLDER", help="where the figure goes")
+args = parser.parse_args()
+if args.audio is not None and args.cuff is None:
+    parser.error("found AUDIO without CUFFLOG; allowed both or neither")
+audio, cuff = args.audio or FIXTURES / "ordinary.flac", args.cuff or FIXTURES / "ordinary.csv"
+
+try:
+    recording = tapfall.load(audio, cuff)
+    reading = tapfall.take_reading(recording)
+    folder = Path(args.output or tempfile.mkdtemp(prefix="tapfall-"))
+    figure = folder / f"{Path(audio).stem}.png"
+    draw_reading(recording, reading, figure, title=Path(audio).name)
+except TapfallError as fault:
+    parser.exit(2, f"read_one.py: {fault}\n")
 
 for name, one in (("systolic", reading.systolic), ("diastolic", reading.diastolic)):
-    print(f"{name:<10} {one.mmhg:.0f} mmHg, 95 % from {one.low_mmhg:.0f} to {one.high_mmhg:.0f}")
+    if one.mmhg is None:
+        print(f"{name:<10} {one.state}")
+    else:
+        low, high = one.low_mmhg, one.high_mmhg
+        print(f"{name:<10} {one.mmhg:.0f} mmHg, 95 % from {low:.0f} to {high:.0f}")
 print(f"status     {reading.status}")
-print(f"figure     {folder / 'ordinary.png'}")
+print(f"figure     {figure}")

@@ -140,6 +140,31 @@ def test_examples_run(path: Path, tmp_path: Path) -> None:
     assert done.stdout
 
 
+def run_example(name: str, *given: str) -> tuple[int, str, str]:
+    done = subprocess.run(
+        [sys.executable, "-W", "error", str(ROOT / "examples" / name), *given],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    return done.returncode, done.stdout, done.stderr
+
+
+def test_the_first_example_reads_files_that_it_is_given(arm: Path) -> None:
+    code, out, err = run_example("read_one.py", "arm.wav", "arm.csv", "-o", ".")
+    assert (code, err) == (0, "")
+    assert out.splitlines()[-1] == "figure     arm.png"
+    assert (arm / "arm.png").is_file()
+    code, out, err = run_example("read_one.py", "arm.wav")
+    assert (code, out) == (2, "")
+    assert err.endswith("found AUDIO without CUFFLOG; allowed both or neither\n")
+    code, out, err = run_example("read_one.py", "none.wav", "arm.csv")
+    assert (code, out) == (2, "")
+    assert err.startswith("read_one.py: none.wav: found no such file")
+    assert err.count("\n") == 1
+
+
 def test_the_contract_for_devices_tells_when_every_event_comes() -> None:
     from tapfall.events import EventKind
 

@@ -8,6 +8,7 @@ The listener belongs to one thread, which alone calls it.
 from __future__ import annotations
 
 import queue
+import textwrap
 import threading
 import time
 from pathlib import Path
@@ -83,4 +84,4 @@ if systolic is not None and diastolic is not None:
     print(f"{systolic:.0f}/{diastolic:.0f} mmHg, {reading.status}")
 else:
     print(f"no value for both pressures, {reading.status}")
-print(CAUTION)
+print(textwrap.fill(CAUTION, 80))

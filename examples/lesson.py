@@ -1,15 +1,16 @@
 """A lesson from end to end: make a set, answer it, mark it; and how hard the grades are.
 
-    python examples/lesson.py FOLDER [--full]
+    python examples/lesson.py [FOLDER] [--full]
 
-The answers are those of a simulated novice.  ``--full`` measures all grades on 180 items
-each (some minutes) and draws the picture of the README; without it three grades on 6.
+The answers are those of a simulated novice.  Everything goes into a new or empty folder, a
+temporary one unless it is given.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
-import sys
+import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from tapfall.convert import to_json
+from tapfall.errors import InputError
 from tapfall.lesson import (
     GRADES,
     Answers,
@@ -91,20 +93,38 @@ def draw(measured: list[Difficulty], path: Path) -> None:
 
 
 def main() -> None:
-    full = "--full" in sys.argv
-    names = [one for one in sys.argv[1:] if not one.startswith("--")]
-    home = Path(names[0] if names else "tapfall-lesson")
-    home.mkdir(parents=True, exist_ok=True)
-    lesson(home)
-    grades = GRADES if full else (GRADES[0], GRADES[2], GRADES[5])
-    measured = [difficulty(grade, 400 if full else 6, 7) for grade in grades]
+    """Make the lesson, and tell how hard the grades are."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("folder", metavar="FOLDER", nargs="?", help="new or empty")
+    parser.add_argument(
+        "--full",
+        action="store_true",
+        help="measure all grades on 400 items each (some minutes), not three on 6",
+    )
+    args = parser.parse_args()
+    home = Path(args.folder or tempfile.mkdtemp(prefix="tapfall-lesson-"))
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        if any(home.iterdir()):
+            raise InputError(
+                f"{home}: found a folder that holds something; allowed a new or empty one"
+            )
+        lesson(home)
+    except (InputError, OSError) as fault:
+        parser.exit(2, f"lesson.py: {fault}\n")
+    grades = GRADES if args.full else (GRADES[0], GRADES[2], GRADES[5])
+    measured = [difficulty(grade, 400 if args.full else 6, 7) for grade in grades]
+    print(f"\n{measured[0].items} items a grade, standard errors in brackets:")
     for one in measured:
         print(
             f"grade {one.grade}: a novice errs by {one.novice_mmhg:.1f} "
             f"({one.novice_error_mmhg or 0.0:.1f}) mmHg, confidence {one.confidence:.3f} "
-            f"({one.confidence_error or 0.0:.3f}); {one.items} items, standard errors in brackets"
+            f"({one.confidence_error or 0.0:.3f})"
         )
     draw(measured, home / "grades.png")
+    print(f"everything is in {home}")
 
 
 if __name__ == "__main__":

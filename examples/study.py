@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import csv
 import tempfile
+import textwrap
 from dataclasses import replace
 from pathlib import Path
 
@@ -127,8 +128,8 @@ def main() -> None:
     found = agreements_of(study.tables)
     write_agreements(study.folder, found)
     write_study(study.folder / "report.html", study, found)
-    print("\nreport.html shows all of it; its numbers stand in the tables and the JSON beside it")
-    print(f"everything is in {study.folder}\n\n{CAUTION}")
+    print("\nreport.html shows all of it; its numbers stand in the tables and JSON beside it")
+    print(f"everything is in {study.folder}\n\n{textwrap.fill(CAUTION, 80)}")
 
 
 # Worker processes import this file again: without this line each would start a study.

@@ -10,8 +10,10 @@ import pytest
 
 import tapfall
 from tapfall.cli import main
+from tapfall.cli.options import DIASTOLIC_MMHG, SYSTOLIC_MMHG
 from tapfall.files import read_reading
-from tapfall.synth import builtin_names, load_builtin, load_scenario
+from tapfall.synth import Person, builtin_names, load_builtin, load_scenario
+from tapfall.synth.fields import field_table
 
 Output = pytest.CaptureFixture[str]
 
@@ -147,6 +149,12 @@ def test_simulate_a_person(capsys: Output) -> None:
     assert truth["diastolic"]["mmHg"] == pytest.approx(105.0, abs=8.0)
 
 
+def test_the_pressures_that_can_be_given_are_those_of_scenarios() -> None:
+    allowed = {name: span for name, _, span, *_ in field_table(Person)}
+    for span, name in ((SYSTOLIC_MMHG, "systolic_mmhg"), (DIASTOLIC_MMHG, "diastolic_mmhg")):
+        assert "{} to {}".format(*span) == allowed[name]
+
+
 def test_simulate_a_file(capsys: Output) -> None:
     Path("mine.toml").write_text("seed = 3\n[person]\nsystolic_mmhg = 130\n")
     assert main(["simulate", "mine.toml", "-o", "made"]) == 0
@@ -160,7 +168,11 @@ def test_simulate_a_file(capsys: Output) -> None:
         ([], "found no scenario; allowed a name (see tapfall simulate --list)"),
         (["../normal"], "../normal: found no built-in scenario of that name"),
         (["none.toml"], "none.toml: found no such file; allowed a TOML file"),
-        (["normal", "--systolic", "1000"], "person.systolic_mmhg: found 1000"),
+        (
+            ["normal", "--systolic", "1000"],
+            "argument --systolic: found '1000'; allowed 60 to 260 mmHg",
+        ),
+        (["--diastolic", "nan"], "argument --diastolic: found 'nan'; allowed 20 to 180 mmHg"),
         (
             ["normal", "--systolic", "60", "--diastolic", "90"],
             "person.systolic_mmhg: found 60; allowed at least 10 mmHg above",

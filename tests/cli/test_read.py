@@ -151,7 +151,10 @@ def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -
             "argument COMMAND: invalid choice: 'hear' (choose from ",
         ),
         (["read", "a", "b", "c"], "unrecognized arguments: c (see tapfall --help)"),
-        (["read", "a", "b", "--jso", "c"], "unrecognized arguments: --jso c (see tapfall --help)"),
+        (
+            ["read", "a", "b", "--jso", "c"],
+            "unrecognized arguments: --jso c (see tapfall --help)",
+        ),
         (
             ["read", "a", "b", "\x1b[2J\nx"],
             "unrecognized arguments: \\x1b[2J\n  x (see tapfall --help)",
@@ -169,6 +172,16 @@ def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -
         (
             ["read", "a", "b", "--manometer-error", "-3"],
             "argument --manometer-error: found '-3'; allowed 0 to 50 mmHg "
+            "(see tapfall read --help)",
+        ),
+        (
+            ["read", "a", "b", "--manometer-error", "1e300"],
+            "argument --manometer-error: found '1e300'; allowed 0 to 50 mmHg "
+            "(see tapfall read --help)",
+        ),
+        (
+            ["read", "a", "--cuff-channel", "2", "--cuff-scale", "nan"],
+            "argument --cuff-scale: found 'nan'; allowed a number, -1e9 to 1e9 "
             "(see tapfall read --help)",
         ),
         (

@@ -1,4 +1,4 @@
-"""Whole numbers on the command line."""
+"""Numbers on the command line."""
 
 from __future__ import annotations
 
@@ -31,5 +31,28 @@ def whole_number(low: int, high: int | None = None) -> Callable[[str], int]:
             allowed = f"{low} or more" if high is None else f"{low} to {high}"
             raise argparse.ArgumentTypeError(f"found '{text}'; allowed a whole number, {allowed}")
         return int(text)
+
+    return read
+
+
+def real_number(low: float, high: float, unit: str) -> Callable[[str], float]:
+    """Return what reads a number between two bounds.
+
+    Examples
+    --------
+    >>> real_number(0, 50, "mmHg")("1e300")
+    Traceback (most recent call last):
+    ...
+    argparse.ArgumentTypeError: found '1e300'; allowed 0 to 50 mmHg
+    """
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = float("nan")
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"found '{text}'; allowed {low} to {high} {unit}")
+        return value
 
     return read

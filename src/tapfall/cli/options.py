@@ -7,7 +7,7 @@ import math
 
 from tapfall import __version__
 from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
-from tapfall.cli.numbers import whole_number
+from tapfall.cli.numbers import real_number, whole_number
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -26,6 +26,13 @@ FURTHEST_LAG_S = 60
 
 #: How many recordings are simulated at once, or the number of a channel (our choice); a seed.
 _MANY, _SEED = whole_number(1, 100_000), whole_number(0, 2**63 - 1)
+
+#: Pressures of a simulated person, as a scenario has them.
+SYSTOLIC_MMHG, DIASTOLIC_MMHG = (60, 260), (20, 180)
+_SYSTOLIC, _DIASTOLIC = real_number(*SYSTOLIC_MMHG, "mmHg"), real_number(*DIASTOLIC_MMHG, "mmHg")
+_ERROR = real_number(0, 50, "mmHg")
+_RATE = real_number(1000, HIGHEST_RATE_HZ, "Hz")
+_SPEED = real_number(0.01, 1000, "times real time")
 
 
 class Usage(Exception):  # noqa: N818 - it never leaves the command line
@@ -170,9 +177,11 @@ def _fill_simulate(simulate: argparse.ArgumentParser) -> None:
         help="name of a built-in scenario, or a .toml file",
     )
     simulate.add_argument("--list", action="store_true", help="list the built-in scenarios")
-    simulate.add_argument("--systolic", type=_number, metavar="MMHG", help="the person's systolic")
     simulate.add_argument(
-        "--diastolic", type=_number, metavar="MMHG", help="the person's diastolic"
+        "--systolic", type=_SYSTOLIC, metavar="MMHG", help="the person's systolic"
+    )
+    simulate.add_argument(
+        "--diastolic", type=_DIASTOLIC, metavar="MMHG", help="the person's diastolic"
     )
     simulate.add_argument("--count", type=_MANY, default=1, metavar="N", help="how many (1)")
     simulate.add_argument("--seed", type=_SEED, metavar="S", help="the first seed")
@@ -214,12 +223,12 @@ def _add_loading(command: argparse.ArgumentParser, channel: Callable[[str], int 
     )
     command.add_argument(
         "--cuff-scale",
-        type=_number,
+        type=_factor,
         metavar="X",
         help="mmHg per full scale of that channel, or per volt",
     )
     command.add_argument(
-        "--cuff-offset", type=_number, metavar="X", help="mmHg at 0 of that channel (0)"
+        "--cuff-offset", type=_factor, metavar="X", help="mmHg at 0 of that channel (0)"
     )
 
 
@@ -233,7 +242,7 @@ def _add_choices(command: argparse.ArgumentParser) -> None:
         help="last-sound (the default), first-silence or k4",
     )
     command.add_argument(
-        "--manometer-error", type=_error, metavar="X", help="stated error of the manometer, mmHg"
+        "--manometer-error", type=_ERROR, metavar="X", help="stated error of the manometer, mmHg"
     )
 
 
@@ -248,7 +257,7 @@ def _add_listen(command: argparse.ArgumentParser) -> None:
         "SIGTERM end the measurement: its reading is still told. Exit codes: 0 done, 1 done but "
         "the last reading is unreadable, 2 bad input or usage."
     )
-    command.add_argument("--rate", type=_rate, metavar="HZ", help="frames of sound per second")
+    command.add_argument("--rate", type=_RATE, metavar="HZ", help="frames of sound per second")
     command.add_argument(
         "--format", type=_form, metavar="FORM", help="of the samples: s16le or f32le"
     )
@@ -263,7 +272,7 @@ def _add_listen(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument(
         "--speed",
-        type=_speed,
+        type=_SPEED,
         metavar="X",
         help="of the replay: 1 in real time (as fast as can be)",
     )
@@ -271,13 +280,14 @@ def _add_listen(command: argparse.ArgumentParser) -> None:
     _add_choices(command)
 
 
-def _number(text: str) -> float:
+def _factor(text: str) -> float:
+    """A scale or an offset: any number that a sensor could have."""
     try:
         value = float(text)
     except ValueError:
-        value = float("nan")
+        value = math.nan
     if not abs(value) < 1e9:
-        raise argparse.ArgumentTypeError(f"found '{text}'; allowed a number")
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed a number, -1e9 to 1e9")
     return value
 
 
@@ -301,31 +311,10 @@ def _lag(text: str) -> float | None:
     return value
 
 
-def _error(text: str) -> float:
-    value = _number(text)
-    if not 0.0 <= value <= 50.0:
-        raise argparse.ArgumentTypeError(f"found '{text}'; allowed 0 to 50 mmHg")
-    return value
-
-
-def _rate(text: str) -> float:
-    value = _number(text)
-    if not 1000.0 <= value <= HIGHEST_RATE_HZ:
-        raise argparse.ArgumentTypeError(f"found '{text}'; allowed 1000 to {HIGHEST_RATE_HZ} Hz")
-    return value
-
-
 def _form(text: str) -> str:
     if text not in FORMATS:
         raise argparse.ArgumentTypeError(f"found '{text}'; allowed {', '.join(FORMATS)}")
     return text
-
-
-def _speed(text: str) -> float:
-    value = _number(text)
-    if not 0.01 <= value <= 1000.0:
-        raise argparse.ArgumentTypeError(f"found '{text}'; allowed 0.01 to 1000 times real time")
-    return value
 
 
 def _channel(text: str) -> int | str:

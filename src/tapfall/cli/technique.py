@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from tapfall.cli.numbers import real_number
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,18 +33,18 @@ def add_stated(command: argparse.ArgumentParser, *, alone: bool = True) -> None:
 
     if alone:
         add("--arm", _word(("left", "right")), "SIDE", "left or right")
-    add("--arm-cm", _number(ARM_CM, "cm"), "CM", "circumference of the upper arm")
+    add("--arm-cm", real_number(*ARM_CM, "cm"), "CM", "circumference of the upper arm")
     add("--cuff-size", _size, "SIZE", f"{', '.join(SIZES)}, or the bladder in cm: 12x23")
     add("--posture", _word(POSTURES), "WORD", ", ".join(POSTURES))
     add("--arm-support", _word(SUPPORTS), "WORD", "where the arm lay: desk, lap, or at the side")
     add("--back", _word(BACKS), "WORD", " or ".join(BACKS))
     add("--legs", _word(LEGS), "WORD", " or ".join(LEGS))
     add("--talking", _word(("yes", "no")), "WORD", "whether somebody spoke: yes or no")
-    add("--rested", _number(RESTED_MIN, "minutes"), "MINUTES", "rest before the reading")
+    add("--rested", real_number(*RESTED_MIN, "minutes"), "MINUTES", "rest before the reading")
     if alone:
         add(
             "--since-last",
-            _number(SINCE_LAST_S, "seconds"),
+            real_number(*SINCE_LAST_S, "seconds"),
             "SECONDS",
             "since the cuff was released after the reading before",
         )
@@ -88,24 +90,9 @@ def _word(words: tuple[str, ...]) -> Callable[[str], str]:
     return kind
 
 
-def _number(span: tuple[int, int], unit: str) -> Callable[[str], float]:
-    low, high = span
-
-    def kind(text: str) -> float:
-        try:
-            value = float(text)
-        except ValueError:
-            value = float("nan")
-        if not low <= value <= high:
-            raise argparse.ArgumentTypeError(f"found '{text}'; allowed {low} to {high} {unit}")
-        return value
-
-    return kind
-
-
 def arm_cm_of(text: str) -> float:
     """Return the circumference of an arm as it is written, cm."""
-    return _number(ARM_CM, "cm")(text)
+    return real_number(*ARM_CM, "cm")(text)
 
 
 def cuff_size_of(text: str) -> str | tuple[float, float]:

@@ -80,6 +80,10 @@ def test_json_alone_stands_on_standard_output(
         (["make", "--grade", "1", "--count", "0", "-o", "{home}/n"], "count is 0"),
         (["make", "--grade", "1", "-o", "{home}"], "holds something"),
         (["make", "--grade", "1", "-o", ""], "empty name"),
+        (
+            ["make", "--grade", "1", "-o", "{home}/n", "-x"],
+            "unrecognized arguments: -x (see tapfall lesson make --help)",
+        ),
         (["mark", "{home}/answers.json", "{home}/answers.json"], "schema: found"),
         (["mark", "{home}/set-key.json", "{home}/none.json"], "no such file"),
         (["mark", "{home}/set-key.json", "{home}/answers.json", "--pass", "x"], "--pass: found"),

@@ -150,14 +150,14 @@ def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -
             ["hear"],
             "argument COMMAND: invalid choice: 'hear' (choose from ",
         ),
-        (["read", "a", "b", "c"], "unrecognized arguments: c (see tapfall --help)"),
+        (["read", "a", "b", "c"], "unrecognized arguments: c (see tapfall read --help)"),
         (
             ["read", "a", "b", "--jso", "c"],
-            "unrecognized arguments: --jso c (see tapfall --help)",
+            "unrecognized arguments: --jso c (see tapfall read --help)",
         ),
         (
             ["read", "a", "b", "\x1b[2J\nx"],
-            "unrecognized arguments: \\x1b[2J\n  x (see tapfall --help)",
+            "unrecognized arguments: \\x1b[2J\n  x (see tapfall read --help)",
         ),
         (
             ["read", "a", "b", "--lag", "soon"],

@@ -64,7 +64,11 @@ def parsed(given: list[str]) -> argparse.Namespace:
         After ``--help`` and ``--version``.
     """
     chosen = next((one for one in given if not one.startswith("-")), None)
-    return _parser(chosen).parse_args(given)
+    args, left = _parser(chosen).parse_known_args(given)
+    if left:
+        named = ["tapfall", args.command, *([args.action] if args.command == "lesson" else [])]
+        raise Usage(f"unrecognized arguments: {' '.join(left)} (see {' '.join(named)} --help)")
+    return args
 
 
 def _parser(chosen: str | None) -> _Parser:

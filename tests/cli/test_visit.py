@@ -259,6 +259,10 @@ def test_hostile_names(two: Path, capsys: Output, monkeypatch: pytest.MonkeyPatc
             ["r1.json", "r2.json", "r3.json", "--arm", "left,right"],
             "--arm: found 2 arms for 3 recordings; allowed one for all or one for each",
         ),
+        (
+            ["r1.json", "--arm", "left,right"],
+            "--arm: found 2 arms for 1 recording; allowed one for all or one for each",
+        ),
         (["r1.json", "--json", "r1.json"], "r1.json: found an input; allowed an output"),
         (["r1.json", "--table", "r1.json"], "r1.json: found an input; allowed an output"),
         (["list.csv", "--table", "x.wav"], "x.wav: found an input; allowed an output that"),

@@ -206,6 +206,7 @@ def test_too_few_values() -> None:
         assert (found.statistic, found.p_value, found.effect) == (None, None, None)
         assert "too few to tell" in found.sentence
     assert len(check_observer([])) == 4
+    assert check_observer([120])[0].sentence.startswith("1 value is too few to tell; ")
 
 
 @pytest.mark.parametrize("bad", [120.5, -2, 401, math.nan, math.inf])

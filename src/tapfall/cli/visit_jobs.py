@@ -210,7 +210,7 @@ def arms_of(stated: tuple[str, ...] | None, count: int) -> tuple[str | None, ...
         return (None,) * count
     if len(stated) not in (1, count):
         raise SettingError(
-            f"--arm: found {len(stated)} arms for {count} recordings; allowed one for all or "
-            "one for each"
+            f"--arm: found {len(stated)} arms for {count} recording{'' if count == 1 else 's'}; "
+            "allowed one for all or one for each"
         )
     return stated if len(stated) > 1 else stated * count

@@ -226,8 +226,9 @@ def _state(p_value: float, large: bool) -> FindingState:
 
 
 def _too_few(check: str, found: int, wanted: int, source: str) -> ObserverFinding:
+    values = "value is" if found == 1 else "values are"
     return ObserverFinding(
         check=check, state=FindingState.UNKNOWN, statistic=None, freedom=None, p_value=None,
-        effect=None, sentence=f"{found} values are too few to tell; {wanted} are needed.",
+        effect=None, sentence=f"{found} {values} too few to tell; {wanted} are needed.",
         source=source,
     )  # fmt: skip

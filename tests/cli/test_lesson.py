@@ -63,6 +63,22 @@ def test_a_perfect_reader_passes(home: Path, capsys: pytest.CaptureFixture[str])
     assert (home / "m.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
 
 
+def test_links_lead_to_the_set_of_the_key_and_the_page_stays_outside(
+    home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    given = ["lesson", "make", "--grade", "1", "--count", "1", "-o", str(tmp_path / "other")]
+    assert main(given) == 0
+    given = ["lesson", "mark", str(home / "set-key.json"), str(home / "answers.json")]
+    capsys.readouterr()
+    page = tmp_path / "m.html"
+    assert main([*given, "--report", str(page), "--set", str(tmp_path / "other")]) == 2
+    assert capsys.readouterr().err.startswith(f"tapfall: {tmp_path}/other: found the set '")
+    page = home / "set" / "m.html"
+    assert main([*given, "--report", str(page), "--set", str(home / "set")]) == 2
+    assert "found a page with the answers in the folder of the" in capsys.readouterr().err
+    assert not page.exists()
+
+
 def test_json_alone_stands_on_standard_output(
     home: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -68,8 +68,24 @@ def test_a_class_and_its_progress(home: Path, capsys: Output) -> None:
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        (["a-key.json", "k-1.json"], "set_id: found 'cd34'; allowed 'ab12'"),
+        (
+            ["a-key.json", "class.csv", "k-1.json"],
+            "tapfall: k-1.json: answers of k-1: set_id: found 'cd34'; allowed 'ab12', that of",
+        ),
+        (
+            ["a-key.json", "item.csv"],
+            "tapfall: item.csv: answers of k: found the item 'item-99'; allowed the key's",
+        ),
+        (["a-key.json", "class.csv", "class.csv"], "tapfall: class.csv: answers of k-1: found "),
         (["a-key.json", "class.csv", "class.csv"], "twice; allowed once"),
+        (
+            ["a-key.json", "class.csv", "--report", "m.html", "--set", "none"],
+            "tapfall: none: found no such folder; allowed the set's folder",
+        ),
+        (
+            ["a-key.json", "class.csv", "--report", "m.html", "--set", "."],
+            "tapfall: set.json: found no such file",
+        ),
         (["a-key.json", "class.csv", "--key", "a-key.json"], "two keys of the set 'ab12'"),
         (["a-key.json", "class.csv", "--csv", "x.csv", "--learners", "./x.csv"], "two outputs"),
         (["a-key.json", "class.csv", "--learners", "class.csv"], "overwrites no input"),
@@ -83,6 +99,7 @@ def test_what_cannot_be_marked_is_one_line(
 ) -> None:
     head = "set_id,learner,item,systolic_mmHg,diastolic_mmHg"
     (home / "bad.csv").write_text(f"{head}\nab12,k,item-01,120,80\nab12,k,item-02,=1+1,80\n")
+    (home / "item.csv").write_text(f"{head}\nab12,k,item-99,120,80\n")
     before = sorted(home.iterdir())
     assert main(["lesson", "mark", *given]) == 2
     said = capsys.readouterr()

@@ -7,6 +7,10 @@ import argparse
 from tapfall.cli.codes import DONE
 from tapfall.cli.output import check_report, say
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from tapfall.lesson import Answers, Key
+
 #: What passes unless chosen.
 PASS_RULE = "expert-1991"
 
@@ -55,13 +59,13 @@ def run(args: argparse.Namespace) -> int:
     """Mark the answers and say what was found."""
     import os
 
-    from tapfall.errors import SettingError
+    from tapfall.errors import InputError, SettingError
     from tapfall.files import check_writable, write_json
     from tapfall.files.names import label_of
     from tapfall.files.tables import table_text
     from tapfall.files.writing import json_text, write_bytes
     from tapfall.lesson import mark, pass_rule, read_key, read_sessions
-    from tapfall.lesson.marking import marks_record
+    from tapfall.lesson.marking import check_answers, marks_record
     from tapfall.lesson.marktables import (
         SESSION_COLUMNS,
         VALUE_COLUMNS,
@@ -85,7 +89,16 @@ def run(args: argparse.Namespace) -> int:
                 f"{label_of(name)}: found two outputs under one name; allowed a name for each"
             )
     key, others = read_key(args.key), [read_key(name) for name in args.others]
-    given = [one for name in args.answers for one in read_sessions(name)]
+    if args.set is not None:
+        _check_set(args.set, args.report, key)
+    given: list[Answers] = []
+    for name in args.answers:
+        found = read_sessions(name)
+        try:
+            check_answers((key, *others), (*given, *found))
+        except InputError as fault:
+            raise InputError(f"{label_of(name)}: {fault}") from None
+        given += found
     marked = mark(key, given, rule, others=others)
     for name, columns, rows in (
         (args.csv, VALUE_COLUMNS, value_rows),
@@ -102,3 +115,22 @@ def run(args: argparse.Namespace) -> int:
         write_json(args.json, record)
     say(json_text(record) if args.json == "-" else marked_text(marked))
     return DONE
+
+
+def _check_set(folder: str, report: str, key: Key) -> None:
+    """Refuse a folder that the page could not link to, or that the page must not lie in."""
+    from pathlib import Path
+
+    from tapfall.errors import InputError, shown
+    from tapfall.files.names import label_of
+    from tapfall.lesson.sets import check_outside, read_set
+
+    if not Path(folder).is_dir():
+        raise InputError(f"{label_of(folder)}: found no such folder; allowed the set's folder")
+    found = read_set(folder).set_id
+    if found != key.set_id:
+        raise InputError(
+            f"{label_of(folder)}: found the set {shown(found)}; allowed {shown(key.set_id)}, "
+            "that of the key"
+        )
+    check_outside(report, folder)

@@ -106,7 +106,7 @@ def _of_set(args: argparse.Namespace) -> int:
     from tapfall.files import check_writable, write_bytes
     from tapfall.lesson.nouns import Mode
     from tapfall.lesson.page import Choices, page_html
-    from tapfall.lesson.sets import read_set
+    from tapfall.lesson.sets import check_outside, read_set
     from tapfall.lesson.setsound import set_sounds
 
     lesson = read_set(args.set)
@@ -116,28 +116,13 @@ def _of_set(args: argparse.Namespace) -> int:
     key = _key(lesson, key_path, mode) if tells else None
     check_writable(args.output, (key_path,) if tells else ())
     if tells:
-        _check_outside(args.output, args.set)
+        check_outside(args.output, args.set)
     made = set_sounds(lesson, args.set)
     choices = Choices(mode=mode, language=args.language, key=key, simulated=made.simulated)
     page = page_html(lesson, made.sounds, choices).encode("utf-8")
     write_bytes(args.output, page)
     say(_told(args.output, len(page), len(lesson.items), choices))
     return DONE
-
-
-def _check_outside(page: str, place: str) -> None:
-    """Refuse a page with the answers among the files that learners get."""
-    from pathlib import Path
-
-    from tapfall.errors import InputError
-    from tapfall.files.names import label_of
-
-    home = Path(place) if Path(place).is_dir() else Path(place).parent
-    if Path(page).resolve().is_relative_to(home.resolve()):
-        raise InputError(
-            f"{label_of(page)}: found a page with the answers in the folder of the learners; "
-            "allowed elsewhere"
-        )
 
 
 def _set_key(args: argparse.Namespace) -> str:

@@ -209,7 +209,7 @@ def mark(
         if one_key.set_id in keys:
             raise InputError(f"found two keys of the set {shown(one_key.set_id)}; allowed one")
         keys[one_key.set_id] = one_key
-    _check(keys, given)
+    check_answers(tuple(keys.values()), given)
     spelt = {one.learner.upper(): one.learner for one in reversed(given)}
     ordered = sorted(given, key=lambda one: (one.learner.upper(), saved_at(one)))
     work = [_session(keys[one.set_id], one, spelt[one.learner.upper()], rule) for one in ordered]
@@ -222,7 +222,15 @@ def mark(
     )
 
 
-def _check(keys: dict[str, Key], given: Sequence[Answers]) -> None:
+def check_answers(known_keys: Sequence[Key], given: Sequence[Answers]) -> None:
+    """Raise where answers are to no set that there is a key of.
+
+    Raises
+    ------
+    InputError
+        A set or an item is none of the keys', or a session stands twice.
+    """
+    keys = {key.set_id: key for key in known_keys}
     seen: set[tuple[str, str, object]] = set()
     for one in given:
         who = f"answers of {shown(one.learner)[1:-1]}"

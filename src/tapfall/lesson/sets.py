@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -33,6 +34,33 @@ def key_beside(folder: PathLike) -> Path:
     if home.name in ("", ".."):
         home = home.resolve()
     return home.with_name(f"{home.name}-key.json")
+
+
+def check_outside(page: PathLike, place: PathLike) -> None:
+    """Raise where a page that tells the answers would lie among what learners get.
+
+    Parameters
+    ----------
+    page
+        The page to be.
+    place
+        The set's folder, or its ``set.json``.
+
+    Raises
+    ------
+    InputError
+        The page would lie in the folder.
+
+    Examples
+    --------
+    >>> check_outside("first.html", "first")
+    """
+    home = Path(place).parent if Path(place).is_file() else Path(place)
+    if Path(os.path.realpath(page)).is_relative_to(os.path.realpath(home)):
+        raise InputError(
+            f"{label_of(page)}: found a page with the answers in the folder of the learners; "
+            "allowed elsewhere"
+        )
 
 
 def write_set(path: PathLike, lesson: LessonSet) -> None:

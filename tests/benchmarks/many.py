@@ -55,9 +55,11 @@ def lesson_row(folder: Path, name: str = "3", items: int = ITEMS) -> Row:
         simulate(scenario)
     simulated_s = time.perf_counter() - began_s
     began_s = time.perf_counter()
-    make_set(Order(grade=grade, count=items, seed=5), folder / "set")
+    made = make_set(Order(grade=grade, count=items, seed=5), folder / "set")
     made_s = time.perf_counter() - began_s
-    shutil.rmtree(folder / "set")
+    shutil.rmtree(made.folder)
+    for path in (made.key_path, made.teacher_path):
+        path.unlink()
     return Row(
         what=f"a set of {items} items of grade {name} with its sheets, {made_s:.1f} s",
         against=f"simulating {items} recordings, {simulated_s:.1f} s",

@@ -117,7 +117,10 @@ def learn_template(
     for _ in range(3):
         segments = shifts[rows, at]
         leader = _principal(segments)[0]
-        match = shifts @ leader
+        # At each shift what the leader holds of the window, as one product for all.
+        spread = np.concatenate([np.zeros(2 * margin), leader[::-1], np.zeros(2 * margin)])
+        moved = np.lib.stride_tricks.sliding_window_view(spread, 2 * margin + 1)[::-1]
+        match = wide @ np.ascontiguousarray(moved)
         # One sign for all: a template is a waveform, not its mirror image.
         if np.sum(match[rows, at]) < 0:
             match = -match

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import fft
 
 from tapfall.model import FloatArray
@@ -68,7 +69,11 @@ def _frames(sound: FloatArray, rate_hz: float) -> tuple[FloatArray, int]:
     view = np.lib.stride_tricks.sliding_window_view(sound, size)[:: size // 2]
     taper = np.hanning(size + 2)[1:-1]
     spectra = fft.rfft(view * taper, axis=1)
-    return np.abs(spectra) ** 2 / float(np.sum(taper**2)), size
+    return _power(spectra) / float(np.sum(taper**2)), size
+
+
+def _power(spectra: NDArray[np.complex128]) -> FloatArray:
+    return spectra.real**2 + spectra.imag**2
 
 
 def _spectrum_at(sound: FloatArray, rate_hz: float, start_s: FloatArray, size: int) -> FloatArray:
@@ -77,7 +82,7 @@ def _spectrum_at(sound: FloatArray, rate_hz: float, start_s: FloatArray, size: i
     first = np.clip(np.rint(start_s * rate_hz).astype(np.intp), 0, sound.size - window)
     windows = np.lib.stride_tricks.sliding_window_view(sound, window)[first]
     spectra = fft.rfft(windows * np.hanning(window + 2)[1:-1], size, axis=1)
-    return np.asarray(np.median(np.abs(spectra) ** 2, axis=0) / (0.375 * window))
+    return np.asarray(np.median(_power(spectra), axis=0) / (0.375 * window))
 
 
 def whiten(

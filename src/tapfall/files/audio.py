@@ -285,10 +285,13 @@ def _read(
     means: list[NDArray[np.float64]] = []
     got = 0
     while got < frames:
-        part = track.read(min(step, frames - got), dtype="float32", always_2d=True)
+        if channels == 1:  # into its place, without a copy
+            part = track.read(out=samples[got : got + step]).reshape(-1, 1)
+        else:
+            part = track.read(min(step, frames - got), dtype="float32", always_2d=True)
+            samples[got : got + len(part)] = part[:, sound_index]
         if len(part) == 0:
             raise _truncated(label, got / rate_hz, frames / rate_hz)
-        samples[got : got + len(part)] = part[:, sound_index]
         got += len(part)
         if cuff_index is not None:
             edges = np.arange(0, len(part), block)

@@ -28,7 +28,7 @@ class Row:
 def medians_s(
     candidates: Mapping[str, Callable[[], object]], *, runs: int = RUNS, warm: bool = True
 ) -> dict[str, float]:
-    """Run candidates in turn and return the median time of each in seconds.
+    """Run candidates in turn, there and back; return the median time of each in seconds.
 
     Parameters
     ----------
@@ -40,8 +40,10 @@ def medians_s(
         Whether each is run once before, uncounted.
     """
     times: dict[str, list[float]] = {name: [] for name in candidates}
+    order = list(candidates.items())
     for index in range(-1 if warm else 0, runs):
-        for name, call in candidates.items():
+        order.reverse()  # what ran before leaves its traces: nobody always follows the same
+        for name, call in order:
             start_s = time.perf_counter()
             call()
             if index >= 0:

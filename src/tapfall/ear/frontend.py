@@ -340,9 +340,14 @@ class FrontEnd:
         """Low-pass, decimate, high-pass; the filters remember where they are."""
         made, seen = self.design, self._seen
         if made.coarse.size:
-            whole = np.concatenate([self._before, block], dtype=np.float32)
-            self._before = whole[whole.size - self._before.size :].copy()
-            block = _coarsened(made, whole, -seen % made.coarse_factor)
+            heard = block.astype(np.float32, copy=False)
+            skip, carried = -seen % made.coarse_factor, self._before.size
+            seam = np.concatenate([self._before, heard[:carried]])
+            self._before = np.concatenate([self._before, heard[-carried:]])[-carried:]
+            # Without a copy of the whole: what reaches back, then what the push holds itself.
+            first = _coarsened(made, seam, skip)
+            skip += first.size * made.coarse_factor - carried
+            block = np.concatenate([first, _coarsened(made, heard, skip)])
             seen = -(-seen // made.coarse_factor)
         if self._low_carry.size and block.size:
             block, self._low_carry = signal.sosfilt(made.low_pass, block, zi=self._low_carry)

@@ -213,9 +213,9 @@ def _draw(chain: Chain, forward: FloatArray) -> np.ndarray:
     edges = np.cumsum(weight)
     state = np.searchsorted(edges, uniform[-1] * edges[-1])
     heard[:, -1] = SOUNDS[state]
+    every = np.cumsum(forward[:-1, :, None] * chain.transition, axis=1)
     for i in range(n - 2, -1, -1):
-        edges = np.cumsum(forward[i][:, None] * chain.transition, axis=0)
-        chosen = edges[:, state]
+        chosen = every[i][:, state]
         state = np.argmax(chosen > uniform[i] * chosen[-1], axis=0)
         heard[:, i] = SOUNDS[state]
     return heard

@@ -78,6 +78,10 @@ def test_what_frames_refuse() -> None:
         "standard input: found nan at sample 3; allowed finite samples (see the rate and the "
         "format)"
     )
+    # What is no number may signal it, which numpy would warn of.
+    signalling = np.array([0x7FA00000], "<u4").tobytes()
+    with pytest.raises(AudioError, match=r"^standard input: found nan at sample 1; "):
+        Frames("f32le", 4000.0).take(signalling)
     # What 16-bit integers look like when they are taken for floats.
     data = np.array([0.0, -1e30], "<f4").tobytes()
     with pytest.raises(AudioError) as sound:

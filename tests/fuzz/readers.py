@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -16,6 +17,8 @@ from tapfall.convert import to_json
 from tapfall.ear import Listener
 from tapfall.files import read_cuff_log, read_reading, record_of
 from tapfall.files.audio import read_sound
+from tapfall.files.cufflines import CuffLines
+from tapfall.files.pcm import CuffScale, Frames
 from tapfall.files.visitlist import read_visit_list
 from tapfall.files.writtenlist import read_written
 from tapfall.lesson import Answers, Mode, read_answers, read_key, read_set
@@ -76,6 +79,34 @@ def _read_state(path: Path) -> Any:
         return Listener.from_state(dict(state))
 
 
+def _frames() -> bytes:
+    time_s = np.arange(1200) / 4000.0
+    both = np.stack([0.1 * np.sin(700.0 * time_s), 0.5 - 0.1 * time_s], axis=1)
+    return both.astype("<f4").tobytes()
+
+
+def _read_frames(path: Path) -> Any:
+    """Frames of sound and pressure in pieces, as they come in on standard input."""
+    data, ear = path.read_bytes(), Listener(rate_hz=4000.0)
+    frames = Frames("f32le", 4000.0, CuffScale(channel=2, scale_mmhg=300.0))
+    cuts = [0, len(data) // 3, len(data) // 3 + 5, len(data)]
+    pieces = [frames.take(data[a:b]) for a, b in itertools.pairwise(cuts)]
+    for piece in (*pieces, frames.end()):
+        ear.push_audio(piece.samples)
+        ear.push_cuff(piece.time_s, piece.pressure_mmhg)
+    return ear.snapshot()
+
+
+def _read_lines(path: Path) -> Any:
+    """Lines of pressure in pieces, as they come in from a pipe."""
+    data, lines = path.read_bytes(), CuffLines("pipe")
+    for part in (data[:7], data[7:40], data[40:]):
+        lines.take(part)
+        while lines.next_s is not None:
+            lines.rows_until(1.0)
+    return lines.end(whole=True)
+
+
 def readers() -> dict[str, Reader]:
     """Return every reader by name."""
     set_of = made.lesson(2)
@@ -89,8 +120,17 @@ def readers() -> dict[str, Reader]:
     return {
         "sound": Reader(
             read=read_sound,
-            wholes=(_sound("WAV", "PCM_16"), _sound("FLAC", "PCM_16"), _sound("AIFF", "PCM_24")),
+            wholes=(
+                _sound("WAV", "PCM_16"),
+                _sound("WAV", "FLOAT"),
+                _sound("FLAC", "PCM_16"),
+                _sound("AIFF", "PCM_24"),
+            ),
             suffix=".wav",
+        ),
+        "frames": Reader(read=_read_frames, wholes=(_frames(),), suffix=".raw"),
+        "cuff lines": Reader(
+            read=_read_lines, wholes=(log, log.partition(b"\n")[2]), suffix=".csv"
         ),
         "cuff log": Reader(read=read_cuff_log, wholes=(log,), suffix=".csv"),
         "reading": Reader(

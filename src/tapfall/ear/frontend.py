@@ -238,7 +238,8 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
         with np.errstate(over="ignore", invalid="ignore"):
             total = float(np.dot(array, array))
         if not total <= LARGEST_SAMPLE**2:
-            bad = np.flatnonzero(~(np.abs(array) <= LARGEST_SAMPLE))
+            with np.errstate(invalid="ignore"):
+                bad = np.flatnonzero(~(np.abs(array) <= LARGEST_SAMPLE))
             if bad.size:
                 found = array[bad[0]]
                 allowed = f"at most {LARGEST_SAMPLE:g}" if np.isfinite(found) else "finite numbers"

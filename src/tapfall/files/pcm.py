@@ -102,8 +102,8 @@ class Frames:
         values = np.frombuffer(held[:whole], self._dtype).reshape(-1, self._width)
         values = values.astype(self._dtype.newbyteorder("="), copy=False)
         sound = values[:, 0 if self._cuff is None or self._cuff.channel == 2 else 1]
-        # Integers stay below it, whatever they hold.
-        bad = np.flatnonzero(~(np.abs(sound, dtype=np.float64) <= LARGEST_SAMPLE))
+        with np.errstate(invalid="ignore"):  # some of what is no number signals
+            bad = np.flatnonzero(~(np.abs(sound) <= LARGEST_SAMPLE))
         if bad.size:
             found = sound[bad[0]]
             allowed = f"at most {LARGEST_SAMPLE:g}" if np.isfinite(found) else "finite samples"

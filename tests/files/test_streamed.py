@@ -82,6 +82,9 @@ def test_what_frames_refuse() -> None:
     signalling = np.array([0x7FA00000], "<u4").tobytes()
     with pytest.raises(AudioError, match=r"^standard input: found nan at sample 1; "):
         Frames("f32le", 4000.0).take(signalling)
+    both = np.zeros(80, "<f4").tobytes()[:-4] + signalling
+    with pytest.raises(CuffLogError, match=r"^standard input: found nan mmHg at "):
+        Frames("f32le", 4000.0, CuffScale(channel=2, scale_mmhg=300.0)).take(both)
     # What 16-bit integers look like when they are taken for floats.
     data = np.array([0.0, -1e30], "<f4").tobytes()
     with pytest.raises(AudioError) as sound:

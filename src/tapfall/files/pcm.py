@@ -114,8 +114,9 @@ class Frames:
         self.samples += len(sound)
         times, pressures = _NONE, _NONE
         if self._cuff is not None:
-            raw = values[:, self._cuff.channel - 1] / self._full_scale
-            self._pressures = np.concatenate([self._pressures, raw.astype(np.float64)])
+            with np.errstate(invalid="ignore"):  # told with its time below
+                raw = (values[:, self._cuff.channel - 1] / self._full_scale).astype(np.float64)
+            self._pressures = np.concatenate([self._pressures, raw])
             times, pressures = self._means(len(self._pressures) // self._block * self._block)
         return Piece(samples=np.ascontiguousarray(sound), time_s=times, pressure_mmhg=pressures)
 

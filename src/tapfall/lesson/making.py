@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -27,6 +26,7 @@ from tapfall.lesson.nouns import (
     Sex,
 )
 from tapfall.model import FloatArray, State
+from tapfall.study.pool import cores
 from tapfall.synth import Scenario, Simulation, simulate
 from tapfall.synth.render import outline_of
 from tapfall.synth.simulate import expected_readings
@@ -194,7 +194,7 @@ def _all_readable(
     grade: Grade, planned: list[tuple[Wanted, Scenario]], told: Callable[[int], None] | None
 ) -> list[Simulation]:
     """Simulate what was planned, several at a time: filters and sums leave the cores free."""
-    pool = ThreadPoolExecutor(min(os.cpu_count() or 1, MOST_AT_ONCE))
+    pool = ThreadPoolExecutor(min(cores(), MOST_AT_ONCE))
     found: list[Simulation] = []
     try:
         for one in pool.map(lambda each: _readable(grade, *each), planned):

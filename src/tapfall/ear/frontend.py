@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from tapfall.bounds import LARGEST_SAMPLE, LOWEST_RATE_HZ
+from tapfall.bounds import LARGEST_SAMPLE, LOWEST_RATE_HZ, first_no_sound
 from tapfall.errors import AudioError, MisuseError
 from tapfall.model import FloatArray
 
@@ -238,12 +238,11 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
         with np.errstate(over="ignore", invalid="ignore"):
             total = float(np.dot(array, array))
         if not total <= LARGEST_SAMPLE**2:
-            with np.errstate(invalid="ignore"):
-                bad = np.flatnonzero(~(np.abs(array) <= LARGEST_SAMPLE))
-            if bad.size:
-                found = array[bad[0]]
+            first = first_no_sound(array)
+            if first is not None:
+                found = array[first]
                 allowed = f"at most {LARGEST_SAMPLE:g}" if np.isfinite(found) else "finite numbers"
-                raise AudioError(f"audio sample {bad[0]} is {found:g}; allowed {allowed}")
+                raise AudioError(f"audio sample {first} is {found:g}; allowed {allowed}")
     return array
 
 

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tapfall.bounds import LARGEST_SAMPLE, LOWEST_RATE_HZ
+from tapfall.bounds import LARGEST_SAMPLE, LOWEST_RATE_HZ, first_no_sound
 from tapfall.errors import AudioError, SettingError, printable
 from tapfall.files.names import PathLike, label_of, open_regular
 
@@ -304,7 +304,8 @@ def check_samples(label: str, samples: NDArray[np.float32]) -> None:
     """Raise where samples are not finite, beyond what sound can be, or all alike."""
     low, high = float(samples.min()), float(samples.max())
     if not (low >= -LARGEST_SAMPLE and high <= LARGEST_SAMPLE):
-        where = int(np.flatnonzero(~(np.abs(samples) <= LARGEST_SAMPLE))[0])
+        where = first_no_sound(samples)
+        assert where is not None  # a NaN, or the least or greatest
         finite = np.isfinite(samples[where])
         raise AudioError(
             f"{label}: found {samples[where]:g} at sample {where + 1}; allowed "

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tapfall.bounds import HIGHEST_MMHG, LARGEST_SAMPLE, LOWEST_MMHG
+from tapfall.bounds import HIGHEST_MMHG, LARGEST_SAMPLE, LOWEST_MMHG, first_no_sound
 from tapfall.errors import AudioError, CuffLogError
 from tapfall.files.audio import PRESSURE_RATE_HZ
 from tapfall.model import FloatArray
@@ -102,13 +102,12 @@ class Frames:
         values = np.frombuffer(held[:whole], self._dtype).reshape(-1, self._width)
         values = values.astype(self._dtype.newbyteorder("="), copy=False)
         sound = values[:, 0 if self._cuff is None or self._cuff.channel == 2 else 1]
-        with np.errstate(invalid="ignore"):  # some of what is no number signals
-            bad = np.flatnonzero(~(np.abs(sound) <= LARGEST_SAMPLE))
-        if bad.size:
-            found = sound[bad[0]]
+        first = first_no_sound(sound)
+        if first is not None:
+            found = sound[first]
             allowed = f"at most {LARGEST_SAMPLE:g}" if np.isfinite(found) else "finite samples"
             raise AudioError(
-                f"standard input: found {found:g} at sample {self.samples + bad[0] + 1}; "
+                f"standard input: found {found:g} at sample {self.samples + first + 1}; "
                 f"allowed {allowed} (see the rate and the format)"
             )
         self.samples += len(sound)

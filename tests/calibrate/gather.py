@@ -285,7 +285,7 @@ def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
 
 def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     """Measures of each round, of muffling, presence and confidence, with their truth."""
-    from tapfall.ear import compose, judge, taking, thresholds
+    from tapfall.ear import compose, judge, taking, thresholds, weighed
     from tapfall.ear.muffling import LEAST_SOUNDS, muffling_measures
     from tapfall.ear.presence import presence_measures
     from tests.accuracy.scoring import score
@@ -299,7 +299,7 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     present: list[Any] = []
     with (
         _watching(judge, "_hear", rounds),
-        _watching(compose, "presence", present),
+        _watching(weighed, "presence", present),
         _watching(compose, "character", shown),
         _watching(compose, "find_muffling", sought),
         _watching(thresholds, "above_measures", above),

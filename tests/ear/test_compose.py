@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from typing import Any
 
 import jsonschema
 import numpy as np
 import pytest
 
-from tapfall.ear import compose, take_reading
+from tapfall.ear import compose, reader, take_reading
 from tapfall.ear.character import Character
+from tapfall.ear.evidence import MEASURES
 from tapfall.ear.muffling import Muffled
+from tapfall.ear.thresholds import _low_diastolic_mmhg
 from tapfall.files import load, reading_schema, record_of
 from tapfall.model import (
     REVIEW_FLAGS,
@@ -316,3 +320,75 @@ def test_heavily_clipped_sound_asks_for_a_person_and_is_never_sure(name: str) ->
 def test_a_slow_log_is_called_coarse() -> None:
     assert Flag.COARSE_CUFF_LOG in fixture_reading("slow_rounded_log").flags
     assert Flag.COARSE_CUFF_LOG not in fixture_reading("ordinary").flags
+
+
+# --- what is told at all -----------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def composed() -> tuple[Any, ...]:
+    """What the reading of a fixture was composed of."""
+    seen: list[Any] = []
+    plain = reader.compose
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(reader, "compose", lambda *given: seen.append(given) or plain(*given))
+        take_reading(fixture("ordinary"))
+    return tuple(seen[-1])
+
+
+def composed_with(composed: tuple[Any, ...], **changes: Any) -> Reading:
+    record, pulses, weighed, chosen, noticed = composed
+    return compose.compose(record, pulses, replace(weighed, **changes), chosen, noticed)
+
+
+@pytest.mark.parametrize(
+    ("ratio_db", "loud_nats", "reason"),
+    [
+        (2.7, 3.9, Reason.NOISE_HIDES),
+        (2.8, 3.9, None),
+        # Hum is taken out before anything is heard.
+        (2.7, 4.0, None),
+        (None, 3.9, None),
+    ],
+)
+def test_noise_that_hides_the_weak_sounds_is_refused(
+    composed: tuple[Any, ...],
+    ratio_db: float | None,
+    loud_nats: float,
+    reason: Reason | None,
+) -> None:
+    weighed = composed[2]
+    evidence = weighed.listening.evidence
+    measures = evidence.measures.copy()
+    measures[:, MEASURES.index("loud_over_floor")] = loud_nats
+    listening = replace(weighed.listening, evidence=replace(evidence, measures=measures))
+    told = replace(weighed.told, listening=listening, signal_to_noise_db=ratio_db)
+    quality = replace(weighed.quality, signal_to_noise_db=ratio_db)
+    reading = composed_with(composed, told=told, quality=quality)
+    assert reading.reasons == (() if reason is None else (reason,))
+    assert (Flag.NOISY in reading.flags) is (ratio_db is not None)
+    assert (reading.systolic.mmhg is None) is (reason is not None)
+
+
+@pytest.mark.parametrize(
+    ("low_mmhg", "to_zero"), [(60.0, False), (20.0, False), (19.9, True), (None, True)]
+)
+def test_an_end_that_may_lie_below_20_mmhg_goes_on_to_zero(
+    composed: tuple[Any, ...], low_mmhg: float | None, to_zero: bool
+) -> None:
+    last = Threshold(state=State.OBSERVED, mmhg=70.0, low_mmhg=low_mmhg, high_mmhg=80.0)
+    assert compose._to_zero(composed[2].told, last) is to_zero
+    # Where no end was seen, what was heard decides.
+    assert not compose._to_zero(composed[2].told, Threshold(state=State.NOT_REACHED))
+
+
+@pytest.mark.parametrize(("shift_mmhg", "by_share"), [(0.0, False), (60.0, True)])
+def test_a_diastolic_far_below_the_systolic_is_doubted(
+    composed: tuple[Any, ...], shift_mmhg: float, by_share: bool
+) -> None:
+    told = composed[2].told
+    moved = replace(told, cuff_mmhg=told.cuff_mmhg + shift_mmhg)
+    systolic_mmhg = float(moved.cuff_mmhg[int(np.median(moved.ruled.first))])
+    expected = max(40.0, 0.3 * systolic_mmhg)
+    assert _low_diastolic_mmhg(moved) == pytest.approx(expected)
+    assert (expected > 40.0) is by_share

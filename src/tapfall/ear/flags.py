@@ -83,8 +83,7 @@ def heard_flags(
         for one in (systolic, diastolic)
     )
     ratio = quality.signal_to_noise_db
-    hidden = ratio is not None and ratio < HIDDEN_DB
-    if (sure and min(sure) < ASK_BELOW) or undetermined or hidden:
+    if (sure and min(sure) < ASK_BELOW) or undetermined or told.hidden(HIDDEN_DB):
         flags.append(Flag.LOW_CONFIDENCE)
     if abs(listening.lag.seconds) > 0.15:
         flags.append(Flag.LAG_CORRECTED)

@@ -13,6 +13,7 @@ from tapfall.ear.flags import with_flag
 from tapfall.ear.judge import Nothing, listen
 from tapfall.ear.pulses import Pulses, find_pulses
 from tapfall.ear.record import Record
+from tapfall.ear.weighed import weigh
 from tapfall.model import Flag, FloatArray, Reading, Reason, Settings, Threshold
 
 #: A deflation of which less than this share was recorded cannot be judged (our choice).
@@ -134,5 +135,6 @@ def _judge(record: Record, settings: Settings) -> Judged:
     listening = listen(record, deflation, pulses, settings.lag_s)
     if isinstance(listening, Nothing):
         return nothing(why_nothing(listening), pulses)
-    reading = compose(record, deflation, pulses, listening, settings, tuple(noticed))
+    weighed = weigh(record, deflation, pulses, listening)
+    reading = compose(record, pulses, weighed, settings, tuple(noticed))
     return Judged(reading=reading, deflation=deflation, pulses=pulses)

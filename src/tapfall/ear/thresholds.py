@@ -30,12 +30,16 @@ IN_CLIPPING, HEAVILY_CLIPPED = 0.75, 0.05
 IN_DOUBT_OF_LAG, MOST_WITHOUT_LAG = 0.7, 0.95
 #: Signal-to-noise ratio below which noise hides the weak first and last sounds, so that whoever
 #: hears the loud ones reads too low and too high: a person has to listen (tuned: recordings
-#: simulated at 0 dB come out at -1 to 3, 98 in 100 of those at 4 to 6 dB above), and the most that
-#: is left of the confidence there (our choice).
-HIDDEN_DB, MOST_WHERE_HIDDEN = 2.8, 0.6
-#: A diastolic below this is rarer than sounds that fade away on their way to zero: a person
-#: has to listen (our choice), and the most that is left of the confidence.
-LOW_DIASTOLIC_MMHG, MOST_WHERE_LOW = 40.0, 0.7
+#: simulated at 0 dB come out at -1 to 3.1, 99 in 100 of those at 4 to 6 dB above), and the most
+#: that is left of the confidence there (our choice).
+HIDDEN_DB, MOST_WHERE_HIDDEN = 3.2, 0.6
+#: Level of the loud sounds over the noise, once hum and steady noise are taken out, from which that
+#: noise hides nothing (tuned: pink noise at 0 dB 3.1 nats at most, mains hum at 6 dB 7.3 at least).
+STANDS_OUT_NATS = 4.0
+#: A diastolic below this, or below this share of the systolic, is rarer than sounds that fade
+#: away on their way to zero: a person has to listen (our choice), and the most that is left of
+#: the confidence.
+LOW_DIASTOLIC_MMHG, LOW_DIASTOLIC_SHARE, MOST_WHERE_LOW = 40.0, 0.3, 0.7
 #: Error of the trend that no log gets below (movement, wobble; tuned).
 LEAST_TREND_ERROR_MMHG = 0.35
 
@@ -56,6 +60,14 @@ class Told:
     signal_to_noise_db: float | None = None
     clipped_share: float = 0.0
     sounds_above: float = 0.0
+
+    def hidden(self, least_db: float) -> bool:
+        """Whether noise hides the weak sounds: the loud ones stand out by less than this."""
+        ratio_db = self.signal_to_noise_db
+        if ratio_db is None or ratio_db >= least_db:
+            return False
+        loud_nats = float(self.listening.evidence.measure("loud_over_floor")[0])
+        return loud_nats < STANDS_OUT_NATS
 
     def hole_at(self, index: int, beyond: int) -> tuple[float, float] | None:
         """Pressures at the edges of a hole in the log between two neighbouring beats."""
@@ -140,6 +152,13 @@ def chance_above(told: Told, pulses: Pulses) -> float:
     return 0.0 if known is None else sounds_above(known)
 
 
+def _low_diastolic_mmhg(told: Told) -> float:
+    """Below what a diastolic is rarer than sounds that go on to zero."""
+    first = told.ruled.first[told.ruled.first >= 0]
+    systolic_mmhg = float(told.cuff_mmhg[int(np.median(first))]) if first.size else 0.0
+    return max(LOW_DIASTOLIC_MMHG, LOW_DIASTOLIC_SHARE * systolic_mmhg)
+
+
 def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
     """An observed threshold; no value where the confidence is too low."""
     sure = confidence(told.measures(found, kind, factor), kind)
@@ -157,9 +176,9 @@ def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Thr
         sure = min(sure, MOST_WITHOUT_LAG)
     if told.clipped_share >= HEAVILY_CLIPPED:
         sure = round(sure * IN_CLIPPING, 4)
-    if told.signal_to_noise_db is not None and told.signal_to_noise_db < HIDDEN_DB:
+    if told.hidden(HIDDEN_DB):
         sure = min(sure, MOST_WHERE_HIDDEN)
-    if kind == "diastolic" and found.mmhg < LOW_DIASTOLIC_MMHG:
+    if kind == "diastolic" and found.mmhg < _low_diastolic_mmhg(told):
         sure = min(sure, MOST_WHERE_LOW)
     if sure < ABSTAIN_BELOW:
         return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)

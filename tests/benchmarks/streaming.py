@@ -51,9 +51,9 @@ def time_pushes(recording: Recording, push_s: float = PUSH_S) -> Pushes:
     """Feed a recording as a device does and time every push."""
     look_into, made = course.look_into, [0]
 
-    def counted(*arguments: object) -> object:
+    def counted(*arguments: object, **named: object) -> object:
         made[0] += 1
-        return look_into(*arguments)  # type: ignore[arg-type]
+        return look_into(*arguments, **named)  # type: ignore[arg-type]
 
     listener = Listener(rate_hz=recording.rate_hz)
     seconds, judged = [], []

@@ -11,9 +11,10 @@ In this order, for each rests on those before it::
     python -m tests.calibrate presence
     python -m tests.calibrate above
     python -m tests.calibrate confidence
-    python -m tests.calibrate promises
+    python -m tests.calibrate early
+    python -m tests.calibrate late
 
-All but the last two use development seeds, ``confidence`` and ``promises`` use
+All but the last three use development seeds, ``confidence``, ``early`` and ``late`` use
 calibration seeds and nothing else does.  Networks go to ``ear/layers.npz``, all else to
 ``ear/calibration.json``.
 """
@@ -24,14 +25,14 @@ import argparse
 from collections.abc import Sequence
 
 from tests.calibrate import small
-from tests.calibrate.gather import gather, heard, promised, risen, scanned
+from tests.calibrate.gather import ended, gather, heard, risen, scanned, started
 from tests.calibrate.stored import write_layers, write_numbers
 
 CHARTS = ("rises", "onsets", "pulses", "sounds")
 BEATS = ("evidence", "muffling")
 #: Networks that are fitted alike from other beginnings; their mean counts.
 MEMBERS = {"evidence": 3, "muffling": 1}
-WHAT = (*CHARTS, *BEATS, "presence", "above", "confidence", "promises")
+WHAT = (*CHARTS, *BEATS, "presence", "above", "confidence", *small.PROMISES)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -47,7 +48,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     what, count, workers = options.what, options.per_group, options.workers
     first = options.first_seed
     if first is None:
-        first = {"confidence": 10_000, "promises": 10_300}.get(what, 2000)
+        first = {"confidence": 10_000, "early": 10_300, "late": 10_300}.get(what, 2000)
     if what in CHARTS:
         from tests.calibrate import layers
 
@@ -69,9 +70,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     elif what == "above":
         rows = gather(heard, first, count, workers)
         write_numbers(above=small.above(rows))
-    elif what == "promises":
-        write_numbers(**small.nothing_promised())
-        write_numbers(promises=small.promises(gather(promised, first, count, workers)))
+    elif what in small.PROMISES:
+        write_numbers(**small.nothing_promised(what))
+        look = started if what == "early" else ended
+        write_numbers(**{what: small.promise(gather(look, first, count, workers), what)})
     else:
         write_numbers(**small.nothing_known())
         rows = gather(heard, first, count, workers)

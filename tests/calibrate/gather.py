@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import multiprocessing
 import os
 from collections.abc import Callable, Iterator
@@ -59,6 +60,8 @@ WIDE_LOG = {"pulse_mmhg": (0.6, 5.0), "noise_sd_mmhg": (0.02, 0.5), "bumps_per_m
 SLOW_RATES_HZ = (4.0, 5.0, 5.0, 6.25, 8.0, 10.0, 10.0, 12.5, 16.0)
 WIDE_RATES_HZ = (*SLOW_RATES_HZ, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0)
 WIDE_ROUNDING_MMHG = (0.1, 0.25, 0.5, 1.0)
+#: Sound after the first audible beat from which the promise of a systolic is learned.
+EARLY_S = 15.0
 #: Share of logs that show no pulse at all.
 NO_PULSE = 0.15
 
@@ -198,28 +201,46 @@ def scanned(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     }
 
 
-def promised(case: tuple[str, int], wide: bool) -> dict[str, Any]:
-    """What every provisional value rests on, and whether the final reading keeps it.
+def started(case: tuple[str, int], wide: bool) -> dict[str, Any]:
+    """What every early systolic rests on, and whether the reading at the end keeps it."""
+    from tapfall.ear import Listener, announcer, early, live, take_reading
 
-    ``values`` holds, in order of time, the threshold's kind, the measures, whether it
-    was kept, and the audio time.
-    """
+    simulation, known = _simulated(case, wide)
+    recording = simulation.recording
+    first_s = [b.time_s for b in simulation.truth.beats if b.audible_in_noise][:1]
+    until_s = first_s[0] + EARLY_S if first_s else recording.samples.size / recording.rate_hz
+    rows = recording.cuff.time_s <= until_s + known.lag_s
+    listener = Listener(rate_hz=recording.rate_hz)
+    seen: list[Any] = []
+    with _watching(early, "early_measures", seen), _watching(live, "hear", seen):
+        listener.push_cuff(recording.cuff.time_s[rows], recording.cuff.pressure_mmhg[rows])
+        listener.push_audio(recording.samples[: round(until_s * recording.rate_hz)])
+    final = take_reading(recording)
+    values: list[Any] = []
+    for (arguments, measures), (told, _) in itertools.pairwise(seen):
+        # What is measured is told from, unless the cuff was inflated anew.
+        if isinstance(measures, np.ndarray) and not told[2].again:
+            values.append((measures, announcer.kept(arguments[1].mmhg, final.systolic)))
+    return {"group": case[0], "seed": case[1], "values": values}
+
+
+def ended(case: tuple[str, int], wide: bool) -> dict[str, Any]:
+    """What every late diastolic rests on, and whether the reading at the end keeps it."""
     from tapfall.ear import Listener, announcer
 
     simulation, _ = _simulated(case, wide)
     recording = simulation.recording
     listener = Listener(rate_hz=recording.rate_hz)
     seen: list[Any] = []
-    with _watching(announcer, "promise_measures", seen):
+    with _watching(announcer, "late_measures", seen):
         listener.push_cuff(recording.cuff.time_s, recording.cuff.pressure_mmhg)
         listener.push_audio(recording.samples)
         final = listener.finish()
-    values = []
-    for (value, reading, *_), measures in seen:
-        kind = "systolic" if value is reading.systolic else "diastolic"
-        kept = announcer.kept(value.mmhg, getattr(final, kind))
-        values.append((kind, measures, kept, reading.beats[-1].time_s))
-    return {"group": case[0], "seed": case[1], "values": values, "final": final}
+    values = [
+        (measures, announcer.kept(arguments[0].mmhg, final.diastolic))
+        for arguments, measures in seen
+    ]
+    return {"group": case[0], "seed": case[1], "values": values}
 
 
 def widened_log(scenario: Scenario, seed: int) -> Scenario:

@@ -10,8 +10,9 @@ from scipy.optimize import minimize
 
 from tapfall.ear.calibration import SURE
 from tapfall.ear.confidence import CONFIDENCE
+from tapfall.ear.early import EARLY
+from tapfall.ear.late import LATE
 from tapfall.ear.network import CLIP_SD, Weights
-from tapfall.ear.promises import PROMISE
 
 #: Penalty on squared weights, and that of the network for presence.
 RIDGE, PRESENCE_RIDGE = 3.0, 2.0
@@ -25,9 +26,12 @@ ABOVE_UNITS, FAR_MMHG = 4, 8.0
 LEAST_SOUNDS = 4
 #: Units and penalty of the network for confidence, and the coverage aimed at.
 CONFIDENCE_UNITS, CONFIDENCE_RIDGE, COVERAGE = 4, 2.0, 0.957
-#: Units and penalty of the network for the promise that a provisional value holds: of values
-#: settled by four units at the usual penalty three times as many broke on held-out seeds.
-PROMISE_UNITS, PROMISE_RIDGE = 3, 60.0
+#: Units and penalty of the networks for the promise that a provisional value holds, and what they
+#: read: of diastolics settled by four units at the usual penalty three times as many broke on
+#: held-out seeds; the many measures of a systolic bear more units.
+PROMISES = {"early": (16, 150.0, EARLY), "late": (3, 30.0, LATE)}
+#: Of provisional values of one recording so many count in full: the later ones are alike.
+FULL_VALUES = 12
 
 
 def fit_weights(
@@ -37,12 +41,16 @@ def fit_weights(
     units: int,
     even: bool = True,
     ridge: float = RIDGE,
+    weight: np.ndarray | None = None,
 ) -> dict[str, Any]:
     """A network of one hidden layer, by L-BFGS on the log loss; ``even``: classes count alike."""
     mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
     z = np.clip((measures - mean) / spread, -CLIP_SD, CLIP_SD)
     share = sounds.mean()
-    weight = np.where(sounds > 0, 0.5 / share, 0.5 / (1 - share)) if even else np.ones_like(sounds)
+    if weight is None:
+        weight = np.ones_like(sounds)
+    if even:
+        weight = weight * np.where(sounds > 0, 0.5 / share, 0.5 / (1 - share))
     m = z.shape[1]
     cuts = np.cumsum([m * units, units, units])
 
@@ -164,31 +172,42 @@ def confidence(rows: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str
     return fitted, widening
 
 
-def promises(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
-    """Weights of the promise that a provisional value holds; prints what settling would break."""
-    fitted = {}
-    for kind in ("systolic", "diastolic"):
-        taken = [[one for one in row["values"] if one[0] == kind] for row in rows]
-        known = [one for values in taken for one in values]
-        measures = np.stack([one[1] for one in known])
-        kept = np.array([one[2] for one in known], float)
-        fitted[kind] = fit_weights(
-            measures, kept, seed=9, units=PROMISE_UNITS, even=False, ridge=PROMISE_RIDGE
+def promise(rows: Sequence[dict[str, Any]], kind: str) -> dict[str, Any]:
+    """Weights of the promise that a provisional value holds; prints what settling would break.
+
+    For that, each half of the seeds is settled by weights of the other half.
+    """
+    units, ridge, _ = PROMISES[kind]
+    taken = [row["values"] for row in rows]
+    sizes = [len(values) for values in taken]
+    measures = np.stack([one[0] for values in taken for one in values])
+    kept = np.array([one[1] for values in taken for one in values], float)
+    order = np.concatenate([np.arange(size) for size in sizes])
+    weight = FULL_VALUES / np.maximum(order, FULL_VALUES)
+    half = np.repeat([row["seed"] % 2 for row in rows], sizes)
+
+    def fit(chosen: np.ndarray) -> dict[str, Any]:
+        return fit_weights(measures[chosen], kept[chosen], 9, units, False, ridge, weight[chosen])
+
+    chance = np.zeros(kept.size)
+    for one in (0, 1):
+        odds = Weights(**fit(half != one)).log_odds(measures[half == one])
+        chance[half == one] = 1 / (1 + np.exp(-odds))
+    print(f"{kind}: {kept.size} provisional values, {kept.mean():.3f} kept")
+    ends = np.cumsum(sizes)
+    for least in (0.95, 0.97, 0.98, 0.985, 0.9875, 0.99, 0.9925, 0.995):
+        first = [
+            int(end - size + np.argmax(chance[end - size : end] >= least))
+            for size, end in zip(sizes, ends, strict=True)
+            if (chance[end - size : end] >= least).any()
+        ]
+        after = np.median(order[first]) if first else 0
+        print(
+            f"  settled from {least} on: {len(first) / len(rows):.3f} of recordings, after "
+            f"{after:.0f} judgements, "
+            f"broken {np.sum(kept[first] < 1) / len(rows):.4f}"
         )
-        net = Weights(**fitted[kind])
-        print(f"{kind}: {kept.size} provisional values, {kept.mean():.3f} kept")
-        for least in (0.9, 0.95, 0.97, 0.98, 0.99):
-            firsts = [
-                next((one[2] for one in values if net.chance(one[1]) >= least), None)
-                for values in taken
-                if values
-            ]
-            settled = [one for one in firsts if one is not None]
-            print(
-                f"  settled from {least} on: {len(settled) / len(firsts):.3f}, "
-                f"of which kept {np.mean(settled):.4f}"
-            )
-    return fitted
+    return fit(np.ones(kept.size, bool))
 
 
 def _short_mmhg(value: Any) -> float:
@@ -213,16 +232,16 @@ def _widening(short_mmhg: np.ndarray, sure: np.ndarray) -> float:
     return 200.0
 
 
-def nothing_promised() -> dict[str, Any]:
-    """Numbers under which nothing is settled, so that every provisional value is asked for."""
-    return {"promises": dict.fromkeys(("systolic", "diastolic"), blank(len(PROMISE), -9.0))}
-
-
 def nothing_known() -> dict[str, Any]:
     """Numbers under which every value is given, so that each can be learned from."""
     kinds = ("systolic", "diastolic")
     return {
-        **nothing_promised(),
+        **{kind: blank(len(read), -9.0) for kind, (*_, read) in PROMISES.items()},
         "confidence": dict.fromkeys(kinds, blank(len(CONFIDENCE), 4.0)),
         "widening_mmhg": dict.fromkeys(kinds, 0.0),
     }
+
+
+def nothing_promised(kind: str) -> dict[str, Any]:
+    """Numbers under which nothing is settled, so that every provisional value is asked for."""
+    return {kind: nothing_known()[kind]}

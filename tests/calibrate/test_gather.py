@@ -11,12 +11,14 @@ import pytest
 
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.confidence import CONFIDENCE
+from tapfall.ear.early import EARLY
 from tapfall.ear.evidence import MEASURES
+from tapfall.ear.late import LATE
 from tapfall.ear.network import run_layers
 from tapfall.ear.presence import PRESENCE
 from tests.accuracy.groups import draw
 from tests.calibrate import small, stored
-from tests.calibrate.gather import WIDE, heard, risen, scanned, widened
+from tests.calibrate.gather import WIDE, ended, heard, risen, scanned, started, widened
 
 
 def test_measures_come_with_their_truth() -> None:
@@ -121,3 +123,26 @@ def test_sounds_come_with_whether_they_are_muffled() -> None:
 def test_a_gap_above_is_known() -> None:
     rows = [heard((group, 3), False) for group in ("into_gap", "ordinary")]
     assert [row["above"][1] for row in rows if row is not None] == [True, False]
+
+
+def test_early_systolics_and_late_diastolics_come_with_whether_they_were_kept() -> None:
+    for look, names in ((started, EARLY), (ended, LATE)):
+        values = look(("ordinary", 5), False)["values"]
+        assert values and all(measures.shape == (len(names),) for measures, _ in values)
+        assert values[-1][1]
+
+
+def test_a_promise_is_fitted_and_its_first_break_counted(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    rng = np.random.default_rng(2)
+    rows = []
+    for seed in range(240):
+        kept = seed % 5 > 0
+        measures = rng.normal(2.0 if kept else -2.0, 0.5, (6, len(LATE)))
+        rows.append({"seed": seed, "values": [(one, kept) for one in measures]})
+    net = small.Weights(**small.promise(rows, "late"))
+    assert net.chance(np.full(len(LATE), 2.0)) > 0.9 > 0.1 > net.chance(np.full(len(LATE), -2.0))
+    told = capsys.readouterr().out
+    assert "1440 provisional values, 0.800 kept" in told
+    assert "settled from 0.95 on: 0.800 of recordings, after 0 judgements, broken 0.0000" in told

@@ -32,12 +32,16 @@ GROWING = np.linspace(1.0, 3.0, 14)
 FALLING = np.concatenate([np.linspace(1.0, 3.0, 9), np.linspace(2.8, 1.2, 9)])
 
 
+#: The probability that a value holds, here whatever the test says.
+HOLDS = [0.999]
+
+
 @pytest.fixture(autouse=True)
 def sure(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[float]]:
-    """The probability that a value holds, here whatever the test says."""
-    held = [0.999]
-    monkeypatch.setattr(announcer, "promise", lambda measures, kind: held[0])
-    yield held
+    """Every value holds, until the test says otherwise."""
+    HOLDS[0] = 0.999
+    monkeypatch.setattr(announcer, "diastolic_promise", lambda measures: HOLDS[0])
+    yield HOLDS
 
 
 def judged(pattern: str, sizes: np.ndarray | None, gaps: tuple[Gap, ...] = ()) -> Judged:
@@ -89,7 +93,7 @@ def judged(pattern: str, sizes: np.ndarray | None, gaps: tuple[Gap, ...] = ()) -
             usable=True,
             error_s=0.0,
         )
-    return Judged(reading=reading, pulses=pulses)
+    return Judged(reading=reading, pulses=pulses, promise=HOLDS[0])
 
 
 def hand_at(level_mmhg: float, move: Move = Move.FALLING, *, again: bool = False) -> Hand:

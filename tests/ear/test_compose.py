@@ -342,19 +342,22 @@ def composed_with(composed: tuple[Any, ...], **changes: Any) -> Reading:
 
 
 @pytest.mark.parametrize(
-    ("ratio_db", "loud_nats", "reason"),
+    ("ratio_db", "loud_nats", "promise", "reason"),
     [
-        (2.7, 3.9, Reason.NOISE_HIDES),
-        (2.8, 3.9, None),
+        (2.7, 3.9, 0.0, Reason.NOISE_HIDES),
+        (2.8, 3.9, 0.0, None),
         # Hum is taken out before anything is heard.
-        (2.7, 4.0, None),
-        (None, 3.9, None),
+        (2.7, 4.0, 0.0, None),
+        # A measurement under way: what will hold is told, though the first sounds are weak.
+        (2.7, 3.9, 0.99, None),
+        (None, 3.9, 0.0, None),
     ],
 )
 def test_noise_that_hides_the_weak_sounds_is_refused(
     composed: tuple[Any, ...],
     ratio_db: float | None,
     loud_nats: float,
+    promise: float,
     reason: Reason | None,
 ) -> None:
     weighed = composed[2]
@@ -364,10 +367,32 @@ def test_noise_that_hides_the_weak_sounds_is_refused(
     listening = replace(weighed.listening, evidence=replace(evidence, measures=measures))
     told = replace(weighed.told, listening=listening, signal_to_noise_db=ratio_db)
     quality = replace(weighed.quality, signal_to_noise_db=ratio_db)
-    reading = composed_with(composed, told=told, quality=quality)
+    reading = composed_with(composed, told=told, quality=quality, promise=promise)
     assert reading.reasons == (() if reason is None else (reason,))
     assert (Flag.NOISY in reading.flags) is (ratio_db is not None)
     assert (reading.systolic.mmhg is None) is (reason is not None)
+
+
+@pytest.mark.parametrize(
+    ("present", "promise", "told"),
+    [(0.74, 0.0, False), (0.75, 0.0, True), (0.1, 0.74, False), (0.1, 0.75, True)],
+)
+def test_what_is_not_likely_there_is_told_only_where_it_will_hold(
+    composed: tuple[Any, ...], present: float, promise: float, told: bool
+) -> None:
+    reading = composed_with(composed, present=present, promise=promise)
+    assert (reading.systolic.mmhg is not None) is told
+    assert bool(reading.beats) is told
+
+
+def test_three_sounds_are_no_run_unless_they_will_hold(composed: tuple[Any, ...]) -> None:
+    told = composed[2].told
+    listening = told.listening
+    heard = np.zeros_like(listening.story.heard)
+    heard[np.flatnonzero(listening.story.heard > 0.5)[:3]] = 0.9
+    few = replace(told, listening=replace(listening, story=replace(listening.story, heard=heard)))
+    assert composed_with(composed, told=few).status is Status.UNREADABLE
+    assert composed_with(composed, told=few, promise=0.99).systolic.mmhg is not None
 
 
 @pytest.mark.parametrize(

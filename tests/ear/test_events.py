@@ -65,7 +65,7 @@ def tiny_recording() -> Recording:
             rest_before_s=2.0,
             rest_after_s=6.0,
             top_mmhg=146.0,
-            end_mmhg=58.0,
+            end_mmhg=50.0,
             deflation_mmhg_per_s=5.0,
             log_rate_hz=32.0,
         ),
@@ -87,7 +87,7 @@ def judged_once() -> Iterator[dict[Any, Any]]:
     known: dict[Any, Any] = {}
     look_into = reader.look_into
 
-    def cached(record: Any, chosen: Settings, centre_s: float = 0.0) -> Any:
+    def cached(record: Any, chosen: Settings, centre_s: float, *, under_way: bool) -> Any:
         key = (
             record.sound.tobytes(),
             record.log_s.tobytes(),
@@ -97,9 +97,10 @@ def judged_once() -> Iterator[dict[Any, Any]]:
             record.rows_repeated,
             chosen,
             centre_s,
+            under_way,
         )
         if key not in known:
-            known[key] = look_into(record, chosen, centre_s)
+            known[key] = look_into(record, chosen, centre_s, under_way=under_way)
         return known[key]
 
     with pytest.MonkeyPatch.context() as patch:

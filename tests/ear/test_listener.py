@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tapfall.ear import Listener, take_reading, take_readings
@@ -168,6 +168,7 @@ def test_another_zero_of_the_manometer_moves_the_pressures(shift_mmhg: float) ->
 
 @settings(max_examples=15, deadline=None)
 @given(seconds=st.floats(0.0, 54.0))
+@example(seconds=27.5)  # A systolic is promised, but not yet sure enough for a reading.
 def test_a_snapshot_is_what_finishing_here_would_give(seconds: float) -> None:
     recording = short_recording()
     ears = [Listener(rate_hz=AUDIO_HZ) for _ in range(2)]

@@ -25,9 +25,10 @@ class Calibration:
     """All fitted numbers.
 
     Networks of the evidence, of muffling, of the presence of sounds, of a gap above
-    the top, of the confidence in each threshold and of the promise that a provisional
-    one holds; ``widening_mmhg`` is how much wider an interval grows on each side as
-    confidence falls from ``SURE`` to zero; ``layers`` are the networks of layers by kind.
+    the top, of the confidence in each threshold, of the promise that a systolic read early
+    holds, and a diastolic read late; ``widening_mmhg`` is how much wider an interval grows
+    on each side as confidence falls from ``SURE`` to zero; ``layers`` are the networks of
+    layers by kind.
     """
 
     evidence: BeatNetwork
@@ -35,7 +36,8 @@ class Calibration:
     presence: Weights
     above: Weights
     confidence: dict[str, Weights]
-    promises: dict[str, Weights]
+    early: Weights
+    late: Weights
     widening_mmhg: dict[str, float]
     layers: dict[str, tuple[Layer, ...]]
 
@@ -94,7 +96,8 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
         presence=weights(raw["presence"]),
         above=weights(raw["above"]),
         confidence={kind: weights(one) for kind, one in raw["confidence"].items()},
-        promises={kind: weights(one) for kind, one in raw["promises"].items()},
+        early=weights(raw["early"]),
+        late=weights(raw["late"]),
         widening_mmhg={kind: float(value) for kind, value in raw["widening_mmhg"].items()},
         layers=networks,
     )

@@ -50,6 +50,8 @@ LEAST_PRESENCE = 0.75
 #: The same where only sounds make the clock: whatever they are, they keep step with it
 #: (tuned).
 LEAST_PRESENCE_BY_SOUNDS = 0.9
+#: Fewest sounds that are a run (our choice).
+LEAST_SOUNDS = 4
 #: Least contrast of sounds to the silent beats around them where only sounds make the
 #: clock, whatever else speaks for them: real heart sounds that looked like Korotkoff
 #: sounds came to 0.3 at most, of simulated Korotkoff sounds 1 in 60 below 1.2 (tuned on both).
@@ -115,12 +117,14 @@ def _sounds_everywhere(listening: Listening) -> bool:
 
 
 def _refusal(weighed: Weighed) -> Reason | None:
-    """Why no value can be told."""
+    """Why no value can be told; what is promised already needs no more sounds to be told."""
     listening = weighed.listening
     if _sounds_everywhere(listening) or (weighed.told.ruled.first < 0).mean() > 0.5:
         return why_nothing(listening.nothing)
     needed = LEAST_PRESENCE if listening.anchored else LEAST_PRESENCE_BY_SOUNDS
-    if weighed.present < needed:
+    if weighed.promise >= needed:
+        return None
+    if weighed.present < needed or (listening.story.heard > 0.5).sum() < LEAST_SOUNDS:
         return why_nothing(listening.nothing)
     return Reason.NOISE_HIDES if weighed.told.hidden(MASKED_DB) else None
 
@@ -200,7 +204,8 @@ def compose(
     if quality.clipped_share >= CLIPPED_SHARE:
         flags.append(Flag.AUDIO_CLIPPED)
     ruled = told.ruled
-    present = weighed.present
+    # What will hold at the end is there, however little of it has been heard so far.
+    present = max(weighed.present, weighed.promise)
     from_top = not ruled.systolic_seen.mean() >= 0.5
     to_end = not ruled.diastolic_seen.mean() >= 0.5
     refusal = _refusal(weighed)

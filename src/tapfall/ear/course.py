@@ -81,7 +81,8 @@ class Course:
         for one in reversed(found):
             reading = self._judged(now, one, math.inf).reading
             if Reason.NO_DEFLATION not in reading.reasons:
-                return reading
+                # What was told live is told of the last measurement.
+                return self._closed(now, reading)[0] if one is found[-1] else reading
         return now.latest
 
     def _look(self, now: Now, at_s: float) -> Now:
@@ -154,24 +155,33 @@ class Course:
     def _read(self, now: Now, one: Rows, at_s: float) -> Now:
         """The reading of a measurement that is over."""
         reading = self._judged(now, one, math.inf).reading
-        live, now = now.live, replace(now, live=None)
         if Reason.NO_DEFLATION in reading.reasons:
             # An inflation and release alone is a palpatory run-up.
-            return replace(now, run_up=not one.cut_short)
-        events = now.events
-        if live is not None:
-            revised, more = lives.end(live, reading, at_s, self.shift_s(now))
-            events += more
-            if revised:
-                reading = with_flag(reading, Flag.REVISED)
+            return replace(now, live=None, run_up=not one.cut_short)
+        reading, more = self._closed(now, reading, at_s)
         lag, centre_s = reading.lag, now.centre_s
         if lag is not None and lag.estimated and Flag.LAG_UNCERTAIN not in reading.flags:
             far = abs(lag.seconds - centre_s) > CENTRE_BEYOND_S
             centre_s = lag.seconds if far else centre_s
         ready = (*now.ready, reading)
         return replace(
-            now, run_up=False, latest=reading, ready=ready, events=events, centre_s=centre_s
+            now,
+            live=None,
+            run_up=False,
+            latest=reading,
+            ready=ready,
+            events=now.events + more,
+            centre_s=centre_s,
         )
+
+    def _closed(
+        self, now: Now, reading: Reading, at_s: float = 0.0
+    ) -> tuple[Reading, tuple[Event, ...]]:
+        """A reading, flagged where it breaks what was promised of it, and the last events."""
+        if now.live is None:
+            return reading, ()
+        revised, events = lives.end(now.live, reading, at_s, self.shift_s(now))
+        return (with_flag(reading, Flag.REVISED) if revised else reading), events
 
     def _follow(self, now: Now, one: Rows, rows: int, at_s: float) -> Now:
         """Follow the measurement under way: hand, hold, provisional judgement."""
@@ -207,7 +217,8 @@ class Course:
     def _judged(self, now: Now, rows: Rows, end_s: float) -> Judged:
         """Cut the record of one measurement by times alone, and judge it."""
         record = self.memory.record(rows.begin, rows.stop, self.shift_s(now), end_s)
-        judged = look_into(record, self.settings, now.centre_s)
+        under_way = math.isfinite(end_s)
+        judged = look_into(record, self.settings, now.centre_s, under_way=under_way)
         if not now.run_up:
             return judged
         return replace(judged, reading=with_flag(judged.reading, Flag.PALPATORY_RUN_UP))

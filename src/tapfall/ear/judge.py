@@ -45,6 +45,8 @@ CHART_REACH_S = 0.016
 LEAST_BEATS = 6
 #: Beats less likely than this to sound are silent, and tell what every beat brings.
 SILENT_BELOW, LEAST_SILENT = 0.15, 4
+#: Beats that are the last ones: a first sound and the one that may follow it (our choice).
+LAST_BEATS = 3
 #: Subspace energy of the loudest sounds is at least this many times white noise.
 LEAST_LOUD = 12.0
 
@@ -73,18 +75,32 @@ class Listening:
     nothing: Nothing
     contrast_nats: float | None = None
 
+    @property
+    def stirring(self) -> bool:
+        """Whether one of the last beats sounds."""
+        return _any_of_last(self.story.heard)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Nothing:
-    """Nothing was heard in ``bands`` between the audio times of ``span_s``."""
+    """Nothing was heard in ``bands`` between the audio times of ``span_s``.
+
+    ``stirring`` tells whether one of the last beats may sound all the same.
+    """
 
     bands: Bands | None
     span_s: tuple[float, float]
+    stirring: bool = False
 
     @property
     def unchanged(self) -> bool:
         """Whether something was, but with every beat whatever the cuff did."""
         return self.bands is not None and steady_sound(self.bands, *self.span_s)
+
+
+def _any_of_last(heard: FloatArray) -> bool:
+    """Whether one of the last beats is more likely to sound than not."""
+    return bool((heard[-LAST_BEATS:] > 0.5).any())
 
 
 def listen(
@@ -120,6 +136,7 @@ def listen(
     guess = scan(record, deflation, pulses, bands, lag_s)
     if guess is None:
         return nothing
+    nothing = replace(nothing, stirring=_any_of_last(guess.heard))
     white = _white(record, deflation, guess.lag.seconds, guess.onset_s, guess.heard)
     if white is None:
         return nothing

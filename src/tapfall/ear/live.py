@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from tapfall.ear.announcer import Announced, close, hear
-from tapfall.ear.hand import Hand, Move, watch
+from tapfall.ear.hand import LOOK_S, Hand, Move, watch
 from tapfall.ear.reader import Judged
 from tapfall.ear.record import Record
 from tapfall.ear.taps import TAPS_ARE_SOUNDS, tapping
@@ -19,6 +19,9 @@ from tapfall.model import Reading
 #: Time between provisional judgements: while a threshold is near, and otherwise.  A beat
 #: lasts 0.33-1.9 s, so the first is at most two beats (our choice, for the processor).
 SOON_S, LATER_S = 0.75, 1.5
+#: While the first sounds come and no systolic is settled every look is judged, so often in one
+#: measurement (our choice: some five seconds, for the processor).
+QUICK_JUDGEMENTS = 20
 #: Sound of the hold that is listened to: three taps of a quick heart, and of a slow one.
 HOLD_HEARD_S, HOLD_LONGEST_S = 2.0, 6.0
 #: The cuff goes to 20-30 mmHg above the systolic (AHA 2005, from memory), never beyond
@@ -30,11 +33,16 @@ RELEASE_S = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Live:
-    """What is known of a measurement under way; log time."""
+    """What is known of a measurement under way; log time.
+
+    ``due_s`` is when it is judged next, ``quick`` how many judgements may still follow each
+    other at every look.
+    """
 
     hand: Hand
     told: Announced = field(default_factory=Announced)
     due_s: float = 0.0
+    quick: int = QUICK_JUDGEMENTS
     further: bool = False
     released: bool = False
 
@@ -147,13 +155,15 @@ def hear_judged(
         New events, in audio time.
     """
     told, events = hear(live.told, judged, live.hand, at_s - shift_s)
+    settled = told.systolic_settled_mmhg is not None
+    quick = judged.stirring and not settled and live.quick > 0
     # Between the settled systolic and the first silent beats nothing is urgent.
     beats = judged.reading.beats
     quiet = not beats or min(beat.heard for beat in beats[-2:]) < 0.5
-    urgent = told.systolic_settled_mmhg is None or quiet
-    step_s = SOON_S if urgent else LATER_S
+    step_s = LOOK_S if quick else SOON_S if quiet or not settled else LATER_S
     released = live.hand.move is Move.RELEASED
-    return replace(live, told=told, due_s=at_s + step_s, released=released), events
+    due_s, left = at_s + step_s, live.quick - quick
+    return replace(live, told=told, due_s=due_s, quick=left, released=released), events
 
 
 def end(

@@ -9,6 +9,7 @@ import numpy as np
 
 from tapfall.ear.compose import compose, unreadable, why_nothing
 from tapfall.ear.cuff import Deflation, find_deflation, runs
+from tapfall.ear.early import systolic_promise
 from tapfall.ear.flags import with_flag
 from tapfall.ear.judge import Nothing, listen
 from tapfall.ear.pulses import Pulses, find_pulses
@@ -25,11 +26,17 @@ DEAD_SHARE, DEAD_S, BLOCK_S = 1e-4, 0.3, 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Judged:
-    """A reading with what the log showed on the way to it, ``None`` if it came to nothing."""
+    """A reading with what the log showed on the way to it, ``None`` if it came to nothing.
+
+    ``promise`` is the probability that its systolic will still stand at the end of the
+    measurement, ``stirring`` whether one of the last beats may sound.
+    """
 
     reading: Reading
     deflation: Deflation | None = None
     pulses: Pulses | None = None
+    promise: float = 0.0
+    stirring: bool = False
 
 
 def judge(record: Record, settings: Settings) -> Reading:
@@ -37,7 +44,9 @@ def judge(record: Record, settings: Settings) -> Reading:
     return look_into(record, settings).reading
 
 
-def look_into(record: Record, settings: Settings, centre_s: float = 0.0) -> Judged:
+def look_into(
+    record: Record, settings: Settings, centre_s: float = 0.0, *, under_way: bool = False
+) -> Judged:
     """Judge one measurement, in time from its first row of the log.
 
     Parameters
@@ -48,6 +57,9 @@ def look_into(record: Record, settings: Settings, centre_s: float = 0.0) -> Judg
         What the user chose.
     centre_s
         Lag around which another one is searched.
+    under_way
+        Whether the measurement goes on: then what will hold is told before it is sure that
+        the sounds are there, and how likely it holds.
 
     Returns
     -------
@@ -61,7 +73,7 @@ def look_into(record: Record, settings: Settings, centre_s: float = 0.0) -> Judg
         start_s=record.start_s - origin_s,
         lost_s=tuple((a - origin_s, b - origin_s) for a, b in record.lost_s),
     )
-    found = _judge(here, settings)
+    found = _judge(here, settings, under_way)
     reading = _moved(found.reading, origin_s)
     if centre_s and reading.lag is not None:
         lag = replace(
@@ -101,7 +113,7 @@ def _dead_s(sound: FloatArray, rate_hz: float) -> float:
     return float(max((end - begin for begin, end in runs(dead)), default=0)) * BLOCK_S
 
 
-def _judge(record: Record, settings: Settings) -> Judged:
+def _judge(record: Record, settings: Settings, under_way: bool) -> Judged:
     """Judge a record whose times start at its first row."""
     noticed: list[Flag] = []
     if record.rows_repeated:
@@ -111,9 +123,9 @@ def _judge(record: Record, settings: Settings) -> Judged:
         return Judged(reading=unreadable(Reason.NO_DEFLATION, settings, tuple(noticed)))
     noticed += deflation.flags
 
-    def nothing(reason: Reason, pulses: Pulses | None = None) -> Judged:
+    def nothing(reason: Reason, pulses: Pulses | None = None, stirring: bool = False) -> Judged:
         reading = unreadable(reason, settings, tuple(noticed))
-        return Judged(reading=reading, deflation=deflation, pulses=pulses)
+        return Judged(reading=reading, deflation=deflation, pulses=pulses, stirring=stirring)
 
     lag_s = settings.lag_s or 0.0
     span_s = deflation.end_s - deflation.start_s
@@ -134,7 +146,14 @@ def _judge(record: Record, settings: Settings) -> Judged:
     pulses = find_pulses(record.log_s, record.log_mmhg, deflation)
     listening = listen(record, deflation, pulses, settings.lag_s)
     if isinstance(listening, Nothing):
-        return nothing(why_nothing(listening), pulses)
+        return nothing(why_nothing(listening), pulses, listening.stirring)
     weighed = weigh(record, deflation, pulses, listening)
-    reading = compose(record, pulses, weighed, settings, tuple(noticed))
-    return Judged(reading=reading, deflation=deflation, pulses=pulses)
+    if under_way:
+        weighed = replace(weighed, promise=systolic_promise(weighed, pulses))
+    return Judged(
+        reading=compose(record, pulses, weighed, settings, tuple(noticed)),
+        deflation=deflation,
+        pulses=pulses,
+        promise=weighed.promise,
+        stirring=listening.stirring,
+    )

@@ -23,8 +23,9 @@ FOLDS = 4
 LEAD_S = 0.012
 #: Reach of the alignment around a first guess.
 ALIGN_S = 0.024
-#: Beats that teach the template: at most this many, at least four.
-MOST_TEACHERS = 18
+#: Beats that teach the template: at most and at least so many; each is judged by what the
+#: others teach.
+MOST_TEACHERS, LEAST_TEACHERS = 18, 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,7 +82,7 @@ def _principal(segments: FloatArray) -> FloatArray:
 
 
 def learn_template(
-    white: White, onset_s: FloatArray, weight: FloatArray, least: int = 4
+    white: White, onset_s: FloatArray, weight: FloatArray, least: int = LEAST_TEACHERS
 ) -> Template | None:
     """Learn the recording's own sound from its best beats.
 

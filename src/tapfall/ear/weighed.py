@@ -27,12 +27,14 @@ OPEN_LAG_S = 0.8
 class Weighed:
     """A listening put to the rules.
 
-    ``present`` is the probability that its sounds are Korotkoff sounds at all.
+    ``present`` is the probability that its sounds are Korotkoff sounds at all, ``promise``
+    that its systolic will still stand at the end of the measurement (0 where that is not asked).
     """
 
     told: Told
     quality: Quality
     present: float
+    promise: float = 0.0
 
     @property
     def listening(self) -> Listening:

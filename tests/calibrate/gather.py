@@ -308,7 +308,6 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     """Measures of each round, of muffling, presence and confidence, with their truth."""
     from tapfall.ear import compose, judge, taking, thresholds, weighed
     from tapfall.ear.muffling import LEAST_SOUNDS, muffling_measures
-    from tapfall.ear.presence import presence_measures
     from tests.accuracy.scoring import score
 
     simulation, known = _simulated(case, wide)
@@ -352,7 +351,7 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     if above and above[-1][1] is not None:
         row["above"] = (above[-1][1], simulation.truth.inflated_into_gap)
     if present:
-        row["presence"] = presence_measures(present[-1][0][0])
+        row["presence"] = present[-1][0][0]
     return row
 
 

@@ -21,7 +21,7 @@ from tapfall.ear.thresholds import (
     muffling_of,
     systolic_of,
 )
-from tapfall.ear.weighed import OPEN_LAG_S, Weighed
+from tapfall.ear.weighed import Weighed
 from tapfall.model import (
     REVIEW_FLAGS,
     Beat,
@@ -143,8 +143,7 @@ def _breath_dependent(told: Told) -> list[float]:
 
 def _to_zero(told: Told, last: Threshold) -> bool:
     """Whether the sounds go on to zero, or an end above it is not sure."""
-    ends = told.ruled.last
-    heard_mmhg = float(told.cuff_mmhg[int(np.median(ends[ends >= 0]))])
+    heard_mmhg = told.pressure_of(told.last_sound)
     possible_mmhg = heard_mmhg if last.state is not State.OBSERVED else last.low_mmhg or 0.0
     return min(heard_mmhg, possible_mmhg) < ZERO_MMHG
 
@@ -199,7 +198,6 @@ def compose(
         With status, reasons and flags.
     """
     told, quality, listening = weighed.told, weighed.quality, weighed.listening
-    lag_error_s = listening.lag.error_s if listening.lag.clear else OPEN_LAG_S
     flags = list(noticed)
     if quality.clipped_share >= CLIPPED_SHARE:
         flags.append(Flag.AUDIO_CLIPPED)
@@ -264,8 +262,8 @@ def compose(
         beats=_beats(listening, told, found, sounds, muffled, gaps, present),
         lag=Lag(
             seconds=round(lag.seconds, 3),
-            low_s=round(lag.seconds - 2 * lag_error_s, 3),
-            high_s=round(lag.seconds + 2 * lag_error_s, 3),
+            low_s=round(lag.seconds - 2 * lag.doubt_s, 3),
+            high_s=round(lag.seconds + 2 * lag.doubt_s, 3),
             drift_ppm=None,
             estimated=settings.lag_s is None,
         ),

@@ -11,10 +11,11 @@ import numpy as np
 
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.confidence import CLEAR_DB, logit
-from tapfall.ear.presence import PRESENCE, presence_measures
+from tapfall.ear.presence import PRESENCE
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.swing import Swing, swing_of
-from tapfall.ear.thresholds import Told, systolic_of
+from tapfall.ear.thresholds import systolic_of
+from tapfall.ear.verdict import TOLERANCE_MMHG
 from tapfall.ear.weighed import Weighed
 from tapfall.model import FloatArray, State, Threshold
 
@@ -102,7 +103,7 @@ def early_measures(
     ndarray
         Shape ``(len(EARLY),)``.
     """
-    told: Told = weighed.told
+    told = weighed.told
     listening, ruled, quality = told.listening, told.ruled, weighed.quality
     mmhg = systolic.mmhg or 0.0
     cuff, heard = told.cuff_mmhg, told.heard
@@ -118,7 +119,7 @@ def early_measures(
             logit(weighed.present),
             logit(systolic.confidence or 0.0),
             logit(float(stories[first])),
-            logit(float(stories[np.abs(cuff - mmhg) <= 4.0].sum())),
+            logit(float(stories[np.abs(cuff - mmhg) <= TOLERANCE_MMHG].sum())),
             float(ruled.systolic_seen.mean()),
             (systolic.high_mmhg or mmhg) - (systolic.low_mmhg or mmhg),
             told.error_mmhg,
@@ -153,7 +154,7 @@ def early_measures(
         ]
     )
     around = (_at(odds, first, ODDS_AT), _at(level, first, LEVEL_AT))
-    return np.concatenate([presence_measures(listening), plain, *around])
+    return np.concatenate([weighed.whole, plain, *around])
 
 
 def systolic_promise(weighed: Weighed, pulses: Pulses) -> float:

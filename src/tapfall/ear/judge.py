@@ -41,8 +41,6 @@ ROUNDS = 2
 MARGIN_S = 0.4
 #: Least reach around the track in which the map is asked.
 CHART_REACH_S = 0.016
-#: Fewest expected beats that can be judged.
-LEAST_BEATS = 6
 #: Beats less likely than this to sound are silent, and tell what every beat brings.
 SILENT_BELOW, LEAST_SILENT = 0.15, 4
 #: Beats that are the last ones: a first sound and the one that may follow it (our choice).

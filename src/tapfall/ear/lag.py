@@ -41,6 +41,10 @@ UNSEEN_ERROR_S = 0.25
 SAME_LAG_S = 0.25
 
 
+#: Error of a lag that two explanations of the sounds leave open, in seconds (our choice).
+OPEN_ERROR_S = 0.8
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LagFound:
     """Log time minus audio time; ``clear`` where no other lag comes near.
@@ -52,6 +56,11 @@ class LagFound:
     error_s: float
     clear: bool
     seen: bool = True
+
+    @property
+    def doubt_s(self) -> float:
+        """Its error, or that of two lags which explain the sounds about equally well."""
+        return self.error_s if self.clear else OPEN_ERROR_S
 
 
 def release_jump(bands: Bands, release_s: FloatArray) -> FloatArray:

@@ -97,17 +97,17 @@ def presence_measures(listening: Listening) -> FloatArray:
     )
 
 
-def presence(listening: Listening) -> float:
+def presence(measures: FloatArray) -> float:
     """Probability that a listening holds a run of Korotkoff sounds.
 
     Parameters
     ----------
-    listening
-        What was heard.
+    measures
+        Of the listening as a whole, as :func:`presence_measures` takes them.
 
     Returns
     -------
     float
         At even prior odds.
     """
-    return CALIBRATION.presence.chance(presence_measures(listening))
+    return CALIBRATION.presence.chance(measures)

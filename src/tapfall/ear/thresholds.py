@@ -44,6 +44,12 @@ LOW_DIASTOLIC_MMHG, LOW_DIASTOLIC_SHARE, MOST_WHERE_LOW = 40.0, 0.3, 0.7
 LEAST_TREND_ERROR_MMHG = 0.35
 
 
+def _usual(beats: np.ndarray) -> int | None:
+    """The median of the beats that stories name; -1 names none."""
+    named = beats[beats >= 0]
+    return int(np.median(named)) if named.size else None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Told:
     """The stories of a listening, put to the rules, on beats that some clock expects."""
@@ -60,6 +66,20 @@ class Told:
     signal_to_noise_db: float | None = None
     clipped_share: float = 0.0
     sounds_above: float = 0.0
+
+    @property
+    def first_sound(self) -> int | None:
+        """The usual first beat of the stories, ``None`` where none of them has one."""
+        return _usual(self.ruled.first)
+
+    @property
+    def last_sound(self) -> int | None:
+        """Their usual last beat."""
+        return _usual(self.ruled.last)
+
+    def pressure_of(self, beat: int | None) -> float:
+        """Cuff pressure at a beat, 0 where there is none."""
+        return 0.0 if beat is None else float(self.cuff_mmhg[beat])
 
     def hidden(self, least_db: float) -> bool:
         """Whether noise hides the weak sounds: the loud ones stand out by less than this."""
@@ -104,7 +124,7 @@ class Told:
         )
 
 
-def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told:
+def tell(listening: Listening, deflation: Deflation) -> Told:
     """Put every story to the rules, ectopic beats left out."""
     known = PULSE_ERROR_S if listening.anchored else SOUND_ERROR_S
     error_s = float(np.hypot(known, listening.expected.error_s))
@@ -119,7 +139,10 @@ def tell(listening: Listening, deflation: Deflation, lag_error_s: float) -> Told
     paths = listening.story.paths()[:, keep]
     rate = deflation.rate_mmhg_per_s
     error = float(
-        np.hypot(max(LEAST_TREND_ERROR_MMHG, deflation.trend_error_mmhg), rate * 0.6 * lag_error_s)
+        np.hypot(
+            max(LEAST_TREND_ERROR_MMHG, deflation.trend_error_mmhg),
+            rate * 0.6 * listening.lag.doubt_s,
+        )
     )
     return Told(
         beats=keep,
@@ -154,9 +177,7 @@ def chance_above(told: Told, pulses: Pulses) -> float:
 
 def _low_diastolic_mmhg(told: Told) -> float:
     """Below what a diastolic is rarer than sounds that go on to zero."""
-    first = told.ruled.first[told.ruled.first >= 0]
-    systolic_mmhg = float(told.cuff_mmhg[int(np.median(first))]) if first.size else 0.0
-    return max(LOW_DIASTOLIC_MMHG, LOW_DIASTOLIC_SHARE * systolic_mmhg)
+    return max(LOW_DIASTOLIC_MMHG, LOW_DIASTOLIC_SHARE * told.pressure_of(told.first_sound))
 
 
 def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
@@ -198,11 +219,11 @@ def systolic_of(told: Told, factor: float) -> Threshold:
         found = verdict.systolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
         if found is not None:
             return _threshold(told, found, "systolic", factor)
-    first = ruled.first[ruled.first >= 0]
-    if first.size == 0:
+    first = told.first_sound
+    if first is None:
         return Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
     # Counted from the earliest sound, not from the first pair: any sound is a bound.
-    bound = float(told.cuff_mmhg[int(np.median(first))])
+    bound = told.pressure_of(first)
     return Threshold(
         state=State.NOT_REACHED, low_mmhg=verdict.rounded(bound), reason=Reason.SOUNDS_FROM_TOP
     )
@@ -228,11 +249,11 @@ def diastolic_of(told: Told, factor: float) -> tuple[Threshold, Threshold]:
                 time_s=round(float(told.onset_s[silent]), 3),
             )
             return last, silence
-    ends = ruled.last[ruled.last >= 0]
-    if ends.size == 0:
+    end = told.last_sound
+    if end is None:
         missing = Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
         return missing, missing
-    bound = float(told.cuff_mmhg[int(np.median(ends))])
+    bound = told.pressure_of(end)
     last = Threshold(
         state=State.NOT_REACHED, high_mmhg=verdict.rounded(bound), reason=Reason.SOUNDS_TO_END
     )
@@ -285,9 +306,9 @@ def muffling_of(told: Told, sounds: np.ndarray, muffled: Muffled | None) -> Thre
 def most_told(told: Told) -> np.ndarray:
     """Beats that sound between the first and the last sound of most stories."""
     inside = np.arange(told.heard.size)
-    ruled = told.ruled
-    first = int(np.median(ruled.first[ruled.first >= 0]))
-    last = int(np.median(ruled.last[ruled.last >= 0]))
+    first, last = told.first_sound, told.last_sound
+    if first is None or last is None:
+        return np.zeros(told.heard.size, bool)
     return np.asarray((told.heard >= 0.5) & (inside >= first) & (inside <= last))
 
 

@@ -10,7 +10,7 @@ from scipy import signal
 
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.judge import Listening
-from tapfall.ear.presence import presence
+from tapfall.ear.presence import presence, presence_measures
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
 from tapfall.ear.thresholds import Told, chance_above, tell
@@ -19,20 +19,20 @@ from tapfall.model import FloatArray, Quality
 #: The upper end of the band of the signal-to-noise ratio (the project's definition: 25 Hz, where
 #: the front end cuts, to 250 Hz; what hisses above it hides no Korotkoff sound).
 BAND_HZ = 250.0
-#: Error of a lag that two explanations of the sounds leave open, in seconds (our choice).
-OPEN_LAG_S = 0.8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Weighed:
     """A listening put to the rules.
 
-    ``present`` is the probability that its sounds are Korotkoff sounds at all, ``promise``
-    that its systolic will still stand at the end of the measurement (0 where that is not asked).
+    ``whole`` are the measures of the listening as a whole; ``present`` is the probability that its
+    sounds are Korotkoff sounds at all, ``promise`` that its systolic will still stand at the end
+    of the measurement (0 where that is not asked).
     """
 
     told: Told
     quality: Quality
+    whole: FloatArray
     present: float
     promise: float = 0.0
 
@@ -55,8 +55,7 @@ def weigh(record: Record, deflation: Deflation, pulses: Pulses, listening: Liste
     Weighed
         Nothing in it is a judgement yet.
     """
-    lag = listening.lag
-    told = tell(listening, deflation, lag.error_s if lag.clear else OPEN_LAG_S)
+    told = tell(listening, deflation)
     quality = _quality(record, deflation, listening, told)
     told = replace(
         told,
@@ -64,7 +63,8 @@ def weigh(record: Record, deflation: Deflation, pulses: Pulses, listening: Liste
         clipped_share=quality.clipped_share,
         sounds_above=chance_above(told, pulses),
     )
-    return Weighed(told=told, quality=quality, present=presence(listening))
+    whole = presence_measures(listening)
+    return Weighed(told=told, quality=quality, whole=whole, present=presence(whole))
 
 
 @lru_cache(maxsize=8)

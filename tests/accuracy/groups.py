@@ -294,6 +294,16 @@ def _irregular(scenario: Scenario, rng: np.random.Generator, split: Split) -> Sc
     )
 
 
+def _any_coarse(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    """Any other kind whose values are to be read, under a log that hardly shows a pulse."""
+    name = HEARD[int(rng.integers(len(HEARD)))]
+    scenario = GROUPS[name].change(scenario, rng, split)
+    if rng.random() < 0.4:
+        return _coarse(scenario, rng, split)
+    rate_hz, step_mmhg = rng.choice((1.0, 2.0, 3.0, 4.0, 5.0)), rng.choice((0.1, 0.5, 1.0, 2.0))
+    return _cuff(scenario, log_rate_hz=float(rate_hz), rounding_mmhg=float(step_mmhg))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
     """A kind of recording: what it is, and how it differs from the population."""
@@ -336,7 +346,31 @@ GROUPS: dict[str, Group] = {
     "re_inflation": _group("the cuff is re-inflated midway", _re_inflation),
     "pause": _group("the deflation pauses for 3-10 s", _pause),
     "irregular": _group("strong breathing arrhythmia", _irregular),
+    "any_coarse": _group("any of those with values to read, log at 1-5 Hz", _any_coarse),
 }
+#: Kinds in which both values can be read, but for those that change the log.
+HEARD = (
+    "ordinary",
+    "quiet_room",
+    "room_6db",
+    "breath_6db",
+    "hum_6db",
+    "fast",
+    "lag",
+    "alternans",
+    "ectopic",
+    "weak",
+    "gap",
+    "speech_4db",
+    "friction_4db",
+    "heart_8db",
+    "atrial_fibrillation",
+    "ectopic_real",
+    "run_up",
+    "re_inflation",
+    "pause",
+    "irregular",
+)
 
 
 def _falling(mmhg_per_s: float) -> Change:

@@ -32,6 +32,8 @@ CHARTS = ("rises", "onsets", "pulses", "sounds")
 BEATS = ("evidence", "muffling")
 #: Networks that are fitted alike from other beginnings; their mean counts.
 MEMBERS = {"evidence": 3, "muffling": 1}
+#: How many more recordings of some kinds the confidence is fitted on.
+MORE = {"slow_log": 80, "atrial_fibrillation": 80, "any_coarse": 900}
 WHAT = (*CHARTS, *BEATS, "presence", "above", "confidence", *small.PROMISES)
 
 
@@ -76,7 +78,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         write_numbers(**{what: small.promise(gather(look, first, count, workers), what)})
     else:
         write_numbers(**small.nothing_known())
-        rows = gather(heard, first, count, workers)
+        rows = gather(heard, first, count, workers, more=MORE)
         nets, widening = small.confidence(rows)
         write_numbers(confidence=nets, widening_mmhg=widening)
     return 0

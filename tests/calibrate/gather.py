@@ -361,10 +361,14 @@ def gather(
     count: int,
     workers: int,
     wide: bool = False,
+    more: dict[str, int] | None = None,
 ) -> list[dict[str, Any]]:
-    """Look at ``count`` recordings of each group."""
+    """Look at ``count`` recordings of each group, and at ``more`` of some, on seeds that follow."""
     os.environ["OMP_NUM_THREADS"] = "1"
-    cases = [(group, seed) for seed in range(first, first + count) for group in GROUPS]
+    end = first + count
+    cases = [(group, seed) for seed in range(first, end) for group in GROUPS]
+    for group, further in (more or {}).items():
+        cases += [(group, seed) for seed in range(end, end + further)]
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
         rows = pool.imap_unordered(partial(look, wide=wide), cases, chunksize=8)
         return [row for row in rows if row]

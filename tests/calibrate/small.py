@@ -25,7 +25,7 @@ ABOVE_UNITS, FAR_MMHG = 4, 8.0
 #: Recordings with fewer sounds teach nothing about what a run of sounds is.
 LEAST_SOUNDS = 4
 #: Units and penalty of the network for confidence, and the coverage aimed at.
-CONFIDENCE_UNITS, CONFIDENCE_RIDGE, COVERAGE = 4, 2.0, 0.957
+CONFIDENCE_UNITS, CONFIDENCE_RIDGE, COVERAGE = 8, 6.0, 0.95
 #: Units and penalty of the networks for the promise that a provisional value holds, and what they
 #: read: of diastolics settled by four units at the usual penalty three times as many broke on
 #: held-out seeds; the many measures of a systolic bear more units.
@@ -162,12 +162,14 @@ def confidence(rows: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str
         )
         sure = 1 / (1 + np.exp(-Weights(**fitted[kind]).log_odds(measures)))
         short = np.array([_short_mmhg(pair[1]) for pair in known])
-        widening[kind] = _widening(short, sure)
+        anchored = measures[:, CONFIDENCE.index("anchored")] > 0
+        for name, rows_of in ((kind, anchored), (f"{kind}_by_sounds", ~anchored)):
+            widening[name] = _widening(short[rows_of], sure[rows_of])
         high = sure >= 0.97
         print(
             f"{kind}: {right.size} values, {right.mean():.3f} right, confidence {sure.mean():.3f}; "
             f"from 0.97 on {high.mean():.2f} of them, {np.mean(right[high]):.4f} right; "
-            f"covered {np.mean(short <= 0):.3f}, widening {widening[kind]:.0f} mmHg"
+            f"covered {np.mean(short <= 0):.3f}, widening {widening}"
         )
     return fitted, widening
 
@@ -238,7 +240,7 @@ def nothing_known() -> dict[str, Any]:
     return {
         **{kind: blank(len(read), -9.0) for kind, (*_, read) in PROMISES.items()},
         "confidence": dict.fromkeys(kinds, blank(len(CONFIDENCE), 4.0)),
-        "widening_mmhg": dict.fromkeys(kinds, 0.0),
+        "widening_mmhg": dict.fromkeys((*kinds, *(f"{kind}_by_sounds" for kind in kinds)), 0.0),
     }
 
 

@@ -27,7 +27,8 @@ class Calibration:
     Networks of the evidence, of muffling, of the presence of sounds, of a gap above
     the top, of the confidence in each threshold, of the promise that a systolic read early
     holds, and a diastolic read late; ``widening_mmhg`` is how much wider an interval grows
-    on each side as confidence falls from ``SURE`` to zero; ``layers`` are the networks of
+    on each side as confidence falls from ``SURE`` to zero, where the log's pulses make the clock
+    and where the sounds do; ``layers`` are the networks of
     layers by kind.
     """
 

@@ -11,6 +11,7 @@ from tapfall.ear.judge import Listening, Nothing
 from tapfall.ear.muffling import Muffled, find_muffling
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
+from tapfall.ear.rhythm import typical_s, unevenness
 from tapfall.ear.rules import breath_silences
 from tapfall.ear.thresholds import (
     Told,
@@ -27,7 +28,6 @@ from tapfall.model import (
     Beat,
     Diastolic,
     Flag,
-    FloatArray,
     Gap,
     Lag,
     Phase,
@@ -60,8 +60,8 @@ LEAST_CONTRAST = 1.2
 #: below 10 mmHg; but they fade on the way, the pulses that make the clock vanish from the log, and
 #: nobody's sounds end between 10 and 20 (our choice).
 ZERO_MMHG = 20.0
-#: Coefficient of variation of expected intervals beyond which a rhythm is
-#: irregular (sinus rhythm stays well below, atrial fibrillation above; common practice).
+#: Unevenness of the intervals (:mod:`tapfall.ear.rhythm`) beyond which a rhythm is irregular
+#: (sinus rhythm stays well below, atrial fibrillation above; common practice).
 IRREGULAR_VARIATION = 0.12
 #: So many early beats in one deflation make a rhythm irregular, however even the others are:
 #: one or two happen to anybody (our choice).
@@ -148,30 +148,16 @@ def _to_zero(told: Told, last: Threshold) -> bool:
     return min(heard_mmhg, possible_mmhg) < ZERO_MMHG
 
 
-def _typical_s(interval_s: FloatArray) -> float:
-    """Typical interval: in bigeminy neither the short nor the long one, but their mean."""
-    if interval_s.size < 2:
-        return float(np.median(interval_s))
-    return float(np.median(0.5 * (interval_s[1:] + interval_s[:-1])))
-
-
 def _rhythm(told: Told, listening: Listening) -> Rhythm:
     """Regular, irregular or alternating, from intervals of expected beats."""
     ruled = told.ruled
     if (ruled.alternating_first | ruled.alternating_last).mean() >= 0.5:
         return Rhythm.ALTERNATING
-    times = listening.expected.reference_s
-    if not listening.anchored:
-        times = listening.onset_s[listening.story.heard > 0.5]
-    interval = np.diff(times)
-    if interval.size < 5:
+    uneven = unevenness(listening)
+    if uneven is None:
         return Rhythm.UNKNOWN
-    interval = interval[interval < 1.7 * _typical_s(interval)]
-    # Beat to beat, so that breathing and drift do not count.
-    change = np.abs(np.diff(interval))
-    uneven = float(np.mean(change)) / float(np.mean(interval)) > IRREGULAR_VARIATION
     early = listening.anchored and listening.onset_s.size - told.beats.size >= MANY_EARLY
-    return Rhythm.IRREGULAR if uneven or early else Rhythm.REGULAR
+    return Rhythm.IRREGULAR if uneven > IRREGULAR_VARIATION or early else Rhythm.REGULAR
 
 
 def compose(
@@ -257,7 +243,7 @@ def compose(
         first_silence=silence,
         muffling=muffling,
         gaps=gaps,
-        pulse_per_min=round(60.0 / _typical_s(interval), 1),
+        pulse_per_min=round(60.0 / typical_s(interval), 1),
         rhythm=rhythm,
         beats=_beats(listening, told, found, sounds, muffled, gaps, present),
         lag=Lag(

@@ -30,6 +30,7 @@ CONFIDENCE = (
     "edge_over_floor",
     "signal_to_noise",
     "interval_spread",
+    "unevenness",
     "alternating",
     "sounds_above",
 )
@@ -58,6 +59,7 @@ def confidence_measures(
     lag_moved: bool,
     signal_to_noise_db: float | None,
     interval_spread: float,
+    uneven: float,
     alternating: float,
     sounds_above: float,
 ) -> FloatArray:
@@ -77,6 +79,8 @@ def confidence_measures(
         What is known of the listening as a whole.
     interval_spread
         Standard deviation of the log intervals.
+    uneven
+        Change of the intervals from beat to beat (:mod:`tapfall.ear.rhythm`).
     alternating
         Share of the stories in which the threshold lies on alternate beats.
     sounds_above
@@ -112,6 +116,7 @@ def confidence_measures(
             float(near(level, 0, 1).mean()),
             ratio_db,
             interval_spread,
+            uneven,
             alternating,
             logit(sounds_above),
         ]
@@ -123,6 +128,10 @@ def confidence(measures: FloatArray, kind: str) -> float:
     return round(CALIBRATION.confidence[kind].chance(measures), 4)
 
 
-def widening_mmhg(sure: float, kind: str) -> float:
-    """How much wider an interval has to be on each side at this confidence."""
-    return CALIBRATION.widening_mmhg[kind] * max(SURE - sure, 0.0)
+def widening_mmhg(sure: float, kind: str, *, anchored: bool) -> float:
+    """How much wider an interval has to be on each side at this confidence.
+
+    ``anchored`` tells whether the log's pulses make the clock, not the sounds alone.
+    """
+    name = kind if anchored else f"{kind}_by_sounds"
+    return CALIBRATION.widening_mmhg[name] * max(SURE - sure, 0.0)

@@ -14,6 +14,7 @@ from tapfall.ear.cuff import Deflation
 from tapfall.ear.judge import Listening
 from tapfall.ear.muffling import Muffled
 from tapfall.ear.pulses import Pulses
+from tapfall.ear.rhythm import unevenness
 from tapfall.ear.rules import Ruled
 from tapfall.model import Diastolic, FloatArray, Gap, Reason, Rule, State, Threshold
 
@@ -119,6 +120,7 @@ class Told:
             lag_moved=listening.lag.seconds != 0.0,
             signal_to_noise_db=self.signal_to_noise_db,
             interval_spread=float(np.std(np.log(np.maximum(interval_s, 0.05)))),
+            uneven=unevenness(listening) or 0.0,
             alternating=float(alternate.mean()),
             sounds_above=self.sounds_above,
         )
@@ -183,8 +185,8 @@ def _low_diastolic_mmhg(told: Told) -> float:
 def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
     """An observed threshold; no value where the confidence is too low."""
     sure = confidence(told.measures(found, kind, factor), kind)
-    low_mmhg = found.low_mmhg - widening_mmhg(sure, kind)
-    high_mmhg = found.high_mmhg + widening_mmhg(sure, kind)
+    wider_mmhg = widening_mmhg(sure, kind, anchored=told.listening.anchored)
+    low_mmhg, high_mmhg = found.low_mmhg - wider_mmhg, found.high_mmhg + wider_mmhg
     hole = told.hole_at(found.index, found.index + (1 if kind == "diastolic" else -1))
     if hole is not None:
         # Nobody saw where in the hole the cuff was: the whole of it is possible.

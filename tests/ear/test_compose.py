@@ -374,6 +374,28 @@ def test_noise_that_hides_the_weak_sounds_is_refused(
 
 
 @pytest.mark.parametrize(
+    ("ratio_db", "loud_nats", "doubted"),
+    [(3.1, 3.9, True), (3.3, 3.9, False), (3.9, 2.4, True), (3.9, 2.6, False), (4.1, 2.4, False)],
+)
+def test_what_noise_may_hide_asks_for_a_person(
+    composed: tuple[Any, ...], ratio_db: float, loud_nats: float, doubted: bool
+) -> None:
+    weighed = composed[2]
+    evidence = weighed.listening.evidence
+    measures = evidence.measures.copy()
+    measures[:, MEASURES.index("loud_over_floor")] = loud_nats
+    listening = replace(weighed.listening, evidence=replace(evidence, measures=measures))
+    told = replace(weighed.told, listening=listening, signal_to_noise_db=ratio_db)
+    quality = replace(weighed.quality, signal_to_noise_db=ratio_db)
+    reading = composed_with(composed, told=told, quality=quality)
+    if doubted:
+        assert Flag.LOW_CONFIDENCE in reading.flags
+        assert max(reading.systolic.confidence or 0.0, reading.diastolic.confidence or 0.0) <= 0.6
+    else:
+        assert told.may_be_hidden is False
+
+
+@pytest.mark.parametrize(
     ("present", "promise", "told"),
     [(0.74, 0.0, False), (0.75, 0.0, True), (0.1, 0.74, False), (0.1, 0.75, True)],
 )

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from tapfall.ear.pulses import Pulses
-from tapfall.ear.thresholds import ASK_BELOW, HIDDEN_DB, Told
+from tapfall.ear.thresholds import ASK_BELOW, Told
 from tapfall.model import (
     REVIEW_FLAGS,
     Diastolic,
@@ -83,7 +83,7 @@ def heard_flags(
         for one in (systolic, diastolic)
     )
     ratio = quality.signal_to_noise_db
-    if (sure and min(sure) < ASK_BELOW) or undetermined or told.hidden(HIDDEN_DB):
+    if (sure and min(sure) < ASK_BELOW) or undetermined or told.may_be_hidden:
         flags.append(Flag.LOW_CONFIDENCE)
     if abs(listening.lag.seconds) > 0.15:
         flags.append(Flag.LAG_CORRECTED)

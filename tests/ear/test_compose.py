@@ -396,6 +396,22 @@ def test_what_noise_may_hide_asks_for_a_person(
 
 
 @pytest.mark.parametrize(
+    ("chance", "flagged", "doubted"),
+    [(0.81, True, True), (0.79, True, False), (0.59, False, False)],
+)
+def test_sounds_that_may_lie_above_leave_the_systolic_in_doubt(
+    composed: tuple[Any, ...], chance: float, flagged: bool, doubted: bool
+) -> None:
+    told = replace(composed[2].told, sounds_above=chance)
+    reading = composed_with(composed, told=told)
+    assert (Flag.GAP_ABOVE_NOT_EXCLUDED in reading.flags) is flagged
+    assert reading.systolic.confidence is not None
+    assert (reading.systolic.confidence <= 0.9) is doubted
+    assert reading.diastolic.confidence is not None
+    assert reading.diastolic.confidence > 0.9
+
+
+@pytest.mark.parametrize(
     ("present", "promise", "told"),
     [(0.74, 0.0, False), (0.75, 0.0, True), (0.1, 0.74, False), (0.1, 0.75, True)],
 )

@@ -341,6 +341,19 @@ def composed_with(composed: tuple[Any, ...], **changes: Any) -> Reading:
     return compose.compose(record, pulses, replace(weighed, **changes), chosen, noticed)
 
 
+def in_noise(composed: tuple[Any, ...], ratio_db: float | None, loud_nats: float) -> dict[str, Any]:
+    """What changes at another ratio of signal to noise, and level of the loud sounds."""
+    weighed = composed[2]
+    evidence = weighed.listening.evidence
+    measures = evidence.measures.copy()
+    measures[:, MEASURES.index("loud_over_floor")] = loud_nats
+    listening = replace(weighed.listening, evidence=replace(evidence, measures=measures))
+    return {
+        "told": replace(weighed.told, listening=listening, signal_to_noise_db=ratio_db),
+        "quality": replace(weighed.quality, signal_to_noise_db=ratio_db),
+    }
+
+
 @pytest.mark.parametrize(
     ("ratio_db", "loud_nats", "promise", "reason"),
     [
@@ -360,14 +373,7 @@ def test_noise_that_hides_the_weak_sounds_is_refused(
     promise: float,
     reason: Reason | None,
 ) -> None:
-    weighed = composed[2]
-    evidence = weighed.listening.evidence
-    measures = evidence.measures.copy()
-    measures[:, MEASURES.index("loud_over_floor")] = loud_nats
-    listening = replace(weighed.listening, evidence=replace(evidence, measures=measures))
-    told = replace(weighed.told, listening=listening, signal_to_noise_db=ratio_db)
-    quality = replace(weighed.quality, signal_to_noise_db=ratio_db)
-    reading = composed_with(composed, told=told, quality=quality, promise=promise)
+    reading = composed_with(composed, **in_noise(composed, ratio_db, loud_nats), promise=promise)
     assert reading.reasons == (() if reason is None else (reason,))
     assert (Flag.NOISY in reading.flags) is (ratio_db is not None)
     assert (reading.systolic.mmhg is None) is (reason is not None)
@@ -380,19 +386,13 @@ def test_noise_that_hides_the_weak_sounds_is_refused(
 def test_what_noise_may_hide_asks_for_a_person(
     composed: tuple[Any, ...], ratio_db: float, loud_nats: float, doubted: bool
 ) -> None:
-    weighed = composed[2]
-    evidence = weighed.listening.evidence
-    measures = evidence.measures.copy()
-    measures[:, MEASURES.index("loud_over_floor")] = loud_nats
-    listening = replace(weighed.listening, evidence=replace(evidence, measures=measures))
-    told = replace(weighed.told, listening=listening, signal_to_noise_db=ratio_db)
-    quality = replace(weighed.quality, signal_to_noise_db=ratio_db)
-    reading = composed_with(composed, told=told, quality=quality)
+    changed = in_noise(composed, ratio_db, loud_nats)
+    reading = composed_with(composed, **changed)
     if doubted:
         assert Flag.LOW_CONFIDENCE in reading.flags
         assert max(reading.systolic.confidence or 0.0, reading.diastolic.confidence or 0.0) <= 0.6
     else:
-        assert told.may_be_hidden is False
+        assert changed["told"].may_be_hidden is False
 
 
 @pytest.mark.parametrize(

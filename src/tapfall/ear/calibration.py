@@ -28,8 +28,7 @@ class Calibration:
     the top, of the confidence in each threshold, of the promise that a systolic read early
     holds, and a diastolic read late; ``widening_mmhg`` is how much wider an interval grows
     on each side as confidence falls from ``SURE`` to zero, where the log's pulses make the clock
-    and where the sounds do; ``layers`` are the networks of
-    layers by kind.
+    and where the sounds do; ``layers`` are the networks of layers by kind.
     """
 
     evidence: BeatNetwork

@@ -196,16 +196,8 @@ def _low_diastolic_mmhg(told: Told) -> float:
     return max(LOW_DIASTOLIC_MMHG, LOW_DIASTOLIC_SHARE * told.pressure_of(told.first_sound))
 
 
-def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
-    """An observed threshold; no value where the confidence is too low."""
-    sure = confidence(told.measures(found, kind, factor), kind)
-    wider_mmhg = widening_mmhg(sure, kind, anchored=told.listening.anchored)
-    low_mmhg, high_mmhg = found.low_mmhg - wider_mmhg, found.high_mmhg + wider_mmhg
-    hole = told.hole_at(found.index, found.index + (1 if kind == "diastolic" else -1))
-    if hole is not None:
-        # Nobody saw where in the hole the cuff was: the whole of it is possible.
-        sure = round(sure * IN_HOLE, 4)
-        low_mmhg, high_mmhg = min(low_mmhg, hole[0]), max(high_mmhg, hole[1])
+def _left_in_doubt(told: Told, found: verdict.Edge, kind: str, sure: float) -> float:
+    """What is left of a confidence where lag, clipping, noise, pulse or height leave a doubt."""
     lag = told.listening.lag
     if not lag.clear:
         sure = round(sure * IN_DOUBT_OF_LAG, 4)
@@ -219,6 +211,20 @@ def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Thr
         sure = min(sure, MOST_WHERE_ABOVE)
     if kind == "diastolic" and found.mmhg < _low_diastolic_mmhg(told):
         sure = min(sure, MOST_WHERE_LOW)
+    return sure
+
+
+def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
+    """An observed threshold; no value where the confidence is too low."""
+    sure = confidence(told.measures(found, kind, factor), kind)
+    wider_mmhg = widening_mmhg(sure, kind, anchored=told.listening.anchored)
+    low_mmhg, high_mmhg = found.low_mmhg - wider_mmhg, found.high_mmhg + wider_mmhg
+    hole = told.hole_at(found.index, found.index + (1 if kind == "diastolic" else -1))
+    if hole is not None:
+        # Nobody saw where in the hole the cuff was: the whole of it is possible.
+        sure = round(sure * IN_HOLE, 4)
+        low_mmhg, high_mmhg = min(low_mmhg, hole[0]), max(high_mmhg, hole[1])
+    sure = _left_in_doubt(told, found, kind, sure)
     if sure < ABSTAIN_BELOW:
         return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
     return Threshold(

@@ -7,7 +7,8 @@ In this order, for each rests on those before it::
     python -m tests.calibrate pulses
     python -m tests.calibrate sounds
     python -m tests.calibrate evidence
-    python -m tests.calibrate muffling    # to here
+    python -m tests.calibrate muffling
+    python -m tests.calibrate ends        # to here
     python -m tests.calibrate presence
     python -m tests.calibrate above
     python -m tests.calibrate confidence
@@ -25,16 +26,19 @@ import argparse
 from collections.abc import Sequence
 
 from tests.calibrate import small
+from tests.calibrate.ends import begun
 from tests.calibrate.gather import ended, gather, heard, risen, scanned, started
 from tests.calibrate.stored import write_layers, write_numbers
 
 CHARTS = ("rises", "onsets", "pulses", "sounds")
 BEATS = ("evidence", "muffling")
 #: Networks that are fitted alike from other beginnings; their mean counts.
-MEMBERS = {"evidence": 3, "muffling": 1}
+MEMBERS = {"evidence": 3, "muffling": 1, "ends": 3}
 #: How many more recordings of some kinds the confidence is fitted on.
 MORE = {"slow_log": 80, "atrial_fibrillation": 80, "any_coarse": 900}
-WHAT = (*CHARTS, *BEATS, "presence", "above", "confidence", *small.PROMISES)
+#: The same for the first and last sounds: clocks made of sounds leave most to be told.
+MORE_ENDS = {"coarse_log": 1200, "any_coarse": 500, "gap": 400, "ordinary": 400}
+WHAT = (*CHARTS, *BEATS, "ends", "presence", "above", "confidence", *small.PROMISES)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -66,6 +70,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
             network, standard = layers.fit_beats(what, examples, 4 * options.epochs, seed=number)
             write_layers(what if number == 1 else f"{what}-{number}", network)
         write_numbers(**{what: standard})
+    elif what == "ends":
+        from tests.calibrate.choosing import fit_choices
+
+        rows = gather(begun, first, count, workers, wide=True, more=MORE_ENDS)
+        for kind in ("first_sound", "last_sound"):
+            choices = [one for row in rows for one in row["choices"][kind]]
+            for number in range(1, MEMBERS[what] + 1):
+                network, standard = fit_choices(choices, options.epochs, seed=number)
+                write_layers(kind if number == 1 else f"{kind}-{number}", network)
+            write_numbers(**{kind: standard})
     elif what == "presence":
         rows = gather(heard, first, count, workers, wide=True)
         write_numbers(presence=small.presence(rows))

@@ -2,4 +2,4 @@
 
 from importlib.util import find_spec
 
-collect_ignore = [] if find_spec("jax") and find_spec("optax") else ["layers.py"]
+collect_ignore = [] if find_spec("jax") and find_spec("optax") else ["layers.py", "choosing.py"]

@@ -129,7 +129,7 @@ def _widened_sound(scenario: Scenario, rng: np.random.Generator) -> Scenario:
     return replace(scenario, sound=replace(scenario.sound, **drawn))
 
 
-def _simulated(case: tuple[str, int], wide: bool) -> tuple[Any, Known]:
+def simulated_and_known(case: tuple[str, int], wide: bool) -> tuple[Any, Known]:
     """One recording and what is known of it."""
     from tapfall.ear.measurement import measurement_bounds
     from tapfall.synth import simulate
@@ -157,7 +157,7 @@ def _simulated(case: tuple[str, int], wide: bool) -> tuple[Any, Known]:
 
 
 @contextmanager
-def _watching(module: Any, name: str, seen: list[Any]) -> Iterator[None]:
+def watching(module: Any, name: str, seen: list[Any]) -> Iterator[None]:
     """Keep the arguments and the result of every call of a function."""
     plain = getattr(module, name)
 
@@ -178,12 +178,12 @@ def scanned(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     from tapfall.ear import judge, taking
     from tapfall.ear import reader as ear_reader
 
-    simulation, known = _simulated(case, wide)
+    simulation, known = simulated_and_known(case, wide)
     levels: list[Any] = []
     listened: list[Any] = []
     with (
-        _watching(judge, "band_levels", levels),
-        _watching(ear_reader, "listen", listened),
+        watching(judge, "band_levels", levels),
+        watching(ear_reader, "listen", listened),
     ):
         taking.take_reading(simulation.recording)
     if not levels or levels[-1][1] is None:
@@ -205,14 +205,14 @@ def started(case: tuple[str, int], wide: bool) -> dict[str, Any]:
     """What every early systolic rests on, and whether the reading at the end keeps it."""
     from tapfall.ear import Listener, announcer, early, live, take_reading
 
-    simulation, known = _simulated(case, wide)
+    simulation, known = simulated_and_known(case, wide)
     recording = simulation.recording
     first_s = [b.time_s for b in simulation.truth.beats if b.audible_in_noise][:1]
     until_s = first_s[0] + EARLY_S if first_s else recording.samples.size / recording.rate_hz
     rows = recording.cuff.time_s <= until_s + known.lag_s
     listener = Listener(rate_hz=recording.rate_hz)
     seen: list[Any] = []
-    with _watching(early, "early_measures", seen), _watching(live, "hear", seen):
+    with watching(early, "early_measures", seen), watching(live, "hear", seen):
         listener.push_cuff(recording.cuff.time_s[rows], recording.cuff.pressure_mmhg[rows])
         listener.push_audio(recording.samples[: round(until_s * recording.rate_hz)])
     final = take_reading(recording)
@@ -228,11 +228,11 @@ def ended(case: tuple[str, int], wide: bool) -> dict[str, Any]:
     """What every late diastolic rests on, and whether the reading at the end keeps it."""
     from tapfall.ear import Listener, announcer
 
-    simulation, _ = _simulated(case, wide)
+    simulation, _ = simulated_and_known(case, wide)
     recording = simulation.recording
     listener = Listener(rate_hz=recording.rate_hz)
     seen: list[Any] = []
-    with _watching(announcer, "late_measures", seen):
+    with watching(announcer, "late_measures", seen):
         listener.push_cuff(recording.cuff.time_s, recording.cuff.pressure_mmhg)
         listener.push_audio(recording.samples)
         final = listener.finish()
@@ -310,7 +310,7 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     from tapfall.ear.muffling import LEAST_SOUNDS, muffling_measures
     from tests.accuracy.scoring import score
 
-    simulation, known = _simulated(case, wide)
+    simulation, known = simulated_and_known(case, wide)
     rounds: list[Any] = []
     sure: list[Any] = []
     shown: list[Any] = []
@@ -318,12 +318,12 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     above: list[Any] = []
     present: list[Any] = []
     with (
-        _watching(judge, "_hear", rounds),
-        _watching(weighed, "presence", present),
-        _watching(compose, "character", shown),
-        _watching(compose, "find_muffling", sought),
-        _watching(thresholds, "above_measures", above),
-        _watching(thresholds, "confidence", sure),
+        watching(judge, "_hear", rounds),
+        watching(weighed, "presence", present),
+        watching(compose, "character", shown),
+        watching(compose, "find_muffling", sought),
+        watching(thresholds, "above_measures", above),
+        watching(thresholds, "confidence", sure),
     ):
         reading = taking.take_reading(simulation.recording)
     row: dict[str, Any] = {

@@ -25,8 +25,12 @@ SHAPES: dict[str, tuple[tuple[tuple[int, int], tuple[int, int]], ...]] = {
     "rises": (((1, 9), (1, 1)), ((1, 9), (1, 3)), ((1, 9), (1, 9)), ((1, 7), (1, 15))),
     "evidence": (((5, 1), (1, 1)), ((5, 1), (1, 1)), ((3, 1), (1, 1))),
     "muffling": (((5, 1), (1, 1)), ((5, 1), (1, 1))),
+    "ends": (((5, 1), (1, 1)), ((5, 1), (2, 1)), ((5, 1), (4, 1)), ((5, 1), (8, 1))),
 }
-CHANNELS = {"onsets": 12, "rises": 24, "pulses": 24, "sounds": 16, "evidence": 56, "muffling": 16}
+CHANNELS = {
+    "onsets": 12, "rises": 24, "pulses": 24, "sounds": 16, "evidence": 56, "muffling": 16,
+    "ends": 28,
+}  # fmt: skip
 #: Columns of a map while fitting, and the delays a map of sounds begins at.
 COLUMNS = {"pulses": 72, "sounds": 81}
 SOUNDS_FROM_S = -0.32
@@ -48,7 +52,7 @@ BATCH, RATE, DECAY = 8, 3e-3, 1e-4
 Arrays = tuple[np.ndarray, ...]
 
 
-def _begin(kind: str, channels_in: int, seed: int) -> list[dict[str, Any]]:
+def begin_layers(kind: str, channels_in: int, seed: int) -> list[dict[str, Any]]:
     """Random layers."""
     rng = np.random.default_rng(seed)
     layers, width = [], channels_in
@@ -62,7 +66,7 @@ def _begin(kind: str, channels_in: int, seed: int) -> list[dict[str, Any]]:
     return layers
 
 
-def _run(weights: Any, dilations: Any, values: Any, rows: Any, key: Any = None) -> Any:
+def run_many(weights: Any, dilations: Any, values: Any, rows: Any, key: Any = None) -> Any:
     """The network as :func:`tapfall.ear.network.run_layers` runs it, on many at once.
 
     With a key, whole channels are dropped at random.
@@ -86,7 +90,7 @@ def _run(weights: Any, dilations: Any, values: Any, rows: Any, key: Any = None) 
     return values[..., 0]
 
 
-def _descend(
+def descend(
     layers: list[dict[str, Any]],
     loss: Callable[..., Any],
     batch: Callable[[np.ndarray], Arrays],
@@ -143,7 +147,7 @@ def _row_loss(
     weights: Any, dilations: Any, _: Any, values: Any, sound: Any, unsure: Any, rows: Any
 ) -> Any:
     """Each row holds one sound at one delay, or none."""
-    odds = jnp.where(unsure, -1e9, _run(weights, dilations, values, rows))
+    odds = jnp.where(unsure, -1e9, run_many(weights, dilations, values, rows))
     whole = jnp.logaddexp(jax.nn.logsumexp(odds, axis=2), 0.0)
     right = jax.nn.logsumexp(jnp.where(sound, odds, -1e9), axis=2)
     return jnp.sum((whole - jnp.where(sound.any(2), right, 0.0)) * rows) / rows.sum()
@@ -153,14 +157,14 @@ def _cell_loss(
     weights: Any, dilations: Any, _: Any, values: Any, sound: Any, known: Any, rows: Any
 ) -> Any:
     """Each cell for itself."""
-    return _mean_miss(_run(weights, dilations, values, rows), sound, known)
+    return _mean_miss(run_many(weights, dilations, values, rows), sound, known)
 
 
 def _beat_loss(
     weights: Any, dilations: Any, key: Any, values: Any, sound: Any, known: Any, rows: Any
 ) -> Any:
     """Each beat for itself, some channels dropped."""
-    return _mean_miss(_run(weights, dilations, values, rows, key), sound, known)
+    return _mean_miss(run_many(weights, dilations, values, rows, key), sound, known)
 
 
 def _mean_miss(odds: Any, sound: Any, known: Any) -> Any:
@@ -292,9 +296,9 @@ def fit_charts(kind: str, charts: Sequence[dict[str, Any]], epochs: int) -> list
         return values, sound, ~unsure if alone else unsure, rows
 
     width = batch(np.arange(min(BATCH, len(usable))))[0].shape[3]
-    begin = _begin(kind, width, seed=0)
+    begin = begin_layers(kind, width, seed=0)
     loss = _cell_loss if alone else _row_loss
-    return _descend(begin, loss, batch, len(usable), epochs, BATCH)
+    return descend(begin, loss, batch, len(usable), epochs, BATCH)
 
 
 def _weights(noisy: np.ndarray, sure: np.ndarray) -> np.ndarray:
@@ -358,6 +362,6 @@ def fit_beats(
             truth[k, :n, 0], known[k, :n, 0], there[k, :n] = true, weight, 1
         return values, truth, known, there
 
-    begin = _begin(kind, mean.size, seed=seed)
-    layers = _descend(begin, _beat_loss, batch, len(examples), epochs, 32)
+    begin = begin_layers(kind, mean.size, seed=seed)
+    layers = descend(begin, _beat_loss, batch, len(examples), epochs, 32)
     return layers, {"mean": mean, "spread": spread}

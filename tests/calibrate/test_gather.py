@@ -12,12 +12,14 @@ import pytest
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.confidence import CONFIDENCE
 from tapfall.ear.early import EARLY
+from tapfall.ear.ends import ENDS
 from tapfall.ear.evidence import MEASURES
 from tapfall.ear.late import LATE
 from tapfall.ear.network import run_layers
 from tapfall.ear.presence import PRESENCE
 from tests.accuracy.groups import draw
 from tests.calibrate import small, stored
+from tests.calibrate.ends import begun
 from tests.calibrate.gather import WIDE, ended, heard, risen, scanned, started, widened
 
 
@@ -146,3 +148,23 @@ def test_a_promise_is_fitted_and_its_first_break_counted(
     told = capsys.readouterr().out
     assert "1440 provisional values, 0.800 kept" in told
     assert "settled from 0.95 on: 0.800 of recordings, after 0 judgements, broken 0.0000" in told
+
+
+def test_ends_come_with_a_right_beat_that_some_story_names() -> None:
+    # Of this seed the recording is read whole and cut short.
+    row = begun(("gap", 8), False)
+    assert [len(row["choices"][kind]) for kind in ("first_sound", "last_sound")] == [2, 1]
+    for choices in row["choices"].values():
+        for one in choices:
+            assert one.measures.shape == (one.share.size, len(ENDS))
+            assert one.same.any()
+            assert (one.near | ~one.same).all()
+            assert (one.share[one.near] > 0).all()
+    whole, short = row["choices"]["first_sound"]
+    assert short.share.size < whole.share.size
+
+
+def test_where_sounds_go_on_to_zero_no_beat_is_the_last() -> None:
+    row = begun(("to_zero", 8), False)
+    assert row["choices"]["first_sound"]
+    assert not row["choices"]["last_sound"]

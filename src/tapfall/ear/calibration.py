@@ -24,15 +24,18 @@ SURE = 0.98
 class Calibration:
     """All fitted numbers.
 
-    Networks of the evidence, of muffling, of the presence of sounds, of a gap above
-    the top, of the confidence in each threshold, of the promise that a systolic read early
-    holds, and a diastolic read late; ``widening_mmhg`` is how much wider an interval grows
-    on each side as confidence falls from ``SURE`` to zero, where the log's pulses make the clock
-    and where the sounds do; ``layers`` are the networks of layers by kind.
+    Networks of the evidence, of muffling, of the beats that sounds begin and end at, of the
+    presence of sounds, of a gap above the top, of the confidence in each threshold, of the
+    promise that a systolic read early holds, and a diastolic read late; ``widening_mmhg`` is how
+    much wider an interval grows on each side as confidence falls from ``SURE`` to zero, where
+    the log's pulses make the clock and where the sounds do; ``layers`` are the networks of layers
+    by kind.
     """
 
     evidence: BeatNetwork
     muffling: BeatNetwork
+    first_sound: BeatNetwork
+    last_sound: BeatNetwork
     presence: Weights
     above: Weights
     confidence: dict[str, Weights]
@@ -93,6 +96,8 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
     return Calibration(
         evidence=beats("evidence"),
         muffling=beats("muffling"),
+        first_sound=beats("first_sound"),
+        last_sound=beats("last_sound"),
         presence=weights(raw["presence"]),
         above=weights(raw["above"]),
         confidence={kind: weights(one) for kind, one in raw["confidence"].items()},

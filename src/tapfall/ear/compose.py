@@ -14,7 +14,6 @@ from tapfall.ear.record import Record
 from tapfall.ear.rhythm import typical_s, unevenness
 from tapfall.ear.rules import breath_silences
 from tapfall.ear.thresholds import (
-    Told,
     by_rule,
     diastolic_of,
     gaps_of,
@@ -22,6 +21,7 @@ from tapfall.ear.thresholds import (
     muffling_of,
     systolic_of,
 )
+from tapfall.ear.told import Told
 from tapfall.ear.weighed import Weighed
 from tapfall.model import (
     REVIEW_FLAGS,

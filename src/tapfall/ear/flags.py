@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from tapfall.ear.pulses import Pulses
-from tapfall.ear.thresholds import ASK_BELOW, Told
+from tapfall.ear.thresholds import ASK_BELOW
+from tapfall.ear.told import Told
 from tapfall.model import (
     REVIEW_FLAGS,
     Diastolic,

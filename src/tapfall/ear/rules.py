@@ -7,7 +7,7 @@ one row for each story, one column for each expected beat in order of time.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -50,6 +50,11 @@ class Ruled:
     gap_upper: np.ndarray
     gap_lower: np.ndarray
     lone_above: np.ndarray
+
+    def some(self, stories: np.ndarray) -> Ruled:
+        """The same of some stories, given by their indices."""
+        found = {one.name: getattr(self, one.name)[stories] for one in fields(self)}
+        return Ruled(**found)
 
 
 def _first_true(table: np.ndarray) -> np.ndarray:

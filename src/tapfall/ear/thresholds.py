@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from tapfall.ear import verdict
 from tapfall.ear.above import above_measures, sounds_above
-from tapfall.ear.clocks import PULSE_ERROR_S, SOUND_ERROR_S, apply_to_clocks, clocks
-from tapfall.ear.confidence import confidence, confidence_measures, widening_mmhg
-from tapfall.ear.cuff import Deflation
-from tapfall.ear.judge import Listening
+from tapfall.ear.confidence import confidence, widening_mmhg
 from tapfall.ear.muffling import Muffled
 from tapfall.ear.pulses import Pulses
-from tapfall.ear.rhythm import unevenness
-from tapfall.ear.rules import Ruled
-from tapfall.model import Diastolic, FloatArray, Gap, Reason, Rule, State, Threshold
+from tapfall.ear.told import Told
+from tapfall.model import Diastolic, Gap, Reason, Rule, State, Threshold
 
 #: Confidence below which a person has to listen, and below which no value is given.
 ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.35
@@ -29,18 +23,8 @@ IN_CLIPPING, HEAVILY_CLIPPED = 0.75, 0.05
 #: that is left where no lag could be seen: a second's lag moves a value by 2 to 3 mmHg, and
 #: in a simulator that this was not fitted on 6 in 37 sure values were wrong for it.
 IN_DOUBT_OF_LAG, MOST_WITHOUT_LAG = 0.7, 0.95
-#: Signal-to-noise ratio below which noise hides the weak first and last sounds, so that whoever
-#: hears the loud ones reads too low and too high: a person has to listen (tuned: recordings
-#: simulated at 0 dB come out at -1 to 3.1, 99 in 100 of those at 4 to 6 dB above), and the most
-#: that is left of the confidence there (our choice).
-HIDDEN_DB, MOST_WHERE_HIDDEN = 3.2, 0.6
-#: The same up to this ratio where the loud sounds stand out by no more than so much (tuned: one
-#: recording of 400 at 0 dB came out at 3.6 dB and 2.2 nats, read wrong and sure; of 250 at 6 dB
-#: 7 lie below both).
-FAINT_DB, FAINT_NATS = 4.0, 2.5
-#: Level of the loud sounds over the noise, once hum and steady noise are taken out, from which that
-#: noise hides nothing (tuned: pink noise at 0 dB 3.1 nats at most, mains hum at 6 dB 7.3 at least).
-STANDS_OUT_NATS = 4.0
+#: The most that is left where noise may hide the weak sounds (our choice).
+MOST_WHERE_HIDDEN = 0.6
 #: From this probability of sounds above the first one read at most so much is left of the
 #: confidence in the systolic: where a first run above a silent gap is missed, the value is 25 to
 #: 45 mmHg too low, however clear the sounds are that it is read from (tuned: of 11 such in 700
@@ -50,127 +34,6 @@ LIKELY_ABOVE, MOST_WHERE_ABOVE = 0.8, 0.9
 #: away on their way to zero: a person has to listen (our choice), and the most that is left of
 #: the confidence.
 LOW_DIASTOLIC_MMHG, LOW_DIASTOLIC_SHARE, MOST_WHERE_LOW = 40.0, 0.3, 0.7
-#: Error of the trend that no log gets below (movement, wobble; tuned).
-LEAST_TREND_ERROR_MMHG = 0.35
-
-
-def _usual(beats: np.ndarray) -> int | None:
-    """The median of the beats that stories name; -1 names none."""
-    named = beats[beats >= 0]
-    return int(np.median(named)) if named.size else None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Told:
-    """The stories of a listening, put to the rules, on beats that some clock expects."""
-
-    beats: np.ndarray
-    cuff_mmhg: FloatArray
-    onset_s: FloatArray
-    heard: FloatArray
-    paths: np.ndarray
-    ruled: Ruled
-    error_mmhg: float
-    listening: Listening
-    deflation: Deflation
-    signal_to_noise_db: float | None = None
-    clipped_share: float = 0.0
-    sounds_above: float = 0.0
-
-    @property
-    def first_sound(self) -> int | None:
-        """The usual first beat of the stories, ``None`` where none of them has one."""
-        return _usual(self.ruled.first)
-
-    @property
-    def last_sound(self) -> int | None:
-        """Their usual last beat."""
-        return _usual(self.ruled.last)
-
-    def pressure_of(self, beat: int | None) -> float:
-        """Cuff pressure at a beat, 0 where there is none."""
-        return 0.0 if beat is None else float(self.cuff_mmhg[beat])
-
-    def hidden(self, least_db: float, stands_out_nats: float = STANDS_OUT_NATS) -> bool:
-        """Whether noise hides the weak sounds: the loud ones stand out by less than this."""
-        ratio_db = self.signal_to_noise_db
-        if ratio_db is None or ratio_db >= least_db:
-            return False
-        loud_nats = float(self.listening.evidence.measure("loud_over_floor")[0])
-        return loud_nats < stands_out_nats
-
-    @property
-    def may_be_hidden(self) -> bool:
-        """Whether noise may hide them, so that a person has to listen."""
-        return self.hidden(HIDDEN_DB) or self.hidden(FAINT_DB, FAINT_NATS)
-
-    def hole_at(self, index: int, beyond: int) -> tuple[float, float] | None:
-        """Pressures at the edges of a hole in the log between two neighbouring beats."""
-        lag_s = self.listening.lag.seconds
-        first_s, last_s = sorted((self.onset_s[index] + lag_s, self.onset_s[beyond] + lag_s))
-        holes = [h for h in self.deflation.holes_s if h[0] < last_s and h[1] > first_s]
-        if not holes:
-            return None
-        edges_s = np.array([holes[0][0], holes[-1][1]])
-        high, low = self.deflation.pressure_mmhg(edges_s).tolist()
-        return low, high
-
-    def measures(self, found: verdict.Edge, kind: str, present: float) -> FloatArray:
-        """What the confidence in a threshold rests on."""
-        listening, ruled = self.listening, self.ruled
-        alternate = ruled.alternating_first if kind == "systolic" else ruled.alternating_last
-        interval_s = np.diff(listening.expected.reference_s)
-        return confidence_measures(
-            found,
-            listening.evidence.log_odds[self.beats],
-            self.heard,
-            listening.evidence.measure("own_over_floor")[self.beats],
-            self.cuff_mmhg,
-            inward=1 if kind == "systolic" else -1,
-            present=present,
-            likeness=listening.template.likeness,
-            loud_over_floor=float(listening.evidence.measure("loud_over_floor")[0]),
-            anchored=listening.anchored,
-            lag_moved=listening.lag.seconds != 0.0,
-            signal_to_noise_db=self.signal_to_noise_db,
-            interval_spread=float(np.std(np.log(np.maximum(interval_s, 0.05)))),
-            uneven=unevenness(listening) or 0.0,
-            alternating=float(alternate.mean()),
-            sounds_above=self.sounds_above,
-        )
-
-
-def tell(listening: Listening, deflation: Deflation) -> Told:
-    """Put every story to the rules, ectopic beats left out."""
-    known = PULSE_ERROR_S if listening.anchored else SOUND_ERROR_S
-    error_s = float(np.hypot(known, listening.expected.error_s))
-    sounds = listening.story.heard >= 0.5
-    real = np.where(sounds, 1.0, listening.real)
-    if sounds.any():
-        # Below the sounds an empty cuff shows no pulse, but silence that lasts is silence.
-        real[np.flatnonzero(sounds)[-1] :] = 1.0
-    expected = clocks(listening.expected.reference_s, error_s, real)
-    keep = np.flatnonzero(expected.any(axis=0))
-    cuff = listening.cuff_mmhg[keep]
-    paths = listening.story.paths()[:, keep]
-    rate = deflation.rate_mmhg_per_s
-    error = float(
-        np.hypot(
-            max(LEAST_TREND_ERROR_MMHG, deflation.trend_error_mmhg),
-            rate * 0.6 * listening.lag.doubt_s,
-        )
-    )
-    return Told(
-        beats=keep,
-        cuff_mmhg=cuff,
-        onset_s=listening.onset_s[keep],
-        heard=listening.story.heard[keep],
-        paths=paths,
-        ruled=apply_to_clocks(paths, cuff, expected[:, keep]),
-        error_mmhg=error,
-        listening=listening,
-        deflation=deflation,
-    )
 
 
 def _first_sounds(told: Told) -> float:

@@ -13,7 +13,8 @@ from tapfall.ear.judge import Listening
 from tapfall.ear.presence import presence, presence_measures
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
-from tapfall.ear.thresholds import Told, chance_above, tell
+from tapfall.ear.thresholds import chance_above
+from tapfall.ear.told import Told, tell
 from tapfall.model import FloatArray, Quality
 
 #: The upper end of the band of the signal-to-noise ratio (the project's definition: 25 Hz, where

@@ -6,7 +6,7 @@ import numpy as np
 
 from tapfall.ear.flags import CLIPPED_SHARE, NOISY_DB
 from tapfall.ear.frontend import BLOCK, CLIP_LEVEL
-from tapfall.ear.thresholds import HIDDEN_DB
+from tapfall.ear.told import HIDDEN_DB
 from tapfall.model import Finding, Quality, Recording
 from tapfall.technique.checks import FAULT, LOOK, OK, Check
 from tapfall.technique.speech import voiced_share

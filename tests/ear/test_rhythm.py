@@ -50,10 +50,10 @@ def test_many_early_beats_make_a_rhythm_irregular(per_min: float, rhythm: Rhythm
     assert reading.pulse_per_min == pytest.approx(true_per_min(simulation), abs=NEAR_PER_MIN)
 
 
-def test_an_uneven_rhythm_without_pulses_on_the_log_is_seldom_sure() -> None:
-    """Silent beats of a fibrillating heart show nowhere: where it is not sure, a person listens.
+def test_an_uneven_rhythm_without_pulses_on_the_log_is_never_sure() -> None:
+    """Silent beats of a fibrillating heart show nowhere: a third of such values is wrong.
 
-    Half of such values are wrong (40 simulated recordings of real series).
+    (100 simulated recordings of real series.)
     """
     uneven = load_builtin("irregular_rhythm")
     cuff = replace(uneven.cuff, log_rate_hz=1.0, rounding_mmhg=2.0)
@@ -61,13 +61,17 @@ def test_an_uneven_rhythm_without_pulses_on_the_log_is_seldom_sure() -> None:
         take_reading(simulate(replace(uneven, seed=seed, cuff=cuff)).recording)
         for seed in range(12)
     ]
-    assert sum(one.status is Status.OK for one in found) <= 4
+    irregular = [one for one in found if one.rhythm is Rhythm.IRREGULAR]
+    assert len(irregular) >= 8
+    for one in irregular:
+        assert one.status is not Status.OK
+        assert max(one.systolic.confidence or 0.0, one.diastolic.confidence or 0.0) <= 0.65
+    assert sum(one.status is Status.OK for one in found) <= 1
 
 
-@pytest.mark.parametrize("kind", ["systolic", "diastolic"])
-def test_a_doubtful_interval_is_wider_where_only_sounds_make_the_clock(kind: str) -> None:
-    doubtful = [widening_mmhg(0.6, kind, anchored=anchored) for anchored in (True, False)]
+def test_a_doubtful_systolic_is_wider_where_only_sounds_make_the_clock() -> None:
+    doubtful = [widening_mmhg(0.6, "systolic", anchored=anchored) for anchored in (True, False)]
     assert 0 <= doubtful[0] < doubtful[1]
-    half_mmhg = widening_mmhg(0.79, kind, anchored=False)
+    half_mmhg = widening_mmhg(0.79, "systolic", anchored=False)
     assert doubtful[1] == pytest.approx(2 * half_mmhg)
-    assert widening_mmhg(0.99, kind, anchored=False) == 0
+    assert widening_mmhg(0.99, "systolic", anchored=False) == 0

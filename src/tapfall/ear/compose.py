@@ -11,7 +11,7 @@ from tapfall.ear.judge import Listening, Nothing
 from tapfall.ear.muffling import Muffled, find_muffling
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
-from tapfall.ear.rhythm import typical_s, unevenness
+from tapfall.ear.rhythm import IRREGULAR_VARIATION, typical_s, unevenness
 from tapfall.ear.rules import breath_silences
 from tapfall.ear.thresholds import (
     by_rule,
@@ -60,9 +60,6 @@ LEAST_CONTRAST = 1.2
 #: below 10 mmHg; but they fade on the way, the pulses that make the clock vanish from the log, and
 #: nobody's sounds end between 10 and 20 (our choice).
 ZERO_MMHG = 20.0
-#: Unevenness of the intervals (:mod:`tapfall.ear.rhythm`) beyond which a rhythm is irregular
-#: (sinus rhythm stays well below, atrial fibrillation above; common practice).
-IRREGULAR_VARIATION = 0.12
 #: So many early beats in one deflation make a rhythm irregular, however even the others are:
 #: one or two happen to anybody (our choice).
 MANY_EARLY = 3

@@ -11,6 +11,9 @@ from tapfall.model import FloatArray
 LEAST_INTERVALS = 5
 #: An interval of more than so many typical ones holds a beat that was missed.
 MOST_TYPICAL = 1.7
+#: Unevenness of the intervals beyond which a rhythm is irregular
+#: (sinus rhythm stays well below, atrial fibrillation above; common practice).
+IRREGULAR_VARIATION = 0.12
 
 
 def unevenness(listening: Listening) -> float | None:

@@ -12,7 +12,7 @@ from tapfall.ear.confidence import confidence_measures
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.ends import drawn_anew, end_measures, end_shares
 from tapfall.ear.judge import Listening
-from tapfall.ear.rhythm import unevenness
+from tapfall.ear.rhythm import IRREGULAR_VARIATION, unevenness
 from tapfall.ear.rules import Ruled
 from tapfall.model import FloatArray
 
@@ -80,6 +80,13 @@ class Told:
     def may_be_hidden(self) -> bool:
         """Whether noise may hide them, so that a person has to listen."""
         return self.hidden(HIDDEN_DB) or self.hidden(FAINT_DB, FAINT_NATS)
+
+    @property
+    def uneven_by_sounds(self) -> bool:
+        """Whether an irregular rhythm is known by its sounds alone."""
+        if self.listening.anchored:
+            return False
+        return (unevenness(self.listening) or 0.0) > IRREGULAR_VARIATION
 
     def hole_at(self, index: int, beyond: int) -> tuple[float, float] | None:
         """Pressures at the edges of a hole in the log between two neighbouring beats."""

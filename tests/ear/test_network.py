@@ -60,6 +60,7 @@ def test_every_network_is_shipped_whole() -> None:
         "evidence-2",
         "evidence-3",
         "muffling",
+        *(f"{end}_sound{member}" for end in ("first", "last") for member in ("", "-2", "-3")),
     }
     for layers in CALIBRATION.layers.values():
         for before, after in itertools.pairwise(layers):

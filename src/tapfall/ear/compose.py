@@ -11,7 +11,7 @@ from tapfall.ear.judge import Listening, Nothing
 from tapfall.ear.muffling import Muffled, find_muffling
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
-from tapfall.ear.rhythm import IRREGULAR_VARIATION, typical_s, unevenness
+from tapfall.ear.rhythm import IRREGULAR_VARIATION, typical_s
 from tapfall.ear.rules import breath_silences
 from tapfall.ear.thresholds import (
     by_rule,
@@ -145,12 +145,12 @@ def _to_zero(told: Told, last: Threshold) -> bool:
     return min(heard_mmhg, possible_mmhg) < ZERO_MMHG
 
 
-def _rhythm(told: Told, listening: Listening) -> Rhythm:
+def _rhythm(told: Told) -> Rhythm:
     """Regular, irregular or alternating, from intervals of expected beats."""
     ruled = told.ruled
     if (ruled.alternating_first | ruled.alternating_last).mean() >= 0.5:
         return Rhythm.ALTERNATING
-    uneven = unevenness(listening)
+    uneven, listening = told.uneven, told.listening
     if uneven is None:
         return Rhythm.UNKNOWN
     early = listening.anchored and listening.onset_s.size - told.beats.size >= MANY_EARLY
@@ -214,7 +214,7 @@ def compose(
     if to_zero:
         silence = Threshold(state=State.NOT_REACHED, reason=Reason.SOUNDS_TO_END)
     flags += heard_flags(told, pulses, systolic, diastolic, gaps, quality, to_zero)
-    rhythm = _rhythm(told, listening)
+    rhythm = _rhythm(told)
     if rhythm is Rhythm.ALTERNATING:
         flags.append(Flag.ALTERNATING)
     elif rhythm is Rhythm.IRREGULAR:

@@ -84,6 +84,7 @@ def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Thr
     """An observed threshold; no value where the confidence is too low."""
     sure = confidence(told.measures(found, kind, factor), kind)
     if told.uneven_by_sounds:
+        # Before the interval, which this doubt widens; the others say nothing of its width.
         sure = min(sure, MOST_WHERE_UNEVEN)
     wider_mmhg = widening_mmhg(sure, kind, anchored=told.listening.anchored)
     low_mmhg, high_mmhg = found.low_mmhg - wider_mmhg, found.high_mmhg + wider_mmhg

@@ -39,7 +39,10 @@ def _usual(beats: np.ndarray) -> int | None:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Told:
-    """The stories of a listening, put to the rules, on beats that some clock expects."""
+    """The stories of a listening, put to the rules, on beats that some clock expects.
+
+    ``uneven`` is the unevenness of the rhythm, ``None`` where too few intervals tell it.
+    """
 
     beats: np.ndarray
     cuff_mmhg: FloatArray
@@ -48,6 +51,7 @@ class Told:
     paths: np.ndarray
     ruled: Ruled
     error_mmhg: float
+    uneven: float | None
     listening: Listening
     deflation: Deflation
     signal_to_noise_db: float | None = None
@@ -84,9 +88,7 @@ class Told:
     @property
     def uneven_by_sounds(self) -> bool:
         """Whether an irregular rhythm is known by its sounds alone."""
-        if self.listening.anchored:
-            return False
-        return (unevenness(self.listening) or 0.0) > IRREGULAR_VARIATION
+        return not self.listening.anchored and (self.uneven or 0.0) > IRREGULAR_VARIATION
 
     def hole_at(self, index: int, beyond: int) -> tuple[float, float] | None:
         """Pressures at the edges of a hole in the log between two neighbouring beats."""
@@ -118,7 +120,7 @@ class Told:
             lag_moved=listening.lag.seconds != 0.0,
             signal_to_noise_db=self.signal_to_noise_db,
             interval_spread=float(np.std(np.log(np.maximum(interval_s, 0.05)))),
-            uneven=unevenness(listening) or 0.0,
+            uneven=self.uneven or 0.0,
             alternating=float(alternate.mean()),
             sounds_above=self.sounds_above,
         )
@@ -159,6 +161,7 @@ def tell(listening: Listening, deflation: Deflation) -> Told:
         paths=paths[order],
         ruled=ruled.some(order),
         error_mmhg=error,
+        uneven=unevenness(listening),
         listening=listening,
         deflation=deflation,
     )

@@ -9,9 +9,15 @@ import jax
 import jax.numpy as jnp
 import numpy as np
 
-from tapfall.ear.network import CLIP_SD
 from tests.calibrate.ends import Choice
-from tests.calibrate.layers import Arrays, begin_layers, descend, run_many
+from tests.calibrate.layers import (
+    Arrays,
+    begin_layers,
+    descend,
+    run_many,
+    standard_of,
+    standardised,
+)
 
 #: How much the right beat itself counts; the rest is for any within 4 mmHg.
 EXACT = 0.3
@@ -60,9 +66,7 @@ def fit_choices(
     layers, standard
         Layers in order; mean and spread of the measures.
     """
-    measures = np.concatenate([one.measures for one in choices])
-    mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
-    mean[-1], spread[-1] = 0.0, 1.0  # the measure that is 1 wherever there is a beat
+    mean, spread = standard_of([one.measures for one in choices])
     most = max(one.share.size for one in choices)
     order = np.random.default_rng((3, seed)).permutation(len(choices))
 
@@ -73,7 +77,7 @@ def fit_choices(
         for k, i in enumerate(order[indices].tolist()):
             one = choices[i]
             n = one.share.size
-            values[k, :n, 0] = np.clip((one.measures - mean) / spread, -CLIP_SD, CLIP_SD)
+            values[k, :n, 0] = standardised(one.measures, mean, spread)
             named = one.share > 0
             share[k, :n] = np.where(named, np.log(np.where(named, one.share, 1.0)), NEVER)
             near[k, :n], same[k, :n], there[k, :n] = one.near, one.same, 1

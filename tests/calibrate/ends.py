@@ -38,7 +38,9 @@ class Choice:
     same: np.ndarray
 
 
-def _cut(recording: Recording, sounds_s: Sequence[float], lag_s: float, seed: int) -> Any:
+def _cut(
+    recording: Recording, sounds_s: Sequence[float], lag_s: float, seed: int
+) -> tuple[Recording, float] | None:
     """The recording up to some time after its third sound, and that time; or ``None``."""
     rng = np.random.default_rng((seed, 9))
     end_s = recording.samples.size / recording.rate_hz
@@ -77,28 +79,25 @@ def begun(case: tuple[str, int], wide: bool) -> dict[str, Any]:
     from tapfall.ear import taking, told, weighed
 
     simulation, known = simulated_and_known(case, wide)
-    truth = score(
-        simulation.truth,
-        taking.take_reading(simulation.recording),
-        group=case[0],
-        seed=case[1],
-        seconds=0.0,
-    )
     sounds_s = [beat.time_s for beat in simulation.truth.beats if beat.audible_in_noise]
     cut = _cut(simulation.recording, sounds_s, known.lag_s, case[1])
     parts = [(simulation.recording, np.inf), *([cut] if cut else [])]
     choices: dict[str, list[Choice]] = {"first_sound": [], "last_sound": []}
+    truth: Any = None
     for recording, until_s in parts:
-        seen: list[Any] = []
-        with watching(told, "drawn_anew", seen), watching(weighed, "tell", seen):
-            taking.take_reading(recording)
-        if len(seen) < 2:
+        drawn: list[Any] = []
+        put: list[Any] = []
+        with watching(told, "drawn_anew", drawn), watching(weighed, "tell", put):
+            reading = taking.take_reading(recording)
+        if truth is None:  # the whole recording comes first
+            truth = score(simulation.truth, reading, group=case[0], seed=case[1], seconds=0.0)
+        if not put:
             continue
-        (_, (first, last), measures), put = seen[-2][0], seen[-1][1]
-        found = {"first_sound": _choice(measures, first, put.cuff_mmhg, truth.systolic)}
+        (_, (first, last), measures), cuff_mmhg = drawn[-1][0], put[-1][1].cuff_mmhg
+        found = {"first_sound": _choice(measures, first, cuff_mmhg, truth.systolic)}
         # Where sounds go on to zero the diastolic is no last sound.
         if case[0] != "to_zero" and sounds_s and until_s > sounds_s[-1] + SILENCE_S:
-            found["last_sound"] = _choice(measures, last, put.cuff_mmhg, truth.diastolic)
+            found["last_sound"] = _choice(measures, last, cuff_mmhg, truth.diastolic)
         for kind, one in found.items():
             if one is not None:
                 choices[kind].append(one)

@@ -324,6 +324,19 @@ def muffling_of(rows: Sequence[dict[str, Any]]) -> list[Arrays]:
     return [row["muffling"] for row in rows if "muffling" in row]
 
 
+def standard_of(measures: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and spread of the measures of many recordings, the last being 1 at every beat."""
+    every = np.concatenate(measures)
+    mean, spread = every.mean(axis=0), every.std(axis=0) + 1e-3
+    mean[-1], spread[-1] = 0.0, 1.0
+    return mean, spread
+
+
+def standardised(measures: np.ndarray, mean: np.ndarray, spread: np.ndarray) -> np.ndarray:
+    """What :class:`tapfall.ear.network.BeatNetwork` makes of measures."""
+    return np.asarray(np.clip((measures - mean) / spread, -CLIP_SD, CLIP_SD))
+
+
 def fit_beats(
     kind: str, examples: Sequence[Arrays], epochs: int, seed: int = 0
 ) -> tuple[list[dict[str, Any]], dict[str, np.ndarray]]:
@@ -345,9 +358,7 @@ def fit_beats(
     layers, standard
         Layers in order; mean and spread of the measures.
     """
-    measures = np.concatenate([one[0] for one in examples])
-    mean, spread = measures.mean(axis=0), measures.std(axis=0) + 1e-3
-    mean[-1], spread[-1] = 0.0, 1.0  # the measure that is 1 wherever there is a beat
+    mean, spread = standard_of([one[0] for one in examples])
     most = max(one[0].shape[0] for one in examples)
     order = np.random.default_rng((2, seed)).permutation(len(examples))
 
@@ -358,7 +369,7 @@ def fit_beats(
         for k, i in enumerate(order[indices].tolist()):
             found, true, weight = examples[i]
             n = found.shape[0]
-            values[k, :n, 0] = np.clip((found - mean) / spread, -CLIP_SD, CLIP_SD)
+            values[k, :n, 0] = standardised(found, mean, spread)
             truth[k, :n, 0], known[k, :n, 0], there[k, :n] = true, weight, 1
         return values, truth, known, there
 

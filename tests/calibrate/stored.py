@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from tapfall.ear.calibration import SHAPES
+
 EAR = Path(__file__).resolve().parents[2] / "src" / "tapfall" / "ear"
 
 
@@ -34,9 +36,10 @@ def write_layers(kind: str, layers: Sequence[dict[str, Any]]) -> None:
     """Replace the network of one kind; the others stay."""
     target = EAR / "layers.npz"
     with np.load(target) as stored:
-        arrays = {n: stored[n] for n in stored.files if n.rsplit("_", 2)[0] != kind}
-    for number, layer in enumerate(layers, 1):
-        arrays[f"{kind}_{number}_kernel"] = np.asarray(layer["kernel"], np.float32)
-        arrays[f"{kind}_{number}_bias"] = np.asarray(layer["bias"], np.float32)
-        arrays[f"{kind}_{number}_dilation"] = np.asarray(layer["dilation"])
+        arrays = {name: stored[name] for name in stored.files}
+    parts = [np.ravel(layer[part]) for layer in layers for part in ("kernel", "bias")]
+    arrays[kind] = np.concatenate(parts).astype(np.float32)
+    arrays[kind + SHAPES] = np.array(
+        [(*np.shape(layer["kernel"]), *layer["dilation"]) for layer in layers]
+    )
     np.savez(target, **arrays)

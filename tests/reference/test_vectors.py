@@ -286,20 +286,23 @@ def log_odds_by_the_page(measures: np.ndarray) -> np.ndarray:
 
 
 def member_by_the_page(name: str, values: np.ndarray) -> np.ndarray:
-    with np.load(EAR / "layers.npz", allow_pickle=False) as layers:
-        last = sum(key.startswith(f"{name}_") for key in layers.files) // 3
-        for number in range(1, last + 1):
-            kernel, bias, dilation = (
-                layers[f"{name}_{number}_{part}"] for part in ("kernel", "bias", "dilation")
-            )
-            rows, columns = kernel.shape[:2]
-            found = np.zeros((*values.shape[:2], bias.size)) + bias
-            for n, k in np.ndindex(*values.shape[:2]):
-                for i, j in np.ndindex(rows, columns):
-                    at = n + (i - rows // 2) * dilation[0], k + (j - columns // 2) * dilation[1]
-                    if 0 <= at[0] < values.shape[0] and 0 <= at[1] < values.shape[1]:
-                        found[n, k] += values[at] @ kernel[i, j]
-            values = np.maximum(found, 0) if number < last else found
+    with np.load(EAR / "layers.npz", allow_pickle=False) as stored_layers:
+        numbers, shapes = stored_layers[name], stored_layers[f"{name}_shapes"]
+    at = 0
+    for number, (rows, columns, width, out, *dilation) in enumerate(shapes.tolist(), 1):
+        taps = numbers[at : at + rows * columns * width * out].reshape(rows, columns, width, out)
+        at += taps.size + out
+        found = np.zeros((*values.shape[:2], out)) + numbers[at - out : at]
+        for n, k in np.ndindex(*values.shape[:2]):
+            for i, j in np.ndindex(rows, columns):
+                row, column = (
+                    n + (i - rows // 2) * dilation[0],
+                    k + (j - columns // 2) * dilation[1],
+                )
+                if 0 <= row < values.shape[0] and 0 <= column < values.shape[1]:
+                    found[n, k] += values[row, column] @ taps[i, j]
+        values = np.maximum(found, 0) if number < len(shapes) else found
+    assert at == numbers.size
     return np.asarray(values[:, 0, 0])
 
 
@@ -312,7 +315,7 @@ def test_the_fitted_numbers_can_be_used_from_the_page(name: str) -> None:
 
 def test_the_page_names_every_network_and_array() -> None:
     fitted = builder.fitted_page()
-    names = {key.rsplit("_", 2)[0] for key in fitted["layers.npz"]}
+    names = {key.removesuffix("_shapes") for key in fitted["layers.npz"]}
     names |= {key.partition(".")[0] for key in fitted["calibration.json"]}
     vector = stored("ordinary")
     names |= {*vector.sound, *vector.beats}

@@ -14,8 +14,10 @@ from typing import Any
 
 import numpy as np
 
-from tapfall.ear.network import BeatNetwork, Layer, Weights
+from tapfall.ear.network import BeatNetwork, Layer, Singles, Weights
 
+#: A network's shapes stand under its name with this behind it.
+SHAPES = "_shapes"
 #: From this confidence on an interval needs no widening.
 SURE = 0.98
 
@@ -24,12 +26,12 @@ SURE = 0.98
 class Calibration:
     """All fitted numbers.
 
-    Networks of the evidence, of muffling, of the beats that sounds begin and end at, of the
-    presence of sounds, of a gap above the top, of the confidence in each threshold, of the
-    promise that a systolic read early holds, and a diastolic read late; ``widening_mmhg`` is how
-    much wider an interval grows on each side as confidence falls from ``SURE`` to zero, where
-    the log's pulses make the clock and where the sounds do; ``layers`` are the networks of layers
-    by kind.
+    Networks of the evidence, of muffling, of the beats that sounds
+    begin and end at, of the presence of sounds, of a gap above the top, of the confidence in each
+    threshold, of the promise that a systolic read early holds, and a diastolic read late;
+    ``widening_mmhg`` is how much wider an interval grows on each side as confidence falls from
+    ``SURE`` to zero, where the log's pulses make the clock and where the sounds do; ``layers`` are
+    the networks of layers by kind.
     """
 
     evidence: BeatNetwork
@@ -46,19 +48,26 @@ class Calibration:
 
 
 def read_layers(path: Path) -> dict[str, tuple[Layer, ...]]:
-    """Read the networks of a file: kind of reference to layers."""
+    """Read the networks of a file: kind of reference to layers.
+
+    A network is one row of numbers, each layer's kernel before its bias, beside the shapes of
+    the kernels and their dilations: few arrays are read five times as fast as many.
+    """
     with np.load(path) as raw:
-        names = sorted({tuple(name.rsplit("_", 1)[0].rsplit("_", 1)) for name in raw.files})
-        found: dict[str, list[Layer]] = {}
-        for kind, number in names:
-            rows, columns = raw[f"{kind}_{number}_dilation"].tolist()
-            layer = Layer(
-                kernel=raw[f"{kind}_{number}_kernel"],
-                bias=raw[f"{kind}_{number}_bias"],
-                dilation=(rows, columns),
-            )
-            found.setdefault(kind, []).append(layer)
-    return {kind: tuple(layers) for kind, layers in found.items()}
+        kinds = [name for name in raw.files if not name.endswith(SHAPES)]
+        return {kind: _unpacked(raw[kind], raw[kind + SHAPES]) for kind in sorted(kinds)}
+
+
+def _unpacked(values: Singles, shapes: np.ndarray) -> tuple[Layer, ...]:
+    """The layers of one network; ``shapes`` is ``(layers, 6)``."""
+    layers, at = [], 0
+    for rows, columns, width_in, width_out, step_rows, step_columns in shapes.tolist():
+        bias_at = at + rows * columns * width_in * width_out
+        kernel = values[at:bias_at].reshape(rows, columns, width_in, width_out)
+        at = bias_at + width_out
+        dilation = (step_rows, step_columns)
+        layers.append(Layer(kernel=kernel, bias=values[bias_at:at], dilation=dilation))
+    return tuple(layers)
 
 
 def read_calibration(path: Path, layers: Path) -> Calibration:

@@ -1,16 +1,15 @@
 """Whether sounds lie above the first one read: unheard, or above the top of the cuff.
 
 Who inflates into a silent gap, or does not hear the few sounds above one, reads
-far too low; but the cuff's own pulse knows.  It is largest near the mean
-pressure, about half as large at systolic and smaller above it (ratios 0.5-0.55:
-Geddes 1982, from memory; bell of the pulse: Liu 2014).  A small network, fitted
-on simulated recordings, weighs that.
+far too low; but the cuff's own pulse knows (:mod:`tapfall.ear.bell`).  A small
+network, fitted on simulated recordings, weighs that.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from tapfall.ear.bell import draw_bell
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.pulses import Pulses
@@ -27,10 +26,6 @@ ABOVE = (
     "first_sounds",
 )
 UNIT_MMHG = 20.0
-#: The size of the pulse is taken over this much pressure.
-NEAR_MMHG = 6.0
-#: Fewest pulses whose bell can be drawn.
-LEAST_PULSES = 10
 
 
 def above_measures(
@@ -56,22 +51,19 @@ def above_measures(
     ndarray or None
         Shape ``(len(ABOVE),)``; ``None`` where the pulse is not seen.
     """
-    if not pulses.usable or pulses.time_s.size < LEAST_PULSES:
+    bell = draw_bell(pulses, deflation)
+    if bell is None:
         return None
-    pressure = deflation.pressure_mmhg(pulses.time_s)
-    grid = np.arange(float(pressure.min()), float(pressure.max()) + 1.0)
-    near = np.exp(-0.5 * ((grid[:, None] - pressure[None, :]) / NEAR_MMHG) ** 2)
-    size = (near @ pulses.size_mmhg) / near.sum(axis=1)
-    size = size / max(float(size.max()), 1e-9)
-    top, largest = float(grid[-1]), float(grid[int(np.argmax(size))])
-    over, under = systolic_mmhg - largest, largest - diastolic_mmhg
+    largest_mmhg, top_mmhg = bell.largest_mmhg, bell.top_mmhg
+    at_top, at_systolic = bell.share_at(np.array([top_mmhg, systolic_mmhg])).tolist()
+    over, under = systolic_mmhg - largest_mmhg, largest_mmhg - diastolic_mmhg
     return np.array(
         [
-            float(size[-1]),
-            float(np.interp(systolic_mmhg, grid, size)),
+            at_top,
+            at_systolic,
             over / UNIT_MMHG,
             under / UNIT_MMHG,
-            (top - systolic_mmhg) / UNIT_MMHG,
+            (top_mmhg - systolic_mmhg) / UNIT_MMHG,
             over / max(systolic_mmhg - diastolic_mmhg, 10.0),
             first_sounds,
         ]

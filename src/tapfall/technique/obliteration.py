@@ -15,14 +15,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tapfall.ear.bell import draw_bell
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.pulses import Pulses
 from tapfall.model import Flag, Reading, State
 from tapfall.standards import LARGEST_PULSE_SHARE, SYSTOLIC_PULSE_SHARE
 
-#: Fewest pulses whose bell can be drawn, and the pressure over which their sizes are evened
-#: out (our choice).
-LEAST_PULSES, NEAR_MMHG = 10, 8.0
+#: The pressure over which the sizes of pulses are evened out (our choice).
+NEAR_MMHG = 8.0
 #: The largest pulse lies at least so far below the top, else the bell's top is not seen.
 LEAST_BELOW_TOP_MMHG = 6.0
 #: Half the interval of the estimate by the largest pulse: a part of the pulse pressure, for
@@ -75,15 +75,12 @@ def by_pulse(
         ``None`` where the log is too slow to show pulses, too few are seen, or the
         largest lies at the top of the deflation.
     """
-    if not pulses.usable or pulses.time_s.size < LEAST_PULSES:
+    bell = draw_bell(pulses, deflation, NEAR_MMHG)
+    if bell is None:
         return None
-    at_mmhg = deflation.pressure_mmhg(pulses.time_s)
-    grid = np.arange(float(at_mmhg.min()), float(at_mmhg.max()) + 1.0)
-    near = np.exp(-0.5 * ((grid[:, None] - at_mmhg[None, :]) / NEAR_MMHG) ** 2)
-    size = (near @ pulses.size_mmhg) / near.sum(axis=1)
+    grid, size, largest_mmhg = bell.cuff_mmhg, bell.size_mmhg, bell.largest_mmhg
     best = int(np.argmax(size))
-    largest_mmhg = float(grid[best])
-    if largest_mmhg > grid[-1] - LEAST_BELOW_TOP_MMHG or size[best] <= 0:
+    if largest_mmhg > bell.top_mmhg - LEAST_BELOW_TOP_MMHG or size[best] <= 0:
         return None
     if diastolic_mmhg is not None and largest_mmhg > diastolic_mmhg:
         pulse_mmhg = (largest_mmhg - diastolic_mmhg) / LARGEST_PULSE_SHARE.value

@@ -411,6 +411,19 @@ def test_sounds_that_may_lie_above_leave_the_systolic_in_doubt(
     assert reading.diastolic.confidence > 0.9
 
 
+@pytest.mark.parametrize(("error_mmhg", "most"), [(4.0, 0.99), (6.0, 0.9), (9.0, 0.7)])
+def test_a_wide_interval_belongs_to_no_sure_value(
+    composed: tuple[Any, ...], error_mmhg: float, most: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tapfall.ear.thresholds.confidence", lambda measures, kind: 0.99)
+    reading = composed_with(composed, told=replace(composed[2].told, error_mmhg=error_mmhg))
+    for value in (reading.systolic, reading.diastolic):
+        width_mmhg = (value.high_mmhg or 0.0) - (value.low_mmhg or 0.0)
+        # 95 in 100 of a normal error, and up to a beat of 3 mmHg.
+        assert width_mmhg == pytest.approx(2 * 1.96 * error_mmhg, abs=3.0)
+        assert value.confidence == most
+
+
 @pytest.mark.parametrize(
     ("present", "promise", "told"),
     [(0.74, 0.0, False), (0.75, 0.0, True), (0.1, 0.74, False), (0.1, 0.75, True)],

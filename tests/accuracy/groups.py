@@ -227,6 +227,17 @@ def _heart_only(scenario: Scenario, rng: np.random.Generator, split: Split) -> S
     return _sound(scenario, present=False)
 
 
+def _far_above(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    """A cuff inflated much too high: half a minute of silence, in which noises look like taps."""
+    top = scenario.person.systolic_mmhg + rng.uniform(50, 140)
+    return _cuff(scenario, top_mmhg=round(min(top, 295.0), 3))
+
+
+def _far_below(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    """Listened to on and on: as much silence below the sounds as there is."""
+    return _cuff(scenario, end_mmhg=round(rng.uniform(5, 25), 3), deflation_curve=0.0)
+
+
 def _top_inside(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     person = scenario.person
     pulse = person.systolic_mmhg - person.diastolic_mmhg
@@ -346,6 +357,8 @@ GROUPS: dict[str, Group] = {
     "re_inflation": _group("the cuff is re-inflated midway", _re_inflation),
     "pause": _group("the deflation pauses for 3-10 s", _pause),
     "irregular": _group("strong breathing arrhythmia", _irregular),
+    "far_above": _group("inflated 50-140 mmHg above systolic", _far_above),
+    "far_below": _group("listened down to 5-25 mmHg", _far_below),
     "any_coarse": _group("any of those with values to read, log at 1-5 Hz", _any_coarse),
 }
 #: Kinds in which both values can be read, but for those that change the log.
@@ -370,6 +383,8 @@ HEARD = (
     "re_inflation",
     "pause",
     "irregular",
+    "far_above",
+    "far_below",
 )
 
 

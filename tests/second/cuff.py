@@ -111,6 +111,8 @@ def _ends(rng: np.random.Generator, kind: str, person: Person) -> tuple[float, f
             - voice.first_below_mmhg
             - rng.uniform(0.25, 0.5) * (systolic_mmhg - diastolic_mmhg)
         )
+    if kind == "far_above":  # our choice: whoever never asks for the last reading pumps so far
+        top_mmhg = min(systolic_mmhg + rng.uniform(50, 140), 295.0)
     if kind == "into_gap":
         assert person.gap is not None
         gap_mmhg = person.gap.upper_mmhg - person.gap.lower_mmhg

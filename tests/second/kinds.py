@@ -32,6 +32,7 @@ KINDS = (
     "speech_4db",
     "friction_4db",
     "heart_8db",
+    "far_above",
 )
 
 #: Kinds whose sounds fall silent between systolic and diastolic.

@@ -21,6 +21,7 @@ import soundfile
 
 from tapfall import take_reading
 from tapfall.ear import calibration
+from tapfall.ear.closer import CLOSER
 from tapfall.ear.cuff import Deflation, find_deflation
 from tapfall.ear.evidence import MEASURES
 from tapfall.ear.frontend import FrontEnd
@@ -225,7 +226,7 @@ def _listening_page(found: Listening | Nothing) -> dict[str, Any] | None:
         "anchored": bool(found.anchored),
         "gain_nats": float(found.story.gain_nats),
         "contrast_nats": found.contrast_nats,
-        "measures": list(MEASURES),
+        "measures": list(MEASURES if found.before is None else CLOSER),
     }
 
 

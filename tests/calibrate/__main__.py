@@ -7,6 +7,7 @@ In this order, for each rests on those before it::
     python -m tests.calibrate pulses
     python -m tests.calibrate sounds
     python -m tests.calibrate evidence
+    python -m tests.calibrate closer
     python -m tests.calibrate muffling
     python -m tests.calibrate ends        # to here
     python -m tests.calibrate presence
@@ -24,6 +25,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from functools import partial
 
 from tests.calibrate import small
 from tests.calibrate.ends import begun
@@ -31,11 +33,13 @@ from tests.calibrate.gather import ended, gather, heard, risen, scanned, started
 from tests.calibrate.stored import write_layers, write_numbers
 
 CHARTS = ("rises", "onsets", "pulses", "sounds")
-BEATS = ("evidence", "muffling")
+BEATS = ("evidence", "closer", "muffling")
 #: Networks that are fitted alike from other beginnings; their mean counts.
-MEMBERS = {"evidence": 3, "muffling": 1, "ends": 3}
+MEMBERS = {"evidence": 3, "closer": 2, "muffling": 1, "ends": 3}
 #: How many more recordings of some kinds the confidence is fitted on.
 MORE = {"slow_log": 80, "atrial_fibrillation": 80, "any_coarse": 900}
+#: The same for a closer listening, which there is only where the sounds make the clock.
+MORE_CLOSER = {"coarse_log": 3800, "any_coarse": 3300}
 #: The same for the first and last sounds: clocks made of sounds leave most to be told.
 MORE_ENDS = {"coarse_log": 1200, "any_coarse": 500, "gap": 400, "ordinary": 400}
 WHAT = (*CHARTS, *BEATS, "ends", "presence", "above", "confidence", *small.PROMISES)
@@ -64,8 +68,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     elif what in BEATS:
         from tests.calibrate import layers
 
-        rows = gather(heard, first, count, workers, wide=True)
-        examples = (layers.evidence_of if what == "evidence" else layers.muffling_of)(rows)
+        more = MORE_CLOSER if what == "closer" else None
+        rows = gather(heard, first, count, workers, wide=True, more=more)
+        examples = {
+            "evidence": layers.evidence_of,
+            "closer": partial(layers.evidence_of, rounds="closer"),
+            "muffling": layers.muffling_of,
+        }[what](rows)
         for number in range(1, MEMBERS[what] + 1):
             network, standard = layers.fit_beats(what, examples, 4 * options.epochs, seed=number)
             write_layers(what if number == 1 else f"{what}-{number}", network)

@@ -304,14 +304,25 @@ def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     }
 
 
+def _sounding(known: Known, onset_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Which beats sound, and of which that can be learned; shape ``(n,)``."""
+    away_s = np.abs(known.time_s[None, :] - onset_s[:, None])
+    nearest = away_s.argmin(axis=1)
+    there = away_s.min(axis=1) < 0.25
+    noisy, quiet = known.noisy[nearest] & there, known.quiet[nearest] & there
+    # A beat that only a quiet room would let one hear teaches nothing.
+    return noisy, noisy | ~quiet
+
+
 def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     """Measures of each round, of muffling, presence and confidence, with their truth."""
-    from tapfall.ear import compose, judge, taking, thresholds, weighed
+    from tapfall.ear import closer, compose, judge, taking, thresholds, weighed
     from tapfall.ear.muffling import LEAST_SOUNDS, muffling_measures
     from tests.accuracy.scoring import score
 
     simulation, known = simulated_and_known(case, wide)
     rounds: list[Any] = []
+    near: list[Any] = []
     sure: list[Any] = []
     shown: list[Any] = []
     sought: list[Any] = []
@@ -319,6 +330,7 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     present: list[Any] = []
     with (
         watching(judge, "_hear", rounds),
+        watching(closer, "closer_measures", near),
         watching(weighed, "presence", present),
         watching(compose, "character", shown),
         watching(compose, "find_muffling", sought),
@@ -332,13 +344,11 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
         "score": score(simulation.truth, reading, group=case[0], seed=case[1], seconds=0.0),
         "audible": int(known.noisy.sum()),
     }
+    if near:
+        _, found = rounds.pop()
+        row["closer"] = [(near[-1][1], *_sounding(known, found.onset_s))]
     for _, found in rounds[-judge.ROUNDS :]:
-        away_s = np.abs(known.time_s[None, :] - found.onset_s[:, None])
-        nearest = away_s.argmin(axis=1)
-        there = away_s.min(axis=1) < 0.25
-        noisy, quiet = known.noisy[nearest] & there, known.quiet[nearest] & there
-        # A beat that only a quiet room would let one hear teaches nothing.
-        row["rounds"].append((found.evidence.measures, noisy, noisy | ~quiet))
+        row["rounds"].append((found.evidence.measures, *_sounding(known, found.onset_s)))
     if sought and known.noisy.any() and sought[-1][0][1].size >= LEAST_SOUNDS:
         found, sounds, cuff_mmhg = sought[-1][0]
         onset_s = shown[-1][0][1][sounds]

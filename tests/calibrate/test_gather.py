@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from tapfall.ear.calibration import CALIBRATION
+from tapfall.ear.closer import CLOSER
 from tapfall.ear.confidence import CONFIDENCE
 from tapfall.ear.early import EARLY
 from tapfall.ear.ends import ENDS
@@ -35,6 +36,16 @@ def test_measures_come_with_their_truth() -> None:
         "systolic": (len(CONFIDENCE),),
         "diastolic": (len(CONFIDENCE),),
     }
+
+
+def test_a_closer_listening_comes_with_its_truth_where_there_is_one() -> None:
+    row, other = heard(("coarse_log", 3), False), heard(("ordinary", 3), False)
+    assert row is not None and other is not None and "closer" not in other
+    ((measures, noisy, sure),) = row["closer"]
+    assert measures.shape == (noisy.size, len(CLOSER))
+    assert sure.dtype == bool
+    assert 0 < noisy.sum() < noisy.size
+    assert [one[0].shape[1] for one in row["rounds"]] == [len(MEASURES)] * 2
 
 
 def test_levels_come_with_pulses_and_truth() -> None:

@@ -59,6 +59,8 @@ def test_every_network_is_shipped_whole() -> None:
         "evidence",
         "evidence-2",
         "evidence-3",
+        "closer",
+        "closer-2",
         "muffling",
         *(f"{end}_sound{member}" for end in ("first", "last") for member in ("", "-2", "-3")),
     }

@@ -26,7 +26,7 @@ SURE = 0.98
 class Calibration:
     """All fitted numbers.
 
-    Networks of the evidence, of muffling, of the beats that sounds
+    Networks of the evidence, also of a closer listening, of muffling, of the beats that sounds
     begin and end at, of the presence of sounds, of a gap above the top, of the confidence in each
     threshold, of the promise that a systolic read early holds, and a diastolic read late;
     ``widening_mmhg`` is how much wider an interval grows on each side as confidence falls from
@@ -35,6 +35,7 @@ class Calibration:
     """
 
     evidence: BeatNetwork
+    closer: BeatNetwork
     muffling: BeatNetwork
     first_sound: BeatNetwork
     last_sound: BeatNetwork
@@ -104,6 +105,7 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
 
     return Calibration(
         evidence=beats("evidence"),
+        closer=beats("closer"),
         muffling=beats("muffling"),
         first_sound=beats("first_sound"),
         last_sound=beats("last_sound"),

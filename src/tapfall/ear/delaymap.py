@@ -105,6 +105,17 @@ class DelayMap:
         found = self.log_odds[row, np.clip(index, 0, self.delay_s.size - 1)]
         return np.where(inside, found, NOTHING)
 
+    def around(self, delay_s: FloatArray, offset_s: FloatArray) -> FloatArray:
+        """Log odds of a sound about so much later than each beat's delay; shape ``(n, offsets)``.
+
+        About is within half a step of the offsets, which are even.
+        """
+        reach_s = 0.5 * float(offset_s[1] - offset_s[0])
+        places = (delay_s[:, None] + offset_s[None, :]).ravel()
+        rows = np.repeat(np.arange(delay_s.size), offset_s.size)
+        found = self.rows(rows).near(places, reach_s)[0]
+        return np.asarray(found.reshape(delay_s.size, offset_s.size))
+
 
 def always_there(level: NDArray[np.floating]) -> NDArray[np.floating]:
     """What every beat brings, learned where the cuff is highest and lowest.

@@ -81,7 +81,7 @@ class Evidence:
     measures: FloatArray
 
     def measure(self, name: str) -> FloatArray:
-        """One of :data:`MEASURES` at every beat, shape ``(n,)``."""
+        """One of :data:`MEASURES` but the last at every beat, shape ``(n,)``."""
         return np.asarray(self.measures[:, MEASURES.index(name)])
 
 
@@ -236,7 +236,7 @@ def weigh_beats(
         Log odds and what was found at the likeliest delay.
     """
     delays, deviation = expected.delays()
-    own, rest, leaders = _heard_at(white, template, expected.reference_s[:, None] + delays)
+    own, rest, leaders = heard_at(white, template, expected.reference_s[:, None] + delays)
     floor = noise.at(expected.reference_s + expected.delay_s)
     own_noise = RANK * (floor[:, None] + fixed[0])
     rest_noise = floor[:, None] + fixed[1]
@@ -257,11 +257,11 @@ def weigh_beats(
         return np.full(best.size, value)
 
     over_fixed = np.log(own / own_noise[rows, best] + 0.05)
-    led = _signed_log(leader, floor)
+    led = signed_log(leader, floor)
     late_s = charted.late_s()
     late_onset = expected.reference_s + expected.delay_s + late_s
     late_own, late_rest, late_leader = (
-        one[:, 0] for one in _heard_at(white, template, late_onset[:, None])
+        one[:, 0] for one in heard_at(white, template, late_onset[:, None])
     )
     measures = np.stack(
         [
@@ -288,7 +288,7 @@ def weigh_beats(
             late_s / MOVED_S,
             np.log(late_own / (RANK * floor) + 0.05),
             np.log(late_rest / floor + 0.05),
-            _signed_log(late_leader, floor),
+            signed_log(late_leader, floor),
             same(expected.error_s / 0.01),
             *charted.along.T,
             same(1.0),
@@ -304,10 +304,13 @@ def weigh_beats(
     )
 
 
-def _heard_at(
+def heard_at(
     white: White, template: Template, onset_s: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Each beat's energy at some onsets, inside the subspace and per value outside; its leader."""
+    """Each beat's energy at some onsets, inside the subspace and per value outside; its leader.
+
+    Onsets are ``(n, k)``, and so is each of the three.
+    """
     windows = cut(white, onset_s - LEAD_S, white.window)
     inside = np.einsum("nkw,nrw->nkr", windows, template.basis[template.fold])
     own = np.sum(inside**2, axis=2) + 1e-9
@@ -316,7 +319,7 @@ def _heard_at(
     return own, rest, inside[:, :, 0]
 
 
-def _signed_log(value: FloatArray, floor: FloatArray) -> FloatArray:
+def signed_log(value: FloatArray, floor: FloatArray) -> FloatArray:
     """Log of a value's energy over the floor, with the value's sign."""
     return np.asarray(np.sign(value) * np.log1p(value**2 / floor))
 

@@ -1,7 +1,8 @@
 """From a record to what was heard at each beat: listen, learn, listen again.
 
 The first round finds the loud beats and learns their waveform, noise and
-delay; the later ones listen with them.
+delay; the later ones listen with them.  Where the sounds make the clock, one
+more round listens closer, to either side of each beat.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import numpy as np
 
 from tapfall.ear import lag as lags
 from tapfall.ear.bands import Bands, band_levels
+from tapfall.ear.closer import AROUND_OFFSETS_S, listen_closer
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.delaymap import always_there
 from tapfall.ear.evidence import (
@@ -35,7 +37,7 @@ from tapfall.ear.track import follow_track, let_beats_move, steady_clock
 from tapfall.ear.whiten import WINDOW_S, White, whiten
 from tapfall.model import FloatArray
 
-#: Rounds of decoding and learning.
+#: Rounds of decoding and learning, before a closer listening where the sounds are the clock.
 ROUNDS = 2
 #: Sound around the deflation that is listened to as well.
 MARGIN_S = 0.4
@@ -56,7 +58,7 @@ class Listening:
     ``onset_s`` is audio time of the (possible) sound, ``cuff_mmhg`` the trend
     there, ``real`` how likely there was a beat, ``moved_s`` how much later than on the
     track it was looked for; ``contrast_nats`` how much the sounds stand out where only they
-    make the clock.
+    make the clock; ``before`` is what a closer listening began from.
     """
 
     expected: Expectation
@@ -72,6 +74,7 @@ class Listening:
     anchored: bool
     nothing: Nothing
     contrast_nats: float | None = None
+    before: Listening | None = None
 
     @property
     def stirring(self) -> bool:
@@ -140,18 +143,26 @@ def listen(
         return nothing
     found: Listening | None = None
     for _ in range(ROUNDS):
-        teach = guess.heard * (guess.heard > 0.5) * _loudness(white, guess.onset_s)
-        template = learn_template(white, guess.onset_s, teach)
+        template = _teach(white, guess)
         if template is None:
             return found or nothing
         found = _hear(deflation, white, template, guess, found, nothing)
         guess = _relearn(found, guess, bands, deflation)
-    if found is None:
-        return nothing
-    if guess.onsets is None:
-        return found
+    if found is None or guess.onsets is None:
+        return found or nothing
     sounds = found.story.heard > 0.5
-    return replace(found, contrast_nats=contrast(guess.onsets, found.onset_s, sounds))
+    found = replace(found, contrast_nats=contrast(guess.onsets, found.onset_s, sounds))
+    template = _teach(white, guess)
+    if template is None:
+        return found
+    closer = _hear(deflation, white, template, guess, found, nothing, closer=True)
+    return replace(closer, contrast_nats=found.contrast_nats, before=found)
+
+
+def _teach(white: White, guess: Guess) -> Template | None:
+    """The waveforms of the beats that sound, ``None`` where too few do."""
+    weight = guess.heard * (guess.heard > 0.5) * _loudness(white, guess.onset_s)
+    return learn_template(white, guess.onset_s, weight)
 
 
 def _white(
@@ -187,11 +198,12 @@ def _hear(
     guess: Guess,
     before: Listening | None,
     nothing: Nothing,
+    closer: bool = False,
 ) -> Listening:
     """One round: noise, levels, evidence of each beat, decoding."""
     expected, lag = guess.expected, guess.lag
     moved_s = np.zeros(expected.reference_s.size)
-    if guess.anchored:
+    if guess.anchored or closer:
         expected, moved_s = let_beats_move(expected, guess.chart, guess.seen)
     span_s = (
         max(deflation.start_s - lag.seconds, white.start_s),
@@ -212,6 +224,9 @@ def _hear(
     evidence = weigh_beats(
         white, template, noise, expected, loud_power, fixed, charted, fall_mmhg, moved_s
     )
+    if closer:
+        around = guess.chart.around(expected.delay_s, AROUND_OFFSETS_S)
+        evidence = listen_closer(evidence, white, template, noise, expected, around)
     story = decode(evidence.log_odds)
     delay_s = np.where(story.heard > 0.3, evidence.delay_s, expected.delay_s)
     onset_s = expected.reference_s + delay_s

@@ -55,7 +55,7 @@ class Guess:
     @property
     def seen(self) -> NDArray[np.bool_]:
         """Which beats the log shows, shape ``(n,)``."""
-        return self.real >= 1.0
+        return self.anchored & (self.real >= 1.0)
 
     @property
     def anchored(self) -> bool:

@@ -64,7 +64,8 @@ def weigh(record: Record, deflation: Deflation, pulses: Pulses, listening: Liste
         clipped_share=quality.clipped_share,
         sounds_above=chance_above(told, pulses),
     )
-    whole = presence_measures(listening)
+    # A closer listening hears more where there are sounds; whether there are any was fitted before.
+    whole = presence_measures(listening.before or listening)
     return Weighed(told=told, quality=quality, whole=whole, present=presence(whole))
 
 

@@ -86,7 +86,7 @@ def deciding_beat(reading: Reading, threshold: Threshold) -> int | None:
 
 
 def lies_between(reading: Reading, threshold: Threshold) -> bool:
-    """Whether a value lies between beats that are alike likely, and not at one.
+    """Whether a value lies between beats that may be the deciding one, and not at one.
 
     Parameters
     ----------

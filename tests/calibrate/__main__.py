@@ -40,8 +40,16 @@ MEMBERS = {"evidence": 3, "closer": 2, "muffling": 1, "ends": 3}
 MORE = {"slow_log": 80, "atrial_fibrillation": 80, "any_coarse": 900}
 #: The same for a closer listening, which there is only where the sounds make the clock.
 MORE_CLOSER = {"coarse_log": 3800, "any_coarse": 3300}
-#: The same for the first and last sounds: clocks made of sounds leave most to be told.
-MORE_ENDS = {"coarse_log": 1200, "any_coarse": 500, "gap": 400, "ordinary": 400}
+#: The same for the first and last sounds: clocks made of sounds, half a minute of silence above
+#: them, and sounds that go on to zero leave most to be told.
+MORE_ENDS = {
+    "coarse_log": 1200,
+    "any_coarse": 500,
+    "far_above": 800,
+    "to_zero": 800,
+    "gap": 400,
+    "ordinary": 400,
+}
 WHAT = (*CHARTS, *BEATS, "ends", "presence", "above", "confidence", *small.PROMISES)
 
 

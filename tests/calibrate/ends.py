@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 
+from tapfall.ear.compose import ZERO_MMHG
 from tapfall.ear.verdict import TOLERANCE_MMHG
 from tapfall.model import Recording, State
 from tests.accuracy.scoring import score
-from tests.calibrate.gather import simulated_and_known, watching
+from tests.calibrate.gather import Known, simulated_and_known, watching
 
 #: Share of recordings that are also cut short, as a listener hears them on the way.
 CUT_SHORT = 0.45
@@ -58,12 +59,25 @@ def _cut(
     return replace(recording, samples=samples, cuff=cuff), until_s
 
 
+def _truths(value: Any) -> list[float]:
+    """Both truths of a threshold, none where one of them is not there to be read."""
+    truths = [one.mmhg for one in (value.quiet, value.noise) if one.state is State.OBSERVED]
+    return truths if value.wanted and len(truths) == 2 else []
+
+
+def _ends_to_zero(known: Known) -> list[float]:
+    """Where sounds go on to zero: the last ones, or whatever a reading takes for zero."""
+    if not (known.noisy.any() and known.quiet.any()):
+        return []
+    last = [float(known.cuff_mmhg[heard][-1]) for heard in (known.quiet, known.noisy)]
+    return [min(last), max(*last, ZERO_MMHG - TOLERANCE_MMHG)]
+
+
 def _choice(
-    measures: np.ndarray, share: np.ndarray, cuff_mmhg: np.ndarray, value: Any
+    measures: np.ndarray, share: np.ndarray, cuff_mmhg: np.ndarray, truths: Sequence[float]
 ) -> Choice | None:
     """One threshold's beats; ``None`` where it has no truth or no story comes near."""
-    truths = [one.mmhg for one in (value.quiet, value.noise) if one.state is State.OBSERVED]
-    if not value.wanted or len(truths) < 2:
+    if not truths:
         return None
     away = np.maximum(min(truths) - cuff_mmhg, cuff_mmhg - max(truths))
     away = np.where(share > 0, np.maximum(away, 0.0), np.inf)
@@ -94,10 +108,13 @@ def begun(case: tuple[str, int], wide: bool) -> dict[str, Any]:
         if not put:
             continue
         (_, (first, last), measures), cuff_mmhg = drawn[-1][0], put[-1][1].cuff_mmhg
-        found = {"first_sound": _choice(measures, first, cuff_mmhg, truth.systolic)}
-        # Where sounds go on to zero the diastolic is no last sound.
-        if case[0] != "to_zero" and sounds_s and until_s > sounds_s[-1] + SILENCE_S:
-            found["last_sound"] = _choice(measures, last, cuff_mmhg, truth.diastolic)
+        truths = _truths(truth.systolic)
+        found = {"first_sound": _choice(measures, first, cuff_mmhg, truths)}
+        if sounds_s and until_s > sounds_s[-1] + SILENCE_S:
+            # The diastolic of sounds that go on to zero is no last sound.
+            to_zero = case[0] == "to_zero"
+            truths = _ends_to_zero(known) if to_zero else _truths(truth.diastolic)
+            found["last_sound"] = _choice(measures, last, cuff_mmhg, truths)
         for kind, one in found.items():
             if one is not None:
                 choices[kind].append(one)

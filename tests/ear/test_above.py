@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tapfall.ear.above import ABOVE, above_measures, sounds_above
+from tapfall.ear.above import ABOVE, MOST_SILENCE_MMHG, UNIT_MMHG, above_measures, sounds_above
 from tapfall.ear.cuff import Deflation, find_deflation
 from tapfall.ear.pulses import Pulses
 from tapfall.synth.log import bell
@@ -53,6 +53,12 @@ def test_the_bell_is_measured_where_it_lies() -> None:
 
 def test_the_manometers_scale_of_pulses_does_not_matter() -> None:
     assert measured(175.0, 134.0) == pytest.approx(measured(175.0, 134.0, size_mmhg=3.5), abs=0.02)
+
+
+def test_silence_above_tells_no_more_from_some_pressure_on() -> None:
+    at = ABOVE.index("top_over_systolic")
+    assert measured(174.0, 134.0)[at] == pytest.approx(40.0 / UNIT_MMHG, abs=0.1)
+    assert measured(250.0, 134.0)[at] == MOST_SILENCE_MMHG / UNIT_MMHG
 
 
 def test_a_top_far_above_the_bell_is_above_systolic() -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from tapfall.ear import ends
+from tapfall.ear.bell import Bell
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.network import BeatNetwork, Layer
 from tapfall.ear.phases import decode
@@ -79,7 +80,7 @@ def test_measures_are_finite_whatever_the_stories_say() -> None:
     story = decode(ODDS)
     ruled = apply_rules(story.paths(), CUFF_MMHG)
     for heard in (story.heard, np.zeros(BEATS), np.ones(BEATS)):
-        for anchored in (False, True):
+        for bell in (None, Bell(cuff_mmhg=CUFF_MMHG[::-1], size_mmhg=-np.ones(BEATS))):
             measures = ends.end_measures(
                 ends.end_shares(ruled, BEATS),
                 1e3 * ODDS,
@@ -87,7 +88,8 @@ def test_measures_are_finite_whatever_the_stories_say() -> None:
                 CUFF_MMHG,
                 np.zeros(BEATS),
                 np.ones(BEATS),
-                anchored,
+                bell is not None,
+                bell,
             )
             assert measures.shape == (BEATS, len(ends.ENDS))
             assert np.isfinite(measures).all()
@@ -98,5 +100,5 @@ def test_where_no_story_has_an_end_all_are_told(count: int) -> None:
     none = np.zeros(count)
     ruled = apply_rules(np.zeros((40, count), bool), none)
     shares = ends.end_shares(ruled, count)
-    measures = ends.end_measures(shares, none, none, none, none, none, True)
+    measures = ends.end_measures(shares, none, none, none, none, none, True, None)
     assert np.array_equal(ends.drawn_anew(ruled, shares, measures), np.arange(40))

@@ -26,6 +26,9 @@ ABOVE = (
     "first_sounds",
 )
 UNIT_MMHG = 20.0
+#: Silence above the first sound tells no more beyond this: the network was fitted on up to 45 mmHg
+#: of it, and further out it doubted every second cuff that was inflated far too high.
+MOST_SILENCE_MMHG = 50.0
 
 
 def above_measures(
@@ -63,7 +66,7 @@ def above_measures(
             at_systolic,
             over / UNIT_MMHG,
             under / UNIT_MMHG,
-            (top_mmhg - systolic_mmhg) / UNIT_MMHG,
+            min(top_mmhg - systolic_mmhg, MOST_SILENCE_MMHG) / UNIT_MMHG,
             over / max(systolic_mmhg - diastolic_mmhg, 10.0),
             first_sounds,
         ]

@@ -11,15 +11,30 @@ from __future__ import annotations
 
 import numpy as np
 
+from tapfall.ear.bell import Bell
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.network import BeatNetwork
 from tapfall.ear.rules import Ruled
 from tapfall.model import FloatArray
 
 #: Names of the measures, in order.
-ENDS = ("odds", "heard", "first", "last", "fall", "anchored", "interval", "real", "here")
+ENDS = (
+    "odds",
+    "heard",
+    "first",
+    "last",
+    "fall",
+    "anchored",
+    "interval",
+    "real",
+    "pulse_size",
+    "above_largest_pulse",
+    "here",
+)
 #: Evidence that counts at most, and the share below which none counts less.
 MOST_ODDS, LEAST_SHARE = 10.0, 1e-3
+#: A share of the largest pulse below which none counts less, and the unit of what lies between.
+LEAST_SIZE, UNIT_MMHG = 0.03, 20.0
 #: Shortest interval that counts, in seconds.
 LEAST_INTERVAL_S = 0.1
 
@@ -53,6 +68,7 @@ def end_measures(
     onset_s: FloatArray,
     real: FloatArray,
     anchored: bool,
+    bell: Bell | None,
 ) -> FloatArray:
     """Measures of each beat that its being an end rests on.
 
@@ -66,6 +82,8 @@ def end_measures(
         Cuff pressure, time, and how likely there was a beat, shape ``(n,)``.
     anchored
         Whether the log's pulses make the clock.
+    bell
+        Size of the cuff's pulse, ``None`` where it is not seen.
 
     Returns
     -------
@@ -73,6 +91,10 @@ def end_measures(
         Shape ``(n, len(ENDS))``.
     """
     n = log_odds.size
+    size, above = np.zeros(n), np.zeros(n)
+    if bell is not None:
+        size = np.log(np.maximum(bell.share_at(cuff_mmhg), 0.0) + LEAST_SIZE)
+        above = (cuff_mmhg - bell.largest_mmhg) / UNIT_MMHG
     interval_s = np.diff(onset_s, prepend=onset_s[:1] - 1.0)
     return np.stack(
         [
@@ -84,6 +106,8 @@ def end_measures(
             np.full(n, float(anchored)),
             np.log(np.maximum(interval_s, LEAST_INTERVAL_S)),
             real,
+            size,
+            above,
             np.ones(n),
         ],
         axis=1,

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.ear import verdict
+from tapfall.ear.bell import draw_bell
 from tapfall.ear.clocks import PULSE_ERROR_S, SOUND_ERROR_S, apply_to_clocks, clocks
 from tapfall.ear.confidence import confidence_measures
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.ends import drawn_anew, end_measures, end_shares
 from tapfall.ear.judge import Listening
+from tapfall.ear.pulses import Pulses
 from tapfall.ear.rhythm import IRREGULAR_VARIATION, unevenness
 from tapfall.ear.rules import Ruled
 from tapfall.model import FloatArray
@@ -126,7 +128,7 @@ class Told:
         )
 
 
-def tell(listening: Listening, deflation: Deflation) -> Told:
+def tell(listening: Listening, deflation: Deflation, pulses: Pulses) -> Told:
     """Put every story to the rules, ectopic beats left out."""
     known = PULSE_ERROR_S if listening.anchored else SOUND_ERROR_S
     error_s = float(np.hypot(known, listening.expected.error_s))
@@ -143,7 +145,8 @@ def tell(listening: Listening, deflation: Deflation) -> Told:
     ruled = apply_to_clocks(paths, cuff, expected[:, keep])
     shares = end_shares(ruled, keep.size)
     odds, real = listening.evidence.log_odds[keep], listening.real[keep]
-    measures = end_measures(shares, odds, heard, cuff, onset_s, real, listening.anchored)
+    bell = draw_bell(pulses, deflation)
+    measures = end_measures(shares, odds, heard, cuff, onset_s, real, listening.anchored, bell)
     order = drawn_anew(ruled, shares, measures)
     rate = deflation.rate_mmhg_per_s
     error = float(

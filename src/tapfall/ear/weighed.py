@@ -56,7 +56,7 @@ def weigh(record: Record, deflation: Deflation, pulses: Pulses, listening: Liste
     Weighed
         Nothing in it is a judgement yet.
     """
-    told = tell(listening, deflation)
+    told = tell(listening, deflation, pulses)
     quality = _quality(record, deflation, listening, told)
     told = replace(
         told,

@@ -316,13 +316,13 @@ def _sounding(known: Known, onset_s: np.ndarray) -> tuple[np.ndarray, np.ndarray
 
 def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     """Measures of each round, of muffling, presence and confidence, with their truth."""
-    from tapfall.ear import closer, compose, judge, taking, thresholds, weighed
+    from tapfall.ear import compose, judge, taking, thresholds, weighed
+    from tapfall.ear.closer import CLOSER
     from tapfall.ear.muffling import LEAST_SOUNDS, muffling_measures
     from tests.accuracy.scoring import score
 
     simulation, known = simulated_and_known(case, wide)
     rounds: list[Any] = []
-    near: list[Any] = []
     sure: list[Any] = []
     shown: list[Any] = []
     sought: list[Any] = []
@@ -330,7 +330,6 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     present: list[Any] = []
     with (
         watching(judge, "_hear", rounds),
-        watching(closer, "closer_measures", near),
         watching(weighed, "presence", present),
         watching(compose, "character", shown),
         watching(compose, "find_muffling", sought),
@@ -339,16 +338,14 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     ):
         reading = taking.take_reading(simulation.recording)
     row: dict[str, Any] = {
-        "rounds": [],
         "sure": {kind: measures for (measures, kind), _ in sure},
         "score": score(simulation.truth, reading, group=case[0], seed=case[1], seconds=0.0),
         "audible": int(known.noisy.sum()),
     }
-    if near:
-        _, found = rounds.pop()
-        row["closer"] = [(near[-1][1], *_sounding(known, found.onset_s))]
-    for _, found in rounds[-judge.ROUNDS :]:
-        row["rounds"].append((found.evidence.measures, *_sounding(known, found.onset_s)))
+    heard_in = [(found.evidence.measures, *_sounding(known, found.onset_s)) for _, found in rounds]
+    if heard_in and heard_in[-1][0].shape[1] == len(CLOSER):
+        row["closer"] = [heard_in.pop()]
+    row["rounds"] = heard_in[-judge.ROUNDS :]
     if sought and known.noisy.any() and sought[-1][0][1].size >= LEAST_SOUNDS:
         found, sounds, cuff_mmhg = sought[-1][0]
         onset_s = shown[-1][0][1][sounds]

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from tapfall.ear.above import ABOVE, MOST_SILENCE_MMHG, UNIT_MMHG, above_measures, sounds_above
+from tapfall.ear.bell import draw_bell
 from tapfall.ear.cuff import Deflation, find_deflation
 from tapfall.ear.pulses import Pulses
 from tapfall.synth.log import bell
@@ -38,7 +39,7 @@ def cuff_of(
 
 
 def measured(top_mmhg: float, systolic_mmhg: float, **others: float) -> np.ndarray:
-    found = above_measures(*cuff_of(top_mmhg, **others), systolic_mmhg, 85.0, -2.0)
+    found = above_measures(draw_bell(*cuff_of(top_mmhg, **others)), systolic_mmhg, 85.0, -2.0)
     assert found is not None
     return found
 
@@ -72,4 +73,4 @@ def test_a_top_on_the_bell_may_lie_in_a_gap() -> None:
 def test_no_pulse_tells_nothing() -> None:
     pulses, deflation = cuff_of(175.0)
     hidden = replace(pulses, usable=False)
-    assert above_measures(hidden, deflation, 134.0, 85.0, -2.0) is None
+    assert above_measures(draw_bell(hidden, deflation), 134.0, 85.0, -2.0) is None

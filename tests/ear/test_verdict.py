@@ -140,6 +140,16 @@ def test_a_beat_far_from_most_stories_is_never_taken() -> None:
     assert chosen({2: 1, 8: 1, 9: 1, 10: 1}).index == 9
 
 
+def test_exactly_3_in_100_less_is_nearly_equal() -> None:
+    # 32 and 31 of 32 stories: 1/32 = 0.03125 apart; 40 and 39 of 40: 0.025.
+    assert chosen({4: 1, 5: 12, 6: 19}).mmhg == 135.0
+    assert chosen({4: 1, 5: 12, 6: 27}).index == 6
+    # 36 and 35 of 36: 0.0278.
+    assert chosen({4: 1, 5: 12, 6: 23}).index == 6
+    # From the likelier beat it goes as far as holds the far one.
+    assert chosen({4: 1, 5: 12, 6: 23}).mmhg == 138.0 - 3.25
+
+
 def test_the_mass_counts_the_stories_without_a_threshold() -> None:
     assert chosen({5: 100}, share=0.7).mass == pytest.approx(0.7)
     assert chosen({5: 50, 9: 50}, share=0.5).mass == pytest.approx(0.25)

@@ -9,10 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from tapfall.ear.bell import draw_bell
+from tapfall.ear.bell import Bell
 from tapfall.ear.calibration import CALIBRATION
-from tapfall.ear.cuff import Deflation
-from tapfall.ear.pulses import Pulses
 from tapfall.model import FloatArray
 
 #: Names of the measures, in order; pressures in units of 20 mmHg.
@@ -32,8 +30,7 @@ MOST_SILENCE_MMHG = 50.0
 
 
 def above_measures(
-    pulses: Pulses,
-    deflation: Deflation,
+    bell: Bell | None,
     systolic_mmhg: float,
     diastolic_mmhg: float,
     first_sounds: float,
@@ -42,8 +39,8 @@ def above_measures(
 
     Parameters
     ----------
-    pulses, deflation
-        The cuff's pulses and its fall.
+    bell
+        Size of the cuff's pulse, ``None`` where it is not seen.
     systolic_mmhg, diastolic_mmhg
         First and last sound.
     first_sounds
@@ -54,7 +51,6 @@ def above_measures(
     ndarray or None
         Shape ``(len(ABOVE),)``; ``None`` where the pulse is not seen.
     """
-    bell = draw_bell(pulses, deflation)
     if bell is None:
         return None
     largest_mmhg, top_mmhg = bell.largest_mmhg, bell.top_mmhg

@@ -12,16 +12,8 @@ from dataclasses import replace
 import numpy as np
 
 from tapfall.ear.calibration import CALIBRATION
-from tapfall.ear.evidence import (
-    MEASURES,
-    MOVED_S,
-    Evidence,
-    Expectation,
-    Noise,
-    heard_at,
-    signed_log,
-)
-from tapfall.ear.template import RANK, Template
+from tapfall.ear.evidence import MEASURES, MOVED_S, Evidence, Expectation, Noise, over_floor
+from tapfall.ear.template import Template
 from tapfall.ear.whiten import White
 from tapfall.model import FloatArray
 
@@ -66,34 +58,18 @@ def listen_closer(
     Evidence
         With log odds and measures of its own; all else is as before.
     """
-    measures = closer_measures(evidence, white, template, noise, expected, around)
-    log_odds = CALIBRATION.closer.log_odds(measures)
-    return replace(evidence, log_odds=log_odds, measures=measures)
-
-
-def closer_measures(
-    evidence: Evidence,
-    white: White,
-    template: Template,
-    noise: Noise,
-    expected: Expectation,
-    around: FloatArray,
-) -> FloatArray:
-    """What that rests on, shape ``(n, len(CLOSER))``."""
     off_s = AROUND_OFFSETS_S[around.argmax(axis=1)]
     expected_s = expected.reference_s + expected.delay_s
-    own, rest, leader = (
-        one[:, 0] for one in heard_at(white, template, (expected_s + off_s)[:, None])
-    )
-    floor = noise.at(expected_s)
-    likeliest = np.stack(
+    likeliest = over_floor(white, template, expected_s + off_s, noise.at(expected_s))
+    before = evidence.measures
+    measures = np.concatenate(
         [
-            off_s / MOVED_S,
-            np.log(own / (RANK * floor) + 0.05),
-            np.log(rest / floor + 0.05),
-            signed_log(leader, floor),
+            before[:, :-1],
+            around,
+            np.stack([off_s / MOVED_S, *likeliest], axis=1),
+            before[:, -1:],
         ],
         axis=1,
     )
-    before = evidence.measures
-    return np.concatenate([before[:, :-1], around, likeliest, before[:, -1:]], axis=1)
+    log_odds = CALIBRATION.closer.log_odds(measures)
+    return replace(evidence, log_odds=log_odds, measures=measures)

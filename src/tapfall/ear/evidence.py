@@ -236,7 +236,7 @@ def weigh_beats(
         Log odds and what was found at the likeliest delay.
     """
     delays, deviation = expected.delays()
-    own, rest, leaders = heard_at(white, template, expected.reference_s[:, None] + delays)
+    own, rest, leaders = _heard_at(white, template, expected.reference_s[:, None] + delays)
     floor = noise.at(expected.reference_s + expected.delay_s)
     own_noise = RANK * (floor[:, None] + fixed[0])
     rest_noise = floor[:, None] + fixed[1]
@@ -257,12 +257,9 @@ def weigh_beats(
         return np.full(best.size, value)
 
     over_fixed = np.log(own / own_noise[rows, best] + 0.05)
-    led = signed_log(leader, floor)
+    led = _signed_log(leader, floor)
     late_s = charted.late_s()
     late_onset = expected.reference_s + expected.delay_s + late_s
-    late_own, late_rest, late_leader = (
-        one[:, 0] for one in heard_at(white, template, late_onset[:, None])
-    )
     measures = np.stack(
         [
             np.log(own / (RANK * floor) + 0.05),
@@ -286,9 +283,7 @@ def weigh_beats(
             moved_s / MOVED_S,
             (delays[rows, best] - expected.delay_s) / MOVED_S,
             late_s / MOVED_S,
-            np.log(late_own / (RANK * floor) + 0.05),
-            np.log(late_rest / floor + 0.05),
-            signed_log(late_leader, floor),
+            *over_floor(white, template, late_onset, floor),
             same(expected.error_s / 0.01),
             *charted.along.T,
             same(1.0),
@@ -304,7 +299,22 @@ def weigh_beats(
     )
 
 
-def heard_at(
+def over_floor(
+    white: White, template: Template, onset_s: FloatArray, floor: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Each beat's energy at one onset, inside the subspace and outside, and its leader's.
+
+    Logs over the noise floor; onsets and all others have shape ``(n,)``.
+    """
+    own, rest, leader = (one[:, 0] for one in _heard_at(white, template, onset_s[:, None]))
+    return (
+        np.asarray(np.log(own / (RANK * floor) + 0.05)),
+        np.asarray(np.log(rest / floor + 0.05)),
+        _signed_log(leader, floor),
+    )
+
+
+def _heard_at(
     white: White, template: Template, onset_s: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Each beat's energy at some onsets, inside the subspace and per value outside; its leader.
@@ -319,7 +329,7 @@ def heard_at(
     return own, rest, inside[:, :, 0]
 
 
-def signed_log(value: FloatArray, floor: FloatArray) -> FloatArray:
+def _signed_log(value: FloatArray, floor: FloatArray) -> FloatArray:
     """Log of a value's energy over the floor, with the value's sign."""
     return np.asarray(np.sign(value) * np.log1p(value**2 / floor))
 

@@ -8,7 +8,6 @@ from tapfall.ear import verdict
 from tapfall.ear.above import above_measures, sounds_above
 from tapfall.ear.confidence import confidence, widening_mmhg
 from tapfall.ear.muffling import Muffled
-from tapfall.ear.pulses import Pulses
 from tapfall.ear.told import Told
 from tapfall.model import Diastolic, Gap, Reason, Rule, State, Threshold
 
@@ -50,14 +49,14 @@ def _first_sounds(told: Told) -> float:
     return float(first.mean()) if first.size else 0.0
 
 
-def chance_above(told: Told, pulses: Pulses) -> float:
+def chance_above(told: Told) -> float:
     """Probability that sounds lie above the first one read, 0 where no pulse can tell."""
     systolic = verdict.systolic_edge(told.ruled, told.cuff_mmhg, told.error_mmhg)
     diastolic = verdict.diastolic_edge(told.ruled, told.cuff_mmhg, told.error_mmhg)
     if systolic is None:
         return 0.0
     below_mmhg = float(told.cuff_mmhg[-1]) if diastolic is None else diastolic.mmhg
-    known = above_measures(pulses, told.deflation, systolic.mmhg, below_mmhg, _first_sounds(told))
+    known = above_measures(told.bell, systolic.mmhg, below_mmhg, _first_sounds(told))
     return 0.0 if known is None else sounds_above(known)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.ear import verdict
-from tapfall.ear.bell import draw_bell
+from tapfall.ear.bell import Bell, draw_bell
 from tapfall.ear.clocks import PULSE_ERROR_S, SOUND_ERROR_S, apply_to_clocks, clocks
 from tapfall.ear.confidence import confidence_measures
 from tapfall.ear.cuff import Deflation
@@ -56,6 +56,7 @@ class Told:
     uneven: float | None
     listening: Listening
     deflation: Deflation
+    bell: Bell | None
     signal_to_noise_db: float | None = None
     clipped_share: float = 0.0
     sounds_above: float = 0.0
@@ -167,4 +168,5 @@ def tell(listening: Listening, deflation: Deflation, pulses: Pulses) -> Told:
         uneven=unevenness(listening),
         listening=listening,
         deflation=deflation,
+        bell=bell,
     )

@@ -62,7 +62,7 @@ def weigh(record: Record, deflation: Deflation, pulses: Pulses, listening: Liste
         told,
         signal_to_noise_db=quality.signal_to_noise_db,
         clipped_share=quality.clipped_share,
-        sounds_above=chance_above(told, pulses),
+        sounds_above=chance_above(told),
     )
     # A closer listening hears more where there are sounds; whether there are any was fitted before.
     whole = presence_measures(listening.before or listening)

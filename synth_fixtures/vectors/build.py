@@ -68,6 +68,11 @@ VECTORS = {
     "noisy": ("noisy", 1, "noise close to the level of the sounds"),
     "weak": ("weak", 1, "a peak at 1 % of full scale; 4 kHz"),
     "no_sounds": ("no_sounds", 1, "no Korotkoff sounds: unreadable"),
+    "heart_sounds": (
+        "heart_sounds_conducted",
+        1,
+        "conducted heart sounds: they keep the beats in step with the sound",
+    ),
     "slow_log_clipped": (
         "slow_rounded_log",
         6,

@@ -279,6 +279,21 @@ def test_missing_files_are_told_in_one_line_and_made_ones_stand_in(
         assert make(kind, 2).truth.systolic_state == "observed"
 
 
+def test_heart_sounds_beside_korotkoff_sounds_are_told_from_them() -> None:
+    rows = [read_case(("heart_8db", seed), 12.0) for seed in range(2000, 2040)]
+    right = [row.right for row in rows if row is not None]
+    assert len(right) >= 20
+    # 14 of 21 while nothing kept the beats in step that the log does not show.
+    assert sum(right) >= len(right) - 4
+
+
+@pytest.mark.parametrize("seed", [3005, 3018, 3140, 3183])
+def test_heart_sounds_alone_are_not_read_at_a_wrong_lag(seed: int) -> None:
+    row = read_case(("no_sounds", seed))
+    assert row is not None
+    assert row.status == "unreadable"
+
+
 def test_an_unknown_kind_is_refused() -> None:
     with pytest.raises(SystemExit, match=r"no such kind: loud"):
         main(["--kinds", "loud"])

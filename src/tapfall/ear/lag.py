@@ -63,6 +63,10 @@ class LagFound:
         return self.error_s if self.clear else OPEN_ERROR_S
 
 
+#: Clocks that keep step as they are.
+NO_LAG = LagFound(seconds=0.0, error_s=0.08, clear=True)
+
+
 def release_jump(bands: Bands, release_s: FloatArray) -> FloatArray:
     """How much louder it gets at each possible time of the release, in nats.
 
@@ -154,13 +158,13 @@ def find_lag(
     """
     total, top, middle = _best_path(chart, paths, bands, deflation)
     if PLAIN_FROM_S <= middle <= PLAIN_TO_S:
-        return LagFound(seconds=0.0, error_s=0.08, clear=True)
+        return NO_LAG
     best_plain = float(plain.score.max()) + float(
         _other_signs(np.array([MIDDLE_DELAY_S]), bands, deflation)[0]
     )
     margin = max(LAG_MARGIN_NATS, LAG_MARGIN_SHARE * best_plain)
     if float(total[top]) < best_plain + margin:
-        return LagFound(seconds=0.0, error_s=0.08, clear=True)
+        return NO_LAG
     away = np.abs(chart.delay_s - chart.delay_s[top]) > SAME_LAG_S
     rival = float(total[away].max()) if away.any() else -np.inf
     return LagFound(

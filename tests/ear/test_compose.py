@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from tapfall.ear import compose, reader, take_reading
+from tapfall.ear.bell import Bell
 from tapfall.ear.character import Character
 from tapfall.ear.evidence import MEASURES
 from tapfall.ear.muffling import Muffled
@@ -416,6 +417,23 @@ def test_sounds_that_may_lie_above_leave_the_systolic_in_doubt(
     assert reading.systolic.confidence is not None
     assert (reading.systolic.confidence <= 0.9) is doubted
     assert reading.diastolic.confidence is not None
+    assert reading.diastolic.confidence > 0.9
+
+
+@pytest.mark.parametrize(("away_mmhg", "doubted"), [(50.0, True), (65.0, False)])
+def test_a_systolic_where_the_cuff_shows_no_pulse_asks_for_a_person(
+    composed: tuple[Any, ...], away_mmhg: float, doubted: bool
+) -> None:
+    # The pulse falls evenly from where it is largest, 50 mmHg below systolic, to nothing.
+    systolic_mmhg = composed_with(composed).systolic.mmhg or 0.0
+    grid = np.arange(systolic_mmhg - 60.0, systolic_mmhg + 40.0)
+    largest_mmhg = systolic_mmhg - 50.0
+    size = np.maximum(1 - np.abs(grid - largest_mmhg) / away_mmhg, 0.0)
+    bell = Bell(cuff_mmhg=grid, size_mmhg=size)
+    reading = composed_with(composed, told=replace(composed[2].told, bell=bell))
+    assert reading.systolic.confidence is not None and reading.diastolic.confidence is not None
+    assert (reading.systolic.confidence <= 0.7) is doubted
+    assert (Flag.LOW_CONFIDENCE in reading.flags) is doubted
     assert reading.diastolic.confidence > 0.9
 
 

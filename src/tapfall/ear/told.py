@@ -75,6 +75,10 @@ class Told:
         """Cuff pressure at a beat, 0 where there is none."""
         return 0.0 if beat is None else float(self.cuff_mmhg[beat])
 
+    def pulse_at(self, cuff_mmhg: float) -> float:
+        """Size of the cuff's pulse there over its largest, 1 where it is not seen."""
+        return 1.0 if self.bell is None else float(self.bell.share_at(np.array([cuff_mmhg]))[0])
+
     def hidden(self, least_db: float, stands_out_nats: float = STANDS_OUT_NATS) -> bool:
         """Whether noise hides the weak sounds: the loud ones stand out by less than this."""
         ratio_db = self.signal_to_noise_db

@@ -78,28 +78,26 @@ def _levels_around(bands: Bands, time_s: FloatArray, interval_s: float) -> Float
     return np.asarray(bands.level[index[inside]])
 
 
-def _brought(levels: FloatArray, usual: FloatArray, beats: int) -> tuple[FloatArray, float]:
-    """What stands out of the levels that so many beats usually have, ``(k, bands)``.
+def _fit(
+    bands: Bands, levels: FloatArray, usual: FloatArray, beats: int, interval_s: float
+) -> tuple[_Fit | None, float]:
+    """Lay what so many beats usually bring, ``(k, bands)``, against all of the sound.
 
-    Weighed, so that its sum over levels is evidence in nats; and the evidence of a beat that is
-    like it.
+    ``None`` where that is too short or the usual beat worth too little; and what one is worth,
+    nats. ``levels`` are those around beats.
     """
     some = levels[:: max(1, levels.shape[0] // 12)]  # a few tell the variance
     variance = float(np.mean((some - np.median(some, axis=0)) ** 2)) + 1e-3
     error = float(np.sqrt(OF_MEDIAN * variance / beats))
     brought = np.where(np.abs(usual) > STANDS_OUT * error, usual, 0.0)
-    return brought / (ALIKE * variance), float(np.sum(brought**2)) / (ALIKE * variance)
-
-
-def _fit(bands: Bands, brought: FloatArray, interval_s: float) -> _Fit | None:
-    """Lay what beats bring against all of the sound; ``None`` where that is too short."""
+    worth = float(np.sum(brought**2)) / (ALIKE * variance)
     wave = np.zeros((EVERY * brought.shape[0] - EVERY + 1, brought.shape[1]), np.float32)
-    wave[::EVERY] = brought
-    if wave.shape[0] > bands.level.shape[0]:
-        return None
+    if worth < WORTH_A_LOOK * LEAST_NATS or wave.shape[0] > bands.level.shape[0]:
+        return None, worth
+    wave[::EVERY] = brought / (ALIKE * variance)
     level = bands.level.astype(np.float32)
     fits = signal.fftconvolve(level, wave[::-1], mode="valid", axes=0).sum(axis=1)
-    return _Fit(nats=fits.astype(float), start_s=bands.start_s + BEFORE * interval_s)
+    return _Fit(nats=fits.astype(float), start_s=bands.start_s + BEFORE * interval_s), worth
 
 
 def _walk(
@@ -113,8 +111,7 @@ def _walk(
     if levels.shape[0] < NEAR_BEATS // 2:
         return None
     usual = np.median(levels, axis=0)
-    brought, nats = _brought(levels, usual - usual.mean(axis=0), levels.shape[0])
-    fit = _fit(bands, brought, interval_s) if nats >= WORTH_A_LOOK * LEAST_NATS else None
+    fit, _ = _fit(bands, levels, usual - usual.mean(axis=0), levels.shape[0], interval_s)
     if fit is None or fit.at(seen_s).mean() - fit.nats.mean() < LEAST_NATS:
         return None
     way = float(np.sign(to_s - seen_s[-1])) or 1.0
@@ -188,10 +185,9 @@ def _straightened(bands: Bands, time_s: FloatArray) -> tuple[FloatArray, float |
     # Korotkoff sounds are missing above or below, or have moved.
     usual = np.minimum(np.median(levels[:quarter], axis=0), np.median(levels[-quarter:], axis=0))
     usual = np.maximum(usual - np.median(usual, axis=0), 0.0)
-    brought, nats = _brought(levels, usual, quarter)
-    fit = _fit(bands, brought, interval_s) if nats >= WORTH_A_LOOK * LEAST_NATS else None
+    fit, worth = _fit(bands, levels, usual, quarter, interval_s)
     if fit is None:
-        return time_s, nats
+        return time_s, worth
     moves_s = np.arange(-MOST_MOVE_S, MOST_MOVE_S + 1e-9, HOP_S)
     fits = fit.at(time_s[:, None] + moves_s[None, :])
     nats = float(np.mean(fits.max(axis=1) - fits.mean(axis=1)))

@@ -30,11 +30,16 @@ def run_cases(
     found: dict[Case, Found] = {}
     for case, one in _done(work, cases, workers, lost):
         found[case] = one
-        if sys.stderr.isatty():
-            print(f"\r{len(found)}/{len(cases)} {case[0]:<24}", end="", file=sys.stderr)
-    if sys.stderr.isatty():
-        print("\r" + " " * 48 + "\r", end="", file=sys.stderr)
+        show_progress(len(found), len(cases), case[0])
     return [found[case] for case in cases]
+
+
+def show_progress(done: int, count: int, name: str = "") -> None:
+    """How far a long run is, on standard error and only on a terminal; wiped at its end."""
+    if not sys.stderr.isatty():
+        return
+    line = f"{done}/{count} {name:<24}" if done < count else " " * 48 + "\r"
+    print("\r" + line, end="", file=sys.stderr, flush=True)
 
 
 def _done(

@@ -17,6 +17,7 @@ from tapfall.model import Phase
 from tapfall.synth.scenario import Scenario
 from tapfall.synth.streams import stream
 from tests.accuracy.groups import GROUPS
+from tests.running import show_progress
 
 #: Ranges of the sound far wider than the population's: what is learned from them must
 #: not hang on one simulator's waveforms.
@@ -377,5 +378,8 @@ def gather(
     for group, further in (more or {}).items():
         cases += [(group, seed) for seed in range(end, end + further)]
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
-        rows = pool.imap_unordered(partial(look, wide=wide), cases, chunksize=8)
+        rows: list[dict[str, Any] | None] = []
+        for row in pool.imap_unordered(partial(look, wide=wide), cases, chunksize=8):
+            rows.append(row)
+            show_progress(len(rows), len(cases))
         return [row for row in rows if row]

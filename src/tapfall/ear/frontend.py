@@ -8,7 +8,7 @@ cutting of the stream gives the same bits.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from tapfall.bounds import LARGEST_SAMPLE, LOWEST_RATE_HZ, first_no_sound
+from tapfall.ear.rails import Tops, flat_tops, grid_step
 from tapfall.errors import AudioError, MisuseError
 from tapfall.model import FloatArray
 
@@ -225,7 +226,10 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
     >>> as_samples([0.0, 0.5]).dtype
     dtype('float64')
     """
-    array = np.asarray(samples)
+    try:
+        array = np.asarray(samples)
+    except ValueError:
+        raise MisuseError("audio has rows of unlike lengths; allowed one dimension") from None
     if array.ndim != 1:
         raise MisuseError(f"audio has shape {array.shape}; allowed one dimension")
     if array.size == 0:
@@ -272,6 +276,8 @@ class FrontEnd:
         self._high_carry = np.zeros((self.design.high_pass.shape[0], 2))
         self._seen = 0
         self._clipped = False
+        self._grid_step = grid_step(rate_hz)
+        self._tops = Tops()
 
     @property
     def samples_seen(self) -> int:
@@ -307,8 +313,7 @@ class FrontEnd:
             clipped = np.zeros(taken.size + 1, np.bool_)
             clipped[0] = self._clipped
             # A clipped sample marks the sound sample at or after it, perhaps of the next push.
-            if max(block.max(), -block.min()) >= CLIP_LEVEL:
-                at = np.flatnonzero(np.abs(block) >= CLIP_LEVEL)
+            for at in self._cut_off(block):
                 clipped[np.maximum(at - skip + factor - 1, 0) // factor] = True
             self._clipped = bool(clipped[-1])
             self._seen += block.size
@@ -326,6 +331,7 @@ class FrontEnd:
             "high_carry": self._high_carry.copy(),
             "samples_seen": np.array(self._seen),
             "clipped": np.array(self._clipped),
+            "tops": np.array([self._tops.high, self._tops.low, *self._tops.last]),
         }
 
     def restore(self, arrays: Mapping[str, Any]) -> None:
@@ -335,6 +341,17 @@ class FrontEnd:
         self._high_carry = np.array(arrays["high_carry"], np.float64)
         self._seen = int(arrays["samples_seen"])
         self._clipped = bool(arrays["clipped"])
+        high, low, *last = np.array(arrays["tops"], np.float64).tolist()
+        self._tops = Tops(high=high, low=low, last=(last[0], last[1]))
+
+    def _cut_off(self, block: Singles | FloatArray) -> Iterator[NDArray[np.intp]]:
+        """Indices of samples at full scale, and of those that stay at another level's top."""
+        if max(block.max(), -block.min()) >= CLIP_LEVEL:
+            yield np.flatnonzero(np.abs(block) >= CLIP_LEVEL)
+        first, step = -self._seen % self._grid_step, self._grid_step
+        at, self._tops = flat_tops(block[first::step], self._tops)
+        if at.size:
+            yield first + step * at
 
     def _filtered(self, block: Singles | FloatArray) -> FloatArray:
         """Low-pass, decimate, high-pass; the filters remember where they are."""

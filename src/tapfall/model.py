@@ -107,11 +107,11 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.IRREGULAR_RHYTHM: "The rhythm is irregular: take more readings, deflate slower.",
     Flag.SILENT_GAP: "Silent gap: the sounds vanish and return between systolic and diastolic.",
     Flag.GAP_ABOVE_NOT_EXCLUDED: (
-        "Less than 20 mmHg of silence lies above the first sound: "
-        "a silent gap with sounds above it is not excluded."
+        "Less than 20 mmHg of silence lies above the first sound, or the cuff's pulse is "
+        "still large there: a silent gap with sounds above it is not excluded."
     ),
     Flag.BREATH_DEPENDENT_SOUNDS: "Sounds come and go with the breath near a threshold.",
-    Flag.SOUNDS_TO_ZERO: "Sounds go on to zero: the diastolic is the muffling (K4).",
+    Flag.SOUNDS_TO_ZERO: "Sounds go on to zero, or may do so: the diastolic is the muffling (K4).",
     Flag.SYSTOLIC_NOT_REACHED: (
         "Sounds were there from the top: the systolic may be higher; inflate further next time."
     ),
@@ -173,7 +173,7 @@ class Reason(StrEnum):
 #: One plain sentence for each reason.
 REASON_SENTENCES: dict[Reason, str] = {
     Reason.NO_SOUNDS: "no sounds in step with the heart were found while the cuff fell",
-    Reason.UNCHANGED_BY_CUFF: "beat-synchronous sound unchanged by cuff pressure",
+    Reason.UNCHANGED_BY_CUFF: "beat-synchronous sound unchanged by cuff pressure, top to end",
     Reason.NO_DEFLATION: ("the log holds no deflation slower than 10 mmHg/s over at least 20 mmHg"),
     Reason.SILENT_AUDIO: "the sound is silent or constant while the cuff falls",
     Reason.TOO_FEW_BEATS: "fewer than six heartbeats fall within the deflation",

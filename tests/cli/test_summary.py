@@ -62,7 +62,7 @@ Check:
     local emergency protocol.
   - Sounds were there from the top: the systolic may be higher; inflate further
     next time.
-  - Sounds go on to zero: the diastolic is the muffling (K4).
+  - Sounds go on to zero, or may do so: the diastolic is the muffling (K4).
 
 Note:
   - Noise is close to the level of the sounds.

@@ -25,6 +25,7 @@ from tapfall.model import (
     Reading,
     Reason,
     Recording,
+    Rhythm,
     Rule,
     Settings,
     State,
@@ -284,6 +285,29 @@ def test_a_muffling_where_nobodys_diastolic_lies_is_none(monkeypatch: pytest.Mon
     assert Phase.K4 not in {beat.phase for beat in reading.beats}
 
 
+def test_the_first_silence_of_sounds_to_zero_is_bounded_by_the_last_one_heard() -> None:
+    silence = fixture_reading("sounds_to_zero").first_silence
+    assert silence.state is State.NOT_REACHED
+    assert silence.mmhg is None
+    assert silence.high_mmhg is not None
+    assert 0.0 <= silence.high_mmhg < 20.0
+
+
+@pytest.mark.parametrize("rule", list(Rule))
+def test_sounds_up_to_the_release_are_flagged_whatever_the_rule(rule: Rule) -> None:
+    reading = take_reading(fixture("stopped_early"), settings=Settings(diastolic=rule))
+    assert Flag.DIASTOLIC_NOT_REACHED in reading.flags
+    assert reading.status is Status.REVIEW
+
+
+def test_breath_is_no_cause_in_a_rhythm_that_is_uneven(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(compose, "_breath_dependent", lambda told: [100.0])
+    assert Flag.BREATH_DEPENDENT_SOUNDS in take_reading(fixture("ordinary")).flags
+    uneven = take_reading(fixture("irregular_rhythm"))
+    assert uneven.rhythm is Rhythm.IRREGULAR
+    assert Flag.BREATH_DEPENDENT_SOUNDS not in uneven.flags
+
+
 def test_a_silent_gap_is_told() -> None:
     reading = fixture_reading("silent_gap")
     assert len(reading.gaps) == 1
@@ -479,9 +503,57 @@ def test_an_end_that_may_lie_below_20_mmhg_goes_on_to_zero(
     composed: tuple[Any, ...], low_mmhg: float | None, to_zero: bool
 ) -> None:
     last = Threshold(state=State.OBSERVED, mmhg=70.0, low_mmhg=low_mmhg, high_mmhg=80.0)
-    assert compose._to_zero(composed[2].told, last) is to_zero
+    none = Threshold(state=State.UNDETERMINED)
+    assert compose._to_zero(composed[2].told, last, none) is to_zero
     # Where no end was seen, what was heard decides.
-    assert not compose._to_zero(composed[2].told, Threshold(state=State.NOT_REACHED))
+    assert not compose._to_zero(composed[2].told, Threshold(state=State.NOT_REACHED), none)
+
+
+@pytest.mark.parametrize(
+    ("sure", "above_mmhg", "to_zero"),
+    [(0.9, 13.0, False), (0.9, 29.9, False), (0.9, 30.1, True), (0.97, 30.1, False)],
+)
+def test_what_may_sound_far_below_the_muffling_is_on_its_way_to_zero(
+    composed: tuple[Any, ...],
+    sure: float,
+    above_mmhg: float,
+    to_zero: bool,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # K4 and K5 lie 13 mmHg apart on average (Freedman 2014), 6 to 12 as medians (Johenning 1995).
+    monkeypatch.setattr("tapfall.ear.thresholds.confidence", lambda measures, kind: sure)
+    lowest_mmhg = composed_with(composed).diastolic.low_mmhg
+    assert lowest_mmhg is not None
+    muffled_mmhg = lowest_mmhg + above_mmhg
+    muffling = Threshold(state=State.OBSERVED, mmhg=muffled_mmhg, low_mmhg=0.0, high_mmhg=300.0)
+    monkeypatch.setattr(compose, "muffling_of", lambda *known: muffling)
+    reading = composed_with(composed)
+    assert (Flag.SOUNDS_TO_ZERO in reading.flags) is to_zero
+    assert (reading.status is Status.REVIEW) is to_zero
+    assert reading.diastolic.rule is (Rule.K4 if to_zero else Rule.LAST_SOUND)
+    assert (reading.diastolic.mmhg == muffled_mmhg) is to_zero
+
+
+@pytest.mark.parametrize("state", [State.NOT_REACHED, State.UNDETERMINED])
+def test_sounds_up_to_the_end_of_listening_are_not_called_to_zero(
+    composed: tuple[Any, ...], state: State
+) -> None:
+    told = composed[2].told
+    far = Threshold(state=State.OBSERVED, mmhg=told.pressure_of(told.last_sound) + 31.0)
+    to_zero = compose._to_zero(told, Threshold(state=state), far)
+    assert to_zero is (state is State.UNDETERMINED)
+
+
+@pytest.mark.parametrize(("sure", "given"), [(0.49, False), (0.5, True)])
+def test_a_value_that_is_rather_wrong_than_right_is_not_given(
+    composed: tuple[Any, ...], sure: float, given: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tapfall.ear.thresholds.confidence", lambda measures, kind: sure)
+    reading = composed_with(composed)
+    for value in (reading.systolic, reading.diastolic, reading.first_silence):
+        assert (value.mmhg is not None) is given
+        assert value.reason is (None if given else Reason.TOO_UNCERTAIN)
+    assert reading.status is (Status.REVIEW if given else Status.UNREADABLE)
 
 
 @pytest.mark.parametrize(("shift_mmhg", "by_share"), [(0.0, False), (60.0, True)])

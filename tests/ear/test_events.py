@@ -87,7 +87,9 @@ def judged_once() -> Iterator[dict[Any, Any]]:
     known: dict[Any, Any] = {}
     look_into = reader.look_into
 
-    def cached(record: Any, chosen: Settings, centre_s: float, *, under_way: bool) -> Any:
+    def cached(
+        record: Any, chosen: Settings, centre_s: float, *, under_way: bool, astray: bool
+    ) -> Any:
         key = (
             record.sound.tobytes(),
             record.log_s.tobytes(),
@@ -98,9 +100,10 @@ def judged_once() -> Iterator[dict[Any, Any]]:
             chosen,
             centre_s,
             under_way,
+            astray,
         )
         if key not in known:
-            known[key] = look_into(record, chosen, centre_s, under_way=under_way)
+            known[key] = look_into(record, chosen, centre_s, under_way=under_way, astray=astray)
         return known[key]
 
     with pytest.MonkeyPatch.context() as patch:

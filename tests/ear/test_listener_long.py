@@ -179,3 +179,36 @@ def test_a_recording_longer_than_the_memory_is_read() -> None:
     longer = after_silence(recording, round(200 * AUDIO_HZ))
     read = take_reading(longer, Settings(longest_s=60.0))
     assert_close(read, take_reading(recording), shift_s=200.0)
+
+
+# --- clocks that may have run apart further than is searched -----------------------------
+
+
+@pytest.mark.parametrize(
+    ("hours", "lag_s", "unsure"), [(1.0, None, False), (3.5, None, True), (3.5, 0.0, False)]
+)
+def test_a_lag_that_may_lie_beyond_the_search_is_uncertain(
+    hours: float, lag_s: float | None, unsure: bool
+) -> None:
+    # 200 ppm (the project's bound) are 2.5 s in 3.5 hours; the search reaches 2 s.
+    recording = short_recording()
+    rate_hz = recording.rate_hz
+    listener = Listener(rate_hz=rate_hz, settings=Settings(lag_s=lag_s), announce=False)
+    quiet = np.random.default_rng(1).normal(0, 1e-3, round(200 * rate_hz)).astype(np.float32)
+    listener.push_cuff(recording.cuff.time_s, recording.cuff.pressure_mmhg)
+    listener.push_audio(recording.samples)
+    while listener.audio_s < 3600 * hours:
+        listener.push_audio(quiet)
+        listener.push_cuff(listener.audio_s - np.arange(180.0, 0.0, -10.0), np.zeros(18))
+    shift_s = listener.audio_s
+    listener.push_cuff(recording.cuff.time_s + shift_s, recording.cuff.pressure_mmhg)
+    listener.push_audio(recording.samples)
+    last = listener.finish()
+    first = listener.readings()[0]
+    assert Flag.LAG_UNCERTAIN not in first.flags
+    assert (Flag.LAG_UNCERTAIN in last.flags) is unsure
+    assert last.systolic.mmhg == pytest.approx(first.systolic.mmhg, abs=1.0)
+    assert last.lag is not None
+    if unsure:
+        assert last.status is Status.REVIEW
+        assert (last.systolic.confidence or 0.0) <= 0.7

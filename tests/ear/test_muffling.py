@@ -51,6 +51,19 @@ def test_doubt_widens_the_span() -> None:
     assert doubtful.high - doubtful.low > clear.high - clear.low
 
 
+def test_the_span_counts_what_hangs_together_once() -> None:
+    # Slowly rising odds: the beginning is shared by many sounds.
+    odds = np.concatenate([np.full(8, -2.0), np.linspace(-0.5, 0.5, 13), np.full(5, 2.0)])
+    found = first_muffled(odds)
+    weight = np.exp(np.cumsum(odds[::-1])[::-1])
+    share = np.cumsum(weight) / weight.sum()
+    plain = [int(np.searchsorted(share, q)) for q in (0.025, 0.5, 0.975)]
+    assert found is not None
+    assert found.index == plain[1]
+    assert found.low < plain[0]
+    assert found.high > plain[2]
+
+
 def test_a_few_sounds_are_not_judged() -> None:
     few = np.arange(LEAST_SOUNDS - 1)
     assert find_muffling(sounds_of(3), few, 100.0 - 2.0 * few) is None

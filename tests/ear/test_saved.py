@@ -95,11 +95,16 @@ def test_the_state_holds_plain_arrays_only_and_does_not_change_with_the_listener
 @pytest.mark.parametrize(
     ("change", "text"),
     [
-        ({"form": np.array("other/9")}, "state has form 'other/9'; allowed 'tapfall.listener/3'"),
+        ({"form": np.array("other/9")}, "state has form 'other/9'; allowed 'tapfall.listener/4'"),
         ({"plain": np.array("{")}, "state cannot be read: "),
         ({"plain": np.array("{}")}, "state cannot be read: state: found no 'settings'"),
         ({"sound": None}, "state holds no array 'sound'"),
         ({"plain": None}, "state holds no listener"),
+        ({"sound": np.array(["a"])}, "state array 'sound' has type <U1 and shape (1,)"),
+        ({"low_carry": np.zeros(3)}, "state array 'low_carry' has type float64 and shape (3,)"),
+        ({"log_s": np.array([np.nan])}, "state array 'log_s' holds nan or inf"),
+        ({"sound": np.zeros(3)}, "state arrays 'sound' and 'marks' have 3 and 0 values"),
+        ({"lost_s": np.zeros((1, 3))}, "state array 'lost_s' has type float64 and shape (1, 3)"),
     ],
 )
 def test_a_state_of_something_else_is_refused(change: dict[str, Any], text: str) -> None:

@@ -15,7 +15,7 @@ from tapfall.device.facts import DeviceFinding, DeviceSound, DeviceState, Device
 from tapfall.device.gain import LEAST_S
 from tapfall.ear.compose import MASKED_DB
 from tapfall.ear.flags import NOISY_DB
-from tapfall.ear.reader import DEAD_S
+from tapfall.ear.holes import DEAD_S
 
 GOOD, LIMITS = DeviceState.GOOD, DeviceState.LIMITS
 PREVENTS, UNKNOWN = DeviceState.PREVENTS, DeviceState.UNKNOWN

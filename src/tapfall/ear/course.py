@@ -15,6 +15,7 @@ import numpy as np
 from tapfall.ear import live as lives
 from tapfall.ear.flags import with_flag
 from tapfall.ear.hand import LOOK_S, Hand
+from tapfall.ear.lag import LARGEST_LAG_S
 from tapfall.ear.live import Live
 from tapfall.ear.measurement import REST_S, Rows, measurements, rest_ends
 from tapfall.ear.memory import AFTER_S, BEFORE_S, Memory
@@ -27,6 +28,10 @@ LOST_S = 5.0
 #: A lag found beyond this becomes the middle of the next search, which reaches 2 s either
 #: way: so the clocks of a night may run apart.
 CENTRE_BEYOND_S = 1.0
+#: Two clocks run apart by so much at most (the project's bound).
+APART_PPM = 200.0
+#: Readings so flagged tell no lag: two fit, or a log without pulses shows none.
+LAG_UNKNOWN = frozenset({Flag.LAG_UNCERTAIN, Flag.COARSE_CUFF_LOG})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +39,8 @@ class Now:
     """What is known between two looks; times are log time.
 
     ``skipping`` while rows of a measurement longer than allowed go by, ``centre_s`` the
-    lag around which is searched, ``ready`` and ``events`` what was not handed over yet.
+    lag around which is searched, ``lag_s`` the last one that was clear and ``lag_known_s``
+    its time, ``ready`` and ``events`` what was not handed over yet.
     """
 
     look_s: float | None = None
@@ -42,6 +48,8 @@ class Now:
     skipping: bool = False
     run_up: bool = False
     centre_s: float = 0.0
+    lag_s: float = 0.0
+    lag_known_s: float | None = None
     live: Live | None = None
     level_mmhg: float = 0.0
     latest: Reading | None = None
@@ -89,6 +97,9 @@ class Course:
         """One look at what both streams hold up to a log time."""
         memory = self.memory
         rows = int(np.searchsorted(memory.log_s, at_s, side="right"))
+        if now.lag_known_s is None:
+            # Streams that start together are in step as far as the search reaches.
+            now = replace(now, lag_known_s=at_s)
         if now.skipping:
             now, rows = self._skip(now, rows)
         if self.announce:
@@ -159,10 +170,12 @@ class Course:
             # An inflation and release alone is a palpatory run-up.
             return replace(now, live=None, run_up=not one.cut_short)
         reading, more = self._closed(now, reading, at_s)
-        lag, centre_s = reading.lag, now.centre_s
-        if lag is not None and lag.estimated and Flag.LAG_UNCERTAIN not in reading.flags:
-            far = abs(lag.seconds - centre_s) > CENTRE_BEYOND_S
-            centre_s = lag.seconds if far else centre_s
+        lag = reading.lag
+        if lag is not None and lag.estimated and not LAG_UNKNOWN.intersection(reading.flags):
+            far = abs(lag.seconds - now.centre_s) > CENTRE_BEYOND_S
+            known_s = float(self.memory.log_s[one.begin])
+            now = replace(now, lag_s=lag.seconds, lag_known_s=known_s)
+            now = replace(now, centre_s=lag.seconds) if far else now
         ready = (*now.ready, reading)
         return replace(
             now,
@@ -171,7 +184,6 @@ class Course:
             latest=reading,
             ready=ready,
             events=now.events + more,
-            centre_s=centre_s,
         )
 
     def _closed(
@@ -218,7 +230,15 @@ class Course:
         """Cut the record of one measurement by times alone, and judge it."""
         record = self.memory.record(rows.begin, rows.stop, self.shift_s(now), end_s)
         under_way = math.isfinite(end_s)
-        judged = look_into(record, self.settings, now.centre_s, under_way=under_way)
+        since_s = float(self.memory.log_s[rows.begin]) - (now.lag_known_s or 0.0)
+        strayed_s = abs(now.lag_s - now.centre_s) + 1e-6 * APART_PPM * since_s
+        judged = look_into(
+            record,
+            self.settings,
+            now.centre_s,
+            under_way=under_way,
+            astray=now.lag_known_s is not None and strayed_s > LARGEST_LAG_S,
+        )
         if not now.run_up:
             return judged
         return replace(judged, reading=with_flag(judged.reading, Flag.PALPATORY_RUN_UP))

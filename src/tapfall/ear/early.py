@@ -19,6 +19,9 @@ from tapfall.ear.verdict import TOLERANCE_MMHG
 from tapfall.ear.weighed import Weighed
 from tapfall.model import FloatArray, State, Threshold
 
+#: Confidence of a provisional systolic from which its promise is asked for: fitted on whole
+#: recordings, it says little after three sounds (our choice; those the weights are fitted on).
+LEAST_CONFIDENCE = 0.35
 #: Beats around the first sound whose evidence, and whose level, is looked at.
 ODDS_AT, LEVEL_AT = range(-3, 5), range(-2, 5)
 #: Names of the measures, in order.
@@ -172,7 +175,7 @@ def systolic_promise(weighed: Weighed, pulses: Pulses) -> float:
     float
         0 where no systolic can be told.
     """
-    systolic = systolic_of(weighed.told, weighed.present)
+    systolic = systolic_of(weighed.told, weighed.present, LEAST_CONFIDENCE)
     if systolic.state is not State.OBSERVED:
         return 0.0
     now_mmhg = float(weighed.told.deflation.trend_mmhg[-1])

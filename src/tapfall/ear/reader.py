@@ -8,20 +8,18 @@ from typing import Any
 import numpy as np
 
 from tapfall.ear.compose import compose, unreadable, why_nothing
-from tapfall.ear.cuff import Deflation, find_deflation, runs
+from tapfall.ear.cuff import Deflation, find_deflation
 from tapfall.ear.early import systolic_promise
 from tapfall.ear.flags import with_flag
+from tapfall.ear.holes import sound_holes
 from tapfall.ear.judge import Nothing, listen
 from tapfall.ear.pulses import Pulses, find_pulses
 from tapfall.ear.record import Record
 from tapfall.ear.weighed import weigh
-from tapfall.model import Flag, FloatArray, Reading, Reason, Settings, Threshold
+from tapfall.model import Flag, Reading, Reason, Settings, Threshold
 
 #: A deflation of which less than this share was recorded cannot be judged (our choice).
 LEAST_COVER, LEAST_COVER_S = 1 / 3, 5.0
-#: Noise this far below its usual level (80 dB), for so long, is a hole in the sound: a
-#: quiet room falls by some 20 dB at most (our choice).
-DEAD_SHARE, DEAD_S, BLOCK_S = 1e-4, 0.3, 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,7 +43,12 @@ def judge(record: Record, settings: Settings) -> Reading:
 
 
 def look_into(
-    record: Record, settings: Settings, centre_s: float = 0.0, *, under_way: bool = False
+    record: Record,
+    settings: Settings,
+    centre_s: float = 0.0,
+    *,
+    under_way: bool = False,
+    astray: bool = False,
 ) -> Judged:
     """Judge one measurement, in time from its first row of the log.
 
@@ -60,6 +63,9 @@ def look_into(
     under_way
         Whether the measurement goes on: then what will hold is told before it is sure that
         the sounds are there, and how likely it holds.
+    astray
+        Whether the clocks may have run apart further than is searched: then no lag that is
+        found is clear.
 
     Returns
     -------
@@ -73,7 +79,7 @@ def look_into(
         start_s=record.start_s - origin_s,
         lost_s=tuple((a - origin_s, b - origin_s) for a, b in record.lost_s),
     )
-    found = _judge(here, settings, under_way)
+    found = _judge(here, settings, under_way, astray)
     reading = _moved(found.reading, origin_s)
     if centre_s and reading.lag is not None:
         lag = replace(
@@ -104,16 +110,7 @@ def _moved(reading: Reading, by_s: float) -> Reading:
     )
 
 
-def _dead_s(sound: FloatArray, rate_hz: float) -> float:
-    """Longest stretch without any sound, not even noise, in a recording that has noise."""
-    size = round(BLOCK_S * rate_hz)
-    blocks = sound[: sound.size // size * size].reshape(-1, size)
-    rms = np.sqrt(np.mean(blocks**2, axis=1))
-    dead = rms < DEAD_SHARE * float(np.median(rms))
-    return float(max((end - begin for begin, end in runs(dead)), default=0)) * BLOCK_S
-
-
-def _judge(record: Record, settings: Settings, under_way: bool) -> Judged:
+def _judge(record: Record, settings: Settings, under_way: bool, astray: bool) -> Judged:
     """Judge a record whose times start at its first row."""
     noticed: list[Flag] = []
     if record.rows_repeated:
@@ -139,14 +136,14 @@ def _judge(record: Record, settings: Settings, under_way: bool) -> Judged:
     sound, _ = record.between(deflation.start_s - lag_s, deflation.end_s - lag_s)
     if float(np.ptp(sound)) < 1e-7:
         return nothing(Reason.SILENT_AUDIO)
-    first_s, last_s = deflation.start_s - lag_s, deflation.end_s - lag_s
-    lost = any(a < last_s and b > first_s for a, b in record.lost_s)
-    if lost or _dead_s(sound, record.rate_hz) >= DEAD_S:
+    if sound_holes(record, deflation.start_s - lag_s, deflation.end_s - lag_s):
         noticed.append(Flag.AUDIO_DROPOUT)
     pulses = find_pulses(record.log_s, record.log_mmhg, deflation)
     listening = listen(record, deflation, pulses, settings.lag_s)
     if isinstance(listening, Nothing):
         return nothing(why_nothing(listening), pulses, listening.stirring)
+    if astray and settings.lag_s is None:
+        listening = replace(listening, lag=replace(listening.lag, clear=False))
     weighed = weigh(record, deflation, pulses, listening)
     if under_way:
         weighed = replace(weighed, promise=systolic_promise(weighed, pulses))

@@ -21,7 +21,7 @@ from tapfall.errors import InputError, MisuseError
 from tapfall.model import Settings
 
 #: Changes whenever a state of before can no longer be used.
-FORM = "tapfall.listener/3"
+FORM = "tapfall.listener/4"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,17 +70,40 @@ def plain_of(state: Mapping[str, Any]) -> Plain:
 
 
 def restore(state: Mapping[str, Any], memory: Memory, front: FrontEnd) -> None:
-    """Put sound, log and filters back.
+    """Put sound, log and filters back into those of a fresh listener.
 
     Raises
     ------
     MisuseError
-        If an array is missing.
+        If an array is missing, or is none that such a listener could have.
     """
+    kept, filters = memory.arrays(), front.arrays()
+    for name, blank in (*kept.items(), *filters.items()):
+        _check(state, name, blank, any_length=name in kept)
+    for one, other in (("sound", "marks"), ("log_s", "log_mmHg")):
+        if np.size(state[one]) != np.size(state[other]):
+            raise MisuseError(
+                f"state arrays {one!r} and {other!r} have {np.size(state[one])} and "
+                f"{np.size(state[other])} values; allowed the same number"
+            )
+    memory.restore(state)
+    front.restore(state)
+
+
+def _check(state: Mapping[str, Any], name: str, blank: np.ndarray, *, any_length: bool) -> None:
+    """Whether an array of a state is like that of a fresh listener, the first length apart."""
     try:
-        memory.restore(state)
-        front.restore(state)
-    except KeyError as fault:
+        found = np.asarray(state[name])
+    except (KeyError, ValueError):
         raise MisuseError(
-            f"state holds no array {fault}; allowed what Listener.state returns"
+            f"state holds no array {name!r}; allowed what Listener.state returns"
         ) from None
+    shape, wanted = (x.shape[1:] if any_length else x.shape for x in (found, blank))
+    if found.ndim != blank.ndim or shape != wanted or found.dtype.kind not in "biuf":
+        raise MisuseError(
+            f"state array {name!r} has type {found.dtype} and shape {found.shape}; "
+            "allowed what Listener.state returns"
+        )
+    # Before the first samples there are none to compare with.
+    if name != "tops" and not np.isfinite(found).all():
+        raise MisuseError(f"state array {name!r} holds nan or inf; allowed finite numbers")

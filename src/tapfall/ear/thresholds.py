@@ -11,13 +11,16 @@ from tapfall.ear.muffling import Muffled
 from tapfall.ear.told import Told
 from tapfall.model import Diastolic, Gap, Reason, Rule, State, Threshold
 
-#: Confidence below which a person has to listen, and below which no value is given.
-ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.35
-#: What is left of the confidence where the log has a hole at the threshold (our choice).
+#: Confidence below which a person has to listen, and below which no value is given: one that is
+#: rather wrong than right is worse than none (our choice).
+ASK_BELOW, ABSTAIN_BELOW = 0.75, 0.5
+#: What is left of the confidence where log or sound has a hole at the threshold (our choice).
 IN_HOLE = 0.7
 #: The same where so large a share of the samples is clipped: what is loud no longer stands
 #: out of what is not, and a quarter of the values are wrong (measured).
 IN_CLIPPING, HEAVILY_CLIPPED = 0.75, 0.05
+#: What a change of the spectrum is sure of at most (our choice).
+MOST_OF_MUFFLING = 0.9
 #: The same where two lags explain the sounds about equally well (our choice), and the most
 #: that is left where no lag could be seen: a second's lag moves a value by 2 to 3 mmHg, and
 #: in a simulator that this was not fitted on 6 in 37 sure values were wrong for it.
@@ -94,8 +97,10 @@ def _left_in_doubt(told: Told, found: verdict.Edge, kind: str, sure: float) -> f
     return sure
 
 
-def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Threshold:
-    """An observed threshold; no value where the confidence is too low."""
+def _threshold(
+    told: Told, found: verdict.Edge, kind: str, factor: float, least: float = ABSTAIN_BELOW
+) -> Threshold:
+    """An observed threshold; no value where the confidence is below the least."""
     sure = confidence(told.measures(found, kind, factor), kind)
     if told.uneven_by_sounds:
         # Before the interval, which this doubt widens; the others say nothing of its width.
@@ -104,11 +109,11 @@ def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Thr
     low_mmhg, high_mmhg = found.low_mmhg - wider_mmhg, found.high_mmhg + wider_mmhg
     hole = told.hole_at(found.index, found.index + (1 if kind == "diastolic" else -1))
     if hole is not None:
-        # Nobody saw where in the hole the cuff was: the whole of it is possible.
+        # Nobody saw where in the hole the cuff was, or heard what sounded: all of it is possible.
         sure = round(sure * IN_HOLE, 4)
         low_mmhg, high_mmhg = min(low_mmhg, hole[0]), max(high_mmhg, hole[1])
     sure = _left_in_doubt(told, found, kind, sure)
-    if sure < ABSTAIN_BELOW:
+    if sure < least:
         return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
     return Threshold(
         state=State.OBSERVED,
@@ -120,12 +125,13 @@ def _threshold(told: Told, found: verdict.Edge, kind: str, factor: float) -> Thr
     )
 
 
-def systolic_of(told: Told, factor: float) -> Threshold:
+def systolic_of(told: Told, factor: float, least: float = ABSTAIN_BELOW) -> Threshold:
+    """The systolic; ``factor`` is the probability of sounds, ``least`` the confidence needed."""
     ruled = told.ruled
     if ruled.systolic_seen.mean() >= 0.5:
         found = verdict.systolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
         if found is not None:
-            return _threshold(told, found, "systolic", factor)
+            return _threshold(told, found, "systolic", factor, least)
     first = told.first_sound
     if first is None:
         return Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
@@ -200,12 +206,13 @@ def muffling_of(told: Told, sounds: np.ndarray, muffled: Muffled | None) -> Thre
     value = float(cuff[muffled.index])
     high = float(cuff[max(muffled.low - 1, 0)]) + 2 * told.error_mmhg
     low = float(cuff[min(muffled.high, cuff.size - 1)]) - 2 * told.error_mmhg
+    clear = IN_CLIPPING if told.clipped_share >= HEAVILY_CLIPPED else 1.0
     return Threshold(
         state=State.OBSERVED,
         mmhg=verdict.rounded(value),
         low_mmhg=verdict.rounded(min(low, value)),
         high_mmhg=verdict.rounded(max(high, value)),
-        confidence=round(muffled.certainty * 0.9, 4),
+        confidence=round(muffled.certainty * MOST_OF_MUFFLING * clear, 4),
         time_s=round(float(told.onset_s[sounds[muffled.index]]), 3),
     )
 

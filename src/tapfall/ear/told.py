@@ -12,6 +12,7 @@ from tapfall.ear.clocks import PULSE_ERROR_S, SOUND_ERROR_S, apply_to_clocks, cl
 from tapfall.ear.confidence import confidence_measures
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.ends import drawn_anew, end_measures, end_shares
+from tapfall.ear.holes import Holes
 from tapfall.ear.judge import Listening
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.rhythm import IRREGULAR_VARIATION, unevenness
@@ -31,6 +32,9 @@ FAINT_DB, FAINT_NATS = 4.0, 2.5
 STANDS_OUT_NATS = 4.0
 #: Error of the trend that no log gets below (movement, wobble; tuned).
 LEAST_TREND_ERROR_MMHG = 0.35
+#: So near a hole in the sound no beat is judged as it should be: levels and noise around it are
+#: half those of the hole (our choice).
+AROUND_HOLE_S = 0.3
 
 
 def _usual(beats: np.ndarray) -> int | None:
@@ -43,7 +47,8 @@ def _usual(beats: np.ndarray) -> int | None:
 class Told:
     """The stories of a listening, put to the rules, on beats that some clock expects.
 
-    ``uneven`` is the unevenness of the rhythm, ``None`` where too few intervals tell it.
+    ``uneven`` is the unevenness of the rhythm, ``None`` where too few intervals tell it;
+    ``lost_s`` are stretches of audio time without sound.
     """
 
     beats: np.ndarray
@@ -60,6 +65,7 @@ class Told:
     signal_to_noise_db: float | None = None
     clipped_share: float = 0.0
     sounds_above: float = 0.0
+    lost_s: Holes = ()
 
     @property
     def first_sound(self) -> int | None:
@@ -98,14 +104,17 @@ class Told:
         return not self.listening.anchored and (self.uneven or 0.0) > IRREGULAR_VARIATION
 
     def hole_at(self, index: int, beyond: int) -> tuple[float, float] | None:
-        """Pressures at the edges of a hole in the log between two neighbouring beats."""
+        """Pressures at the edges of a hole in log or sound between two neighbouring beats."""
         lag_s = self.listening.lag.seconds
         first_s, last_s = sorted((self.onset_s[index] + lag_s, self.onset_s[beyond] + lag_s))
-        holes = [h for h in self.deflation.holes_s if h[0] < last_s and h[1] > first_s]
+        near_s = (lag_s - AROUND_HOLE_S, lag_s + AROUND_HOLE_S)
+        lost = [(begin_s + near_s[0], end_s + near_s[1]) for begin_s, end_s in self.lost_s]
+        holes = [h for h in (*self.deflation.holes_s, *lost) if h[0] < last_s and h[1] > first_s]
         if not holes:
             return None
-        edges_s = np.array([holes[0][0], holes[-1][1]])
-        high, low = self.deflation.pressure_mmhg(edges_s).tolist()
+        edges_s = np.array([min(h[0] for h in holes), max(h[1] for h in holes)])
+        within_s = np.clip(edges_s, self.deflation.start_s, self.deflation.end_s)
+        high, low = self.deflation.pressure_mmhg(within_s).tolist()
         return low, high
 
     def measures(self, found: verdict.Edge, kind: str, present: float) -> FloatArray:

@@ -9,6 +9,7 @@ import numpy as np
 from scipy import signal
 
 from tapfall.ear.cuff import Deflation
+from tapfall.ear.holes import sound_holes
 from tapfall.ear.judge import Listening
 from tapfall.ear.presence import presence, presence_measures
 from tapfall.ear.pulses import Pulses
@@ -58,11 +59,13 @@ def weigh(record: Record, deflation: Deflation, pulses: Pulses, listening: Liste
     """
     told = tell(listening, deflation, pulses)
     quality = _quality(record, deflation, listening, told)
+    lag_s = listening.lag.seconds
     told = replace(
         told,
         signal_to_noise_db=quality.signal_to_noise_db,
         clipped_share=quality.clipped_share,
         sounds_above=chance_above(told),
+        lost_s=sound_holes(record, deflation.start_s - lag_s, deflation.end_s - lag_s),
     )
     # A closer listening hears more where there are sounds; whether there are any was fitted before.
     whole = presence_measures(listening.before or listening)

@@ -119,7 +119,7 @@ def test_heart_rate_is_the_one_set(rate: float) -> None:
         (Person(), Rhythm.REGULAR),
         (Person(rhythm="atrial_fibrillation"), Rhythm.IRREGULAR),
         (Person(rhythm="ectopics", ectopics_per_min=9.0), Rhythm.IRREGULAR),
-        (Person(rhythm="bigeminy"), Rhythm.ALTERNATING),
+        (Person(rhythm="bigeminy"), Rhythm.IRREGULAR),
         (Person(alternans_mmhg=12.0), Rhythm.ALTERNATING),
         (Person(interval_breath_share=0.2), Rhythm.IRREGULAR),
     ],

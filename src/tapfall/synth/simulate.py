@@ -48,9 +48,12 @@ def _phase(depth: float, *, muffled: bool, heard: bool, faded: bool) -> Phase:
 
 
 def _rhythm(scenario: Scenario, before_s: FloatArray, median_s: FloatArray) -> Rhythm:
-    """Irregular above 12 % interval variation or 5 % of early beats (our choice)."""
-    person = scenario.person
-    if person.rhythm == "bigeminy" or person.alternans_mmhg >= 4:
+    """Irregular above 12 % interval variation or 5 % of early beats (our choice).
+
+    Alternating is a pulse that is strong and weak by turns, its beats even: of bigeminy
+    the intervals are uneven.
+    """
+    if scenario.person.alternans_mmhg >= 4:
         return Rhythm.ALTERNATING
     if before_s.size < 4:
         return Rhythm.UNKNOWN

@@ -73,9 +73,9 @@ COMMANDS = {
     "visit, page": (1000, "visit arm.json --report new.html", "new.html", set()),
     "agree": (1000, "agree pairs.csv --json new.json", "new.json", set()),
     "agree, page": (1000, "agree pairs.csv --report new.html", "new.html", set()),
-    "simulate": (1000, "simulate normal -o new", "new/normal-1.wav", {"new"}),
+    "simulate": (1000, "simulate normal -o new", "new/normal-1.toml", {"new"}),
     "simulate, later": (100_000, "simulate normal -o new", "new/normal-1.wav", {"new"}),
-    "demo": (1000, "demo new", "new/recording.wav", {"new"}),
+    "demo": (1000, "demo new", "new/recording.toml", {"new"}),
     "lesson": (20_000, "lesson make --grade 1 --count 1 -o new", "new/item-01.flac", set()),
     "page": (20_000, "lesson page {set} -o new.html", "new.html", set()),
     "observer's page": (

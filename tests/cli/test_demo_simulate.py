@@ -6,7 +6,9 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 import tapfall
 from tapfall.cli import main
@@ -160,6 +162,32 @@ def test_simulate_a_file(capsys: Output) -> None:
     assert main(["simulate", "mine.toml", "-o", "made"]) == 0
     assert names("made") == [f"mine-3.{part}" for part in ("csv", "toml", "truth.json", "wav")]
     assert load_scenario("made/mine-3.toml") == load_scenario("mine.toml")
+
+
+def noise_file(path: str, *, broken: bool = False) -> None:
+    samples = np.random.default_rng(1).normal(0, 0.1, 30_000).astype(np.float32)
+    samples[17] = np.nan if broken else 0.0
+    soundfile.write(path, samples, 8000, subtype="FLOAT")
+
+
+def test_a_broken_noise_file_leaves_nothing_behind(capsys: Output) -> None:
+    Path("mine.toml").write_text('[[room.noises]]\nkind = "file"\npath = "talk.wav"\n')
+    noise_file("talk.wav", broken=True)
+    assert fault(capsys, "simulate", "mine.toml", "-o", "made") == (
+        "tapfall: noise.path: found 'talk.wav', whose sample 18 is nan; "
+        "allowed finite samples of at most 1e+12\n"
+    )
+    assert names("made") == []
+
+
+def test_a_failure_in_between_leaves_nothing_behind(
+    capsys: Output, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patched:
+        patched.setattr("tapfall.synth.truth_to_dict", lambda truth: {"mmHg": float("nan")})
+        assert main(["simulate", "normal", "-o", "made"]) == 3
+    assert names("made") == []
+    assert main(["simulate", "normal", "-o", "made"]) == 0
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ import soundfile
 
 from tapfall.errors import InputError
 from tapfall.files import check_writable, load, save, write_bytes
-from tapfall.files.writing import write_atomically
+from tapfall.files.writing import write_atomically, write_together
 from tapfall.model import CuffLog, Recording
 from tests.files.made import noise
 
@@ -46,6 +46,41 @@ def test_the_draft_has_the_suffix_and_the_folder_of_the_output(tmp_path: Path) -
     write_atomically(tmp_path / "out.png", fill)
     assert (drafts[0].suffix, drafts[0].parent) == (".png", tmp_path)
     assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [("out.png", "new")]
+
+
+def test_of_files_that_belong_together_none_is_left_where_one_cannot_be_made(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "old").write_text("old")
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(InputError, match="folder: found a folder; allowed the name of a file"):
+        write_together({tmp_path / "old": b"x", tmp_path / "a": b"x", tmp_path / "folder": b"x"})
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["folder", "old"]
+    assert (tmp_path / "old").read_text() == "old"
+
+
+def test_of_files_that_belong_together_none_is_left_where_one_cannot_take_its_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    replace = Path.replace
+
+    def fails(draft: Path, target: Path) -> Path:
+        if target.name == "last":
+            raise OSError(28, "No space left on device")
+        return replace(draft, target)
+
+    monkeypatch.setattr(Path, "replace", fails)
+    with pytest.raises(InputError, match=r"last: cannot be written \(No space left on device\)"):
+        write_together({tmp_path / "first": b"x", tmp_path / "last": b"x"})
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_sound_and_log_are_saved_both_or_neither(tmp_path: Path) -> None:
+    log = CuffLog(time_s=np.arange(2.0), pressure_mmhg=np.array([100.0, 90.0]))
+    made = Recording(samples=noise(), rate_hz=4000.0, cuff=log)
+    with pytest.raises(InputError, match=r"arm\.csv: cannot be written \(No such file or dir"):
+        save(made, tmp_path / "arm.wav", tmp_path / "none" / "arm.csv")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_permissions_follow_the_umask(tmp_path: Path) -> None:

@@ -191,6 +191,27 @@ def test_a_silent_or_missing_file_is_refused(tmp_path: Path) -> None:
         make(Noise(kind="file", path=str(path)))
 
 
+@pytest.mark.parametrize(
+    ("sample", "shown"), [(np.nan, "nan"), (-np.inf, "-inf"), (1e300, r"1e\+300")]
+)
+@pytest.mark.parametrize("channel", [0, 1])
+def test_a_file_of_what_is_no_sound_is_refused(
+    tmp_path: Path, sample: float, shown: str, channel: int
+) -> None:
+    path = tmp_path / "odd.wav"
+    samples = np.random.default_rng(1).normal(0, 0.1, (30_000, 2))
+    samples[17, channel] = sample
+    soundfile.write(path, samples, 8000, subtype="DOUBLE")
+    told = rf"odd\.wav', whose sample 18 is {shown}; allowed finite samples of at most 1e\+12$"
+    with pytest.raises(ScenarioError, match=rf"^noise\.path: found '.*{told}"):
+        make(Noise(kind="file", path=str(path)))
+
+
+def test_a_name_with_a_zero_byte_is_refused() -> None:
+    with pytest.raises(ScenarioError, match=r"^noise\.path: found 'a\\x00b', which cannot be read"):
+        make(Noise(kind="file", path="a\0b"))
+
+
 def test_inflation_noise_starts_with_its_offset() -> None:
     for kind in ("bulb", "pump"):
         for offset_s in (-1.5, 0.0, 1.0):

@@ -97,13 +97,23 @@ def check_own(scenario: Scenario, folder: Path, stem: str, more: tuple[str, ...]
 
 
 def write_simulated(scenario: Scenario, folder: Path, stem: str) -> tuple[Path, Path]:
-    """Simulate a scenario; write sound, log, truth and scenario; return sound and log."""
-    from tapfall.files import save, write_json
-    from tapfall.synth import save_scenario, simulate, truth_to_dict
+    """Simulate a scenario; write sound, log, truth and scenario, all or none.
+
+    Returns the names of sound and log.
+    """
+    from tapfall.files.recording import recording_files
+    from tapfall.files.writing import json_text, write_together
+    from tapfall.synth import scenario_to_toml, simulate, truth_to_dict
 
     simulation = simulate(scenario)
     sound, log = folder / f"{stem}.wav", folder / f"{stem}.csv"
-    save(simulation.recording, sound, log)
-    write_json(folder / f"{stem}.truth.json", truth_to_dict(simulation.truth))
-    save_scenario(scenario, folder / f"{stem}.toml")
+    truth = json_text(truth_to_dict(simulation.truth))
+    # The scenario first: where the end comes in between, it says that all can be made again.
+    write_together(
+        {
+            folder / f"{stem}.toml": scenario_to_toml(scenario).encode(),
+            **recording_files(simulation.recording, sound, log),
+            folder / f"{stem}.truth.json": truth.encode("ascii"),
+        }
+    )
     return sound, log

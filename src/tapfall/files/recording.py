@@ -16,7 +16,7 @@ from tapfall.files.cuffrules import check_overlap
 from tapfall.files.lab import lab_log, lab_sound, log_of, opener_of
 from tapfall.files.labfile import LabFile
 from tapfall.files.names import PathLike, base_name, label_of
-from tapfall.files.writing import write_bytes
+from tapfall.files.writing import write_together
 from tapfall.model import CuffLog, Recording, Source
 
 
@@ -153,7 +153,7 @@ def _named(channel: int | str | None) -> str:
 
 
 def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
-    """Write a recording as a WAV file of 24 bits and a cuff log.
+    """Write a recording as a WAV file of 24 bits and a cuff log, both or neither.
 
     Parameters
     ----------
@@ -185,13 +185,23 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
     ...     load(sound, log).cuff.pressure_mmhg.tolist()
     [150.0, 147.0]
     """
+    write_together(recording_files(recording, audio, cuff))
+
+
+def recording_files(recording: Recording, audio: PathLike, cuff: PathLike) -> dict[PathLike, bytes]:
+    """Return what :func:`save` writes: the content of each file by its name.
+
+    Raises
+    ------
+    InputError
+        The sampling rate is not a whole number.
+    """
     if recording.rate_hz != int(recording.rate_hz):
         raise InputError(
             f"{label_of(audio)}: found a rate of {recording.rate_hz:g} Hz; "
             "allowed whole numbers of Hz in a WAV file"
         )
     samples = full_scale(recording.samples)
-
     sound = sound_bytes(
         np.clip(samples, -1.0, 1.0),
         int(recording.rate_hz),
@@ -199,7 +209,6 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
         form="WAV",
         simulated=recording.simulated,
     )
-    write_bytes(audio, sound)
     rows = zip(
         np.round(recording.cuff.time_s, 6).tolist(),
         np.round(recording.cuff.pressure_mmhg, 4).tolist(),
@@ -208,7 +217,7 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
     head, cell = (f",{SIMULATED_COLUMN}", ",1") if recording.simulated else ("", "")
     text = f"time_s,pressure_mmHg{head}\n"
     text += "".join(f"{time},{mmhg}{cell}\n" for time, mmhg in rows)
-    write_bytes(cuff, text.encode("ascii"))
+    return {audio: sound, cuff: text.encode("ascii")}
 
 
 def full_scale(samples: NDArray[np.generic]) -> NDArray[np.floating]:

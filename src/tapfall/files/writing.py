@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +38,7 @@ def check_writable(path: PathLike, inputs: tuple[PathLike, ...] = ()) -> None:
     ...     print(str(fault).partition(";")[0])
     no_such_folder/arm.json: cannot be written (No such file or directory)
     """
-    try:
+    with _told(path):
         target = _place(path)
         for name in inputs:
             if target.exists() and Path(name).exists() and target.samefile(name):
@@ -44,10 +46,6 @@ def check_writable(path: PathLike, inputs: tuple[PathLike, ...] = ()) -> None:
                     f"{label_of(path)}: found an input; allowed an output that overwrites no input"
                 )
         _new_draft(target).unlink()
-    except InputError:
-        raise
-    except (OSError, ValueError) as fault:
-        raise _unwritable(label_of(path), fault) from None
 
 
 def check_new(path: PathLike, allowed: str) -> None:
@@ -88,14 +86,66 @@ def write_atomically(path: PathLike, fill: Callable[[Path], None]) -> None:
     InputError
         The file cannot be written; nothing is left behind.
     """
+    _fill_together({path: fill})
+
+
+def write_together(files: Mapping[PathLike, bytes]) -> None:
+    """Write several files, all of them complete or none.
+
+    Each is written beside its place; they are renamed into their places, in order, once
+    all are written.
+
+    Parameters
+    ----------
+    files
+        The whole content of each, by its name; what stood there is replaced.
+
+    Raises
+    ------
+    InputError
+        One of them cannot be written; no new file is left behind.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = pathlib.Path(folder)
+    ...     write_together({path / "arm.csv": b"0,150", path / "arm.txt": b"150/90"})
+    ...     sorted(file.name for file in path.iterdir())
+    ['arm.csv', 'arm.txt']
+    """
+    _fill_together({path: partial(_fill_bytes, data) for path, data in files.items()})
+
+
+def _fill_bytes(data: bytes, draft: Path) -> None:
+    draft.write_bytes(data)
+
+
+def _fill_together(fills: Mapping[PathLike, Callable[[Path], None]]) -> None:
+    drafts: list[tuple[PathLike, Path, Path]] = []
+    placed: list[Path] = []
     try:
-        target = _place(path)
-        draft = _new_draft(target)
-        try:
-            fill(draft)
-            draft.replace(target)
-        finally:
-            draft.unlink(missing_ok=True)
+        for path, fill in fills.items():
+            with _told(path):
+                target = _place(path)
+                drafts.append((path, _new_draft(target), target))
+                fill(drafts[-1][1])
+        for path, draft, target in drafts:
+            with _told(path):
+                new = not target.exists()
+                draft.replace(target)
+                placed += [target] * new
+        placed.clear()
+    finally:
+        for left in (*placed, *(draft for _, draft, _ in drafts)):
+            left.unlink(missing_ok=True)
+
+
+@contextmanager
+def _told(path: PathLike) -> Iterator[None]:
+    """Say of which file a fault is."""
+    try:
+        yield
     except InputError:
         raise
     except (OSError, ValueError) as fault:
@@ -126,11 +176,7 @@ def write_bytes(path: PathLike, data: bytes) -> None:
     ...     path.read_bytes()
     b'120/76'
     """
-
-    def fill(draft: Path) -> None:
-        draft.write_bytes(data)
-
-    write_atomically(path, fill)
+    write_together({path: data})
 
 
 def json_text(value: Any) -> str:

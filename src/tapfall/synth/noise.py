@@ -16,6 +16,9 @@ from tapfall.synth.filters import band
 from tapfall.synth.rhythm import Breath
 from tapfall.synth.scenario import Noise
 
+#: Largest sample of a noise file over full scale: its energy is still a number (our choice).
+LARGEST_SAMPLE = 1e12
+
 
 def pink(n: int, rate_hz: float, rng: np.random.Generator) -> FloatArray:
     """Noise that falls 3 dB per octave: three poles and zeros over white noise."""
@@ -114,6 +117,18 @@ def _pump(n: int, rate_hz: float, rng: np.random.Generator, tone_hz: float) -> F
     return _hum(n, rate_hz, rng, tone_hz) + 0.5 * band(rng.standard_normal(n), 40, 800, rate_hz, 1)
 
 
+def _check_samples(path: str, samples: FloatArray) -> None:
+    """Raise where samples, shape ``(n, channels)``, are not finite or too large."""
+    with np.errstate(invalid="ignore"):
+        row, channel = np.nonzero(~(np.abs(samples) <= LARGEST_SAMPLE))
+    if row.size:
+        allowed = f"finite samples of at most {LARGEST_SAMPLE:g}"
+        raise ScenarioError(
+            f"noise.path: found {path!r}, whose sample {row[0] + 1} is "
+            f"{samples[row[0], channel[0]]:g}; allowed {allowed}"
+        )
+
+
 @lru_cache(maxsize=32)
 def _read(path: str, rate_hz: int) -> FloatArray:
     """A file as one channel at a rate; the last few are remembered."""
@@ -123,10 +138,11 @@ def _read(path: str, rate_hz: int) -> FloatArray:
         if Path(path).exists() and not Path(path).is_file():
             raise OSError("no regular file")  # a pipe would be waited for
         samples, found_hz = soundfile.read(path, dtype="float64", always_2d=True)
-    except (OSError, soundfile.LibsndfileError) as error:
+    except (OSError, ValueError, soundfile.LibsndfileError) as error:  # also of a zero byte
         raise ScenarioError(
             f"noise.path: found {path!r}, which cannot be read ({error}); allowed an audio file"
         ) from error
+    _check_samples(path, samples)
     mono = samples.mean(axis=1)
     if mono.size < 2 or not np.any(mono):
         raise ScenarioError(
@@ -173,7 +189,7 @@ def room_noise(
     Raises
     ------
     ScenarioError
-        The file cannot be read or is silent.
+        The file cannot be read, is silent, or holds what is no sound.
 
     Examples
     --------

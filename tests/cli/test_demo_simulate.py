@@ -170,6 +170,25 @@ def noise_file(path: str, *, broken: bool = False) -> None:
     soundfile.write(path, samples, 8000, subtype="FLOAT")
 
 
+@pytest.mark.parametrize("given", ["world/mine.toml", "{here}/world/mine.toml"])
+@pytest.mark.parametrize("folder", ["made", "world", "a/b/c"])
+def test_a_scenario_with_a_noise_file_can_be_given_again(
+    capsys: Output, tmp_path: Path, given: str, folder: str
+) -> None:
+    Path("world").mkdir()
+    Path("world/mine.toml").write_text('[[room.noises]]\nkind = "file"\npath = "talk.wav"\n')
+    noise_file("world/talk.wav")
+    given = given.format(here=tmp_path)
+    for _ in range(2):  # the second time it knows its own
+        assert main(["simulate", given, "--seed", "3", "-o", folder]) == 0
+    written = f"{folder}/mine-3.toml"
+    assert str(tmp_path) not in Path(written).read_text()
+    assert main(["simulate", written, "-o", "again"]) == 0
+    for suffix in ("wav", "csv", "truth.json"):
+        first, again = Path(f"{folder}/mine-3.{suffix}"), Path(f"again/mine-3-3.{suffix}")
+        assert first.read_bytes() == again.read_bytes()
+
+
 def test_a_broken_noise_file_leaves_nothing_behind(capsys: Output) -> None:
     Path("mine.toml").write_text('[[room.noises]]\nkind = "file"\npath = "talk.wav"\n')
     noise_file("talk.wav", broken=True)

@@ -165,6 +165,50 @@ def test_noise_files_lie_beside_the_scenario(tmp_path: Path) -> None:
         simulate(load_scenario(path))
 
 
+def with_file(path: str | Path) -> Scenario:
+    return Scenario(room=Room(noises=(Noise(kind="file", path=str(path)),)))
+
+
+def test_a_saved_scenario_finds_its_noise_files(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for made in ("noise", "made", "deep/er"):
+        Path(made).mkdir(parents=True)
+    Path("link").symlink_to("deep/er")
+    Path("noise/talk.wav").write_bytes(b"talk")
+    Path("noise/alias.wav").symlink_to("talk.wav")
+    for name in ("noise/talk.wav", "noise/alias.wav", tmp_path / "noise/talk.wav"):
+        for folder in (".", "made", "link", "deep/er", "noise", tmp_path / "made"):
+            file = Path(folder, "a.toml")
+            save_scenario(with_file(name), file)
+            assert str(tmp_path) not in file.read_text()
+            path = load_scenario(file).room.noises[0].path
+            assert Path(path).read_bytes() == b"talk"
+            assert Path(path).name == Path(name).name
+
+
+def test_a_saved_scenario_moves_with_its_noise_files(tmp_path: Path) -> None:
+    before, after = tmp_path / "before", tmp_path / "after"
+    (before / "made").mkdir(parents=True)
+    (before / "talk.wav").write_bytes(b"talk")
+    save_scenario(with_file(before / "talk.wav"), before / "made" / "a.toml")
+    before.rename(after)
+    path = load_scenario(after / "made" / "a.toml").room.noises[0].path
+    assert Path(path).read_bytes() == b"talk"
+
+
+def test_a_noise_file_in_no_shared_folder_keeps_its_whole_path(tmp_path: Path) -> None:
+    save_scenario(with_file("/srv-of-none/talk.wav"), tmp_path / "a.toml")
+    assert load_scenario(tmp_path / "a.toml") == with_file("/srv-of-none/talk.wav")
+
+
+def test_a_path_that_is_not_utf_8_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(ScenarioError, match=r"udcff.* as paths; allowed names in UTF-8"):
+        save_scenario(with_file(tmp_path / "\udcff.wav"), tmp_path / "a.toml")
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [

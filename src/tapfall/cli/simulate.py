@@ -83,10 +83,10 @@ def check_own(scenario: Scenario, folder: Path, stem: str, more: tuple[str, ...]
     Their names are not given by the user, who may not know what they overwrite.
     """
     from tapfall.files.writing import check_new
-    from tapfall.synth import scenario_to_toml
+    from tapfall.synth.toml import scenario_bytes
 
     names = [f"{stem}.{part}" for part in ("toml", "wav", "csv", "truth.json")]
-    beside, text = folder / names[0], scenario_to_toml(scenario).encode()
+    beside, text = folder / names[0], scenario_bytes(scenario, folder)
     try:
         if beside.is_file() and beside.stat().st_size == len(text) and beside.read_bytes() == text:
             return
@@ -103,7 +103,8 @@ def write_simulated(scenario: Scenario, folder: Path, stem: str) -> tuple[Path, 
     """
     from tapfall.files.recording import recording_files
     from tapfall.files.writing import json_text, write_together
-    from tapfall.synth import scenario_to_toml, simulate, truth_to_dict
+    from tapfall.synth import simulate, truth_to_dict
+    from tapfall.synth.toml import scenario_bytes
 
     simulation = simulate(scenario)
     sound, log = folder / f"{stem}.wav", folder / f"{stem}.csv"
@@ -111,7 +112,7 @@ def write_simulated(scenario: Scenario, folder: Path, stem: str) -> tuple[Path, 
     # The scenario first: where the end comes in between, it says that all can be made again.
     write_together(
         {
-            folder / f"{stem}.toml": scenario_to_toml(scenario).encode(),
+            folder / f"{stem}.toml": scenario_bytes(scenario, folder),
             **recording_files(simulation.recording, sound, log),
             folder / f"{stem}.truth.json": truth.encode("ascii"),
         }

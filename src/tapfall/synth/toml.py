@@ -146,6 +146,10 @@ def scenario_to_toml(scenario: Scenario) -> str:
     >>> scenario = Scenario(seed=4)
     >>> scenario_from_toml(scenario_to_toml(scenario)) == scenario
     True
+
+    See Also
+    --------
+    save_scenario : writes the paths of noise files so that they hold from the file's folder.
     """
     lines = _lines(scenario)
     for name in _PARTS:
@@ -205,8 +209,60 @@ def load_scenario(path: str | os.PathLike[str]) -> Scenario:
     return replace(scenario, room=replace(scenario.room, noises=noises))
 
 
+def scenario_bytes(scenario: Scenario, folder: str | os.PathLike[str]) -> bytes:
+    """Return the content of a scenario file in a folder.
+
+    Parameters
+    ----------
+    scenario
+        What to write, every field of it.
+    folder
+        Where the file is to stand: paths of noise files are written from there.
+
+    Raises
+    ------
+    ScenarioError
+        The path of a noise file cannot be written in UTF-8.
+
+    Examples
+    --------
+    >>> noise = Noise(kind="file", path="noise/talk.wav")
+    >>> text = scenario_bytes(Scenario(room=Room(noises=(noise,))), "made").decode()
+    >>> [line for line in text.splitlines() if line.startswith("path")]
+    ['path = "../noise/talk.wav"']
+    """
+    noises = tuple(
+        replace(noise, path=_path_from(folder, noise.path)) if noise.path else noise
+        for noise in scenario.room.noises
+    )
+    text = scenario_to_toml(replace(scenario, room=replace(scenario.room, noises=noises)))
+    try:
+        return text.encode()
+    except UnicodeEncodeError:
+        raise ScenarioError(
+            f"scenario: found {[one.path for one in noises]} as paths; allowed names in UTF-8"
+        ) from None
+
+
+def _path_from(folder: str | os.PathLike[str], path: str) -> str:
+    """A path as it is seen from a folder; absolute where the two share none but the root."""
+    # Links to folders are followed, for ".." leads out of where a link leads; the file keeps
+    # its own name.
+    start = os.path.realpath(folder)
+    place = Path(os.path.realpath(Path(path).parent), Path(path).name)
+    try:
+        shared = Path(os.path.commonpath([start, place]))
+    except ValueError:  # on two drives
+        return str(place)
+    return str(place) if shared == shared.parent else Path(os.path.relpath(place, start)).as_posix()
+
+
 def save_scenario(scenario: Scenario, path: str | os.PathLike[str]) -> None:
     """Write a scenario as a TOML file, complete or not at all.
+
+    Paths of noise files are written from the file's folder, so that the file can be loaded
+    and the folders moved together; a noise file that shares no folder with it but the root
+    is written with its whole path.
 
     Parameters
     ----------
@@ -229,4 +285,4 @@ def save_scenario(scenario: Scenario, path: str | os.PathLike[str]) -> None:
     ...     load_scenario(path) == Scenario(seed=7)
     True
     """
-    write_bytes(path, scenario_to_toml(scenario).encode())
+    write_bytes(path, scenario_bytes(scenario, Path(path).parent))

@@ -14,7 +14,15 @@ import tapfall
 from tapfall.cli import main
 from tapfall.cli.options import DIASTOLIC_MMHG, SYSTOLIC_MMHG
 from tapfall.files import read_reading
-from tapfall.synth import Person, builtin_names, load_builtin, load_scenario
+from tapfall.synth import (
+    Person,
+    builtin_names,
+    load_builtin,
+    load_scenario,
+    sample,
+    simulate,
+    truth_to_dict,
+)
 from tapfall.synth.fields import field_table
 
 Output = pytest.CaptureFixture[str]
@@ -151,6 +159,38 @@ def test_simulate_a_person(capsys: Output) -> None:
     assert truth["diastolic"]["mmHg"] == pytest.approx(105.0, abs=8.0)
 
 
+@pytest.mark.parametrize(("argv", "seeds"), [(["--seed", "7"], (7, 8)), ([], (0, 1))])
+def test_simulate_persons_of_the_population(
+    capsys: Output, argv: list[str], seeds: tuple[int, ...]
+) -> None:
+    assert main(["simulate", "--count", "2", *argv, "-o", "made"]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        f"made/person-{seed}.wav made/person-{seed}.csv" for seed in seeds
+    ]
+    for seed in seeds:
+        assert load_scenario(f"made/person-{seed}.toml") == sample(seed)
+        truth = json.loads(Path(f"made/person-{seed}.truth.json").read_text())
+        assert truth == truth_to_dict(simulate(sample(seed)).truth)
+    assert len(names("made")) == 8
+
+
+def test_help_and_readme_tell_the_population_that_is_drawn(capsys: Output) -> None:
+    assert main(["simulate", "--help"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    readme = " ".join((Path(__file__).parents[2] / "README.md").read_text().split())
+    persons = [sample(seed).person for seed in range(2000)]
+    for words, name, low, high in (
+        ("systolic 90-200", "systolic_mmhg", 90, 200),
+        ("diastolic 50-110 mmHg", "diastolic_mmhg", 50, 110),
+        ("heart rate 50-110 per minute", "heart_rate_per_min", 50, 110),
+    ):
+        assert words in told
+        assert words in readme
+        values = [getattr(person, name) for person in persons]
+        assert low <= min(values) < low + 10
+        assert high - 10 < max(values) <= high
+
+
 def test_the_pressures_that_can_be_given_are_those_of_scenarios() -> None:
     allowed = {name: span for name, _, span, *_ in field_table(Person)}
     for span, name in ((SYSTOLIC_MMHG, "systolic_mmhg"), (DIASTOLIC_MMHG, "diastolic_mmhg")):
@@ -212,7 +252,12 @@ def test_a_failure_in_between_leaves_nothing_behind(
 @pytest.mark.parametrize(
     ("argv", "text"),
     [
-        ([], "found no scenario; allowed a name (see tapfall simulate --list)"),
+        (
+            [],
+            "found nothing to simulate; allowed the name of a built-in scenario (see tapfall "
+            "simulate --list), a .toml file, --systolic or --diastolic, or --count\n",
+        ),
+        (["--seed", "3"], "found nothing to simulate; allowed"),
         (["../normal"], "../normal: found no built-in scenario of that name"),
         (["none.toml"], "none.toml: found no such file; allowed a TOML file"),
         (

@@ -173,7 +173,12 @@ def _fill_demo(demo: argparse.ArgumentParser) -> None:
 
 
 def _fill_simulate(simulate: argparse.ArgumentParser) -> None:
-    simulate.description = "Make recordings whose truth is known."
+    simulate.description = (
+        "Make recordings whose truth is known: of a scenario, of a person with --systolic or "
+        "--diastolic, or, with --count alone, of persons drawn from a population (systolic 90-200, "
+        "diastolic 50-110 mmHg, heart rate 50-110 per minute; cuff, hand, sounds and noise of the "
+        "room drawn too)."
+    )
     simulate.add_argument(
         "scenario",
         metavar="SCENARIO",
@@ -187,8 +192,16 @@ def _fill_simulate(simulate: argparse.ArgumentParser) -> None:
     simulate.add_argument(
         "--diastolic", type=_DIASTOLIC, metavar="MMHG", help="the person's diastolic"
     )
-    simulate.add_argument("--count", type=_MANY, default=1, metavar="N", help="how many (1)")
-    simulate.add_argument("--seed", type=_SEED, metavar="S", help="the first seed")
+    simulate.add_argument(
+        "--count",
+        type=_MANY,
+        metavar="N",
+        help="how many (1), of seeds S, S+1, ...: of the scenario or the pressures given, else "
+        "a person drawn with each seed",
+    )
+    simulate.add_argument(
+        "--seed", type=_SEED, metavar="S", help="the first seed (the scenario's, or 0)"
+    )
     simulate.add_argument(
         "-o", "--output", default=SIMULATED_FOLDER, metavar="FOLDER", help=f"({SIMULATED_FOLDER})"
     )

@@ -9,35 +9,53 @@ from tapfall.cli.output import make_folder, say
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from tapfall.synth import Scenario
 
+#: What files are called whose person is no scenario by name.
+PERSON = "person"
+
 
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
-    from dataclasses import replace
-
-    from tapfall.errors import SettingError, printable
+    from tapfall.errors import printable
     from tapfall.synth import builtin_names, load_builtin
 
     if args.list:
         for name in builtin_names():
             say(_listed(name, load_builtin(name).description))
         return DONE
-    if args.scenario is None and args.systolic is None and args.diastolic is None:
-        raise SettingError("found no scenario; allowed a name (see tapfall simulate --list)")
-    scenario, name = _named(args.scenario)
-    scenario = _with_pressures(scenario, args.systolic, args.diastolic)
+    scenario_of, first, name = _wanted(args)
+    seeds = range(first, first + (args.count or 1))
     folder = make_folder(args.output)
-    first = scenario.seed if args.seed is None else args.seed
-    seeds = range(first, first + args.count)
     for seed in seeds:  # all before any is made
-        check_own(replace(scenario, seed=seed), folder, f"{name}-{seed}")
+        check_own(scenario_of(seed), folder, f"{name}-{seed}")
     for seed in seeds:
-        sound, log = write_simulated(replace(scenario, seed=seed), folder, f"{name}-{seed}")
+        sound, log = write_simulated(scenario_of(seed), folder, f"{name}-{seed}")
         say(f"{printable(str(sound))} {printable(str(log))}\n")
     return DONE
+
+
+def _wanted(args: argparse.Namespace) -> tuple[Callable[[int], Scenario], int, str]:
+    """Return what gives a seed's scenario, the first seed, and what files are called."""
+    from dataclasses import replace
+
+    from tapfall.errors import SettingError
+    from tapfall.synth import sample
+
+    if args.scenario is None and args.systolic is None and args.diastolic is None:
+        if args.count is None:
+            raise SettingError(
+                "found nothing to simulate; allowed the name of a built-in scenario (see tapfall "
+                "simulate --list), a .toml file, --systolic or --diastolic, or --count"
+            )
+        return sample, args.seed or 0, PERSON
+    scenario, name = _named(args.scenario)
+    scenario = _with_pressures(scenario, args.systolic, args.diastolic)
+    first = scenario.seed if args.seed is None else args.seed
+    return lambda seed: replace(scenario, seed=seed), first, name
 
 
 def _listed(name: str, description: str) -> str:
@@ -55,7 +73,7 @@ def _named(given: str | None) -> tuple[Scenario, str]:
     from tapfall.synth import load_builtin, load_scenario
 
     if given is None:
-        return load_builtin(DEMO_SCENARIO), "person"
+        return load_builtin(DEMO_SCENARIO), PERSON
     if given.lower().endswith(".toml"):
         return load_scenario(given), Path(given).stem
     return load_builtin(given), given

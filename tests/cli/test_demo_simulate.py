@@ -229,6 +229,21 @@ def test_a_scenario_with_a_noise_file_can_be_given_again(
         assert first.read_bytes() == again.read_bytes()
 
 
+def test_simulate_a_series_from_a_file(capsys: Output) -> None:
+    Path("mine.toml").write_text('[person]\nrhythm = "series"\nintervals_path = "beats.csv"\n')
+    Path("beats.csv").write_text("beat_time_s\n0\n0.8\n1.7\n2.6\n")
+    assert main(["simulate", "mine.toml", "-o", "made"]) == 0
+    Path("beats.csv").unlink()
+    assert main(["simulate", "made/mine-0.toml", "-o", "again"]) == 0
+    assert Path("again/mine-0-0.wav").read_bytes() == Path("made/mine-0.wav").read_bytes()
+    Path("beats.csv").write_text("beat_time_s\n0\n0.8\n5.7\n")
+    capsys.readouterr()
+    assert fault(capsys, "simulate", "mine.toml", "-o", "wrong") == (
+        "tapfall: mine.toml: person.intervals_path: beats.csv: line 4: found 4.9 s from beat to "
+        "beat; allowed 0.25 to 4 s\n"
+    )
+
+
 def test_a_broken_noise_file_leaves_nothing_behind(capsys: Output) -> None:
     Path("mine.toml").write_text('[[room.noises]]\nkind = "file"\npath = "talk.wav"\n')
     noise_file("talk.wav", broken=True)

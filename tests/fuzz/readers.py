@@ -29,6 +29,7 @@ from tapfall.study.agreement import read_table
 from tapfall.study.manifest import read_manifest
 from tapfall.study.marks import read_marks
 from tapfall.synth import load_builtin, load_scenario, scenario_to_toml
+from tapfall.synth.series import read_intervals
 from tests.files.made import full_reading, noise
 from tests.lesson import made
 
@@ -140,6 +141,11 @@ def readers() -> dict[str, Reader]:
             read=load_scenario,
             wholes=(scenario_to_toml(load_builtin("normal")).encode(),),
             suffix=".toml",
+        ),
+        "series": Reader(
+            read=read_intervals,
+            wholes=(b"interval_s\n0.81\n0.84\n", b"beat_time_s;symbol\n0,0;N\n0,81;N\n1,6;V\n"),
+            suffix=".csv",
         ),
         "manifest": Reader(
             read=read_manifest,

@@ -26,6 +26,8 @@ NOISES = (
     "pump",
     "file",
 )
+#: Shortest and longest interval of a series of beats, seconds (our choice).
+SHORTEST_INTERVAL_S, LONGEST_INTERVAL_S = 0.25, 4.0
 RESPONSES = ("flat", "bell", "diaphragm", "electronic")
 
 
@@ -44,7 +46,10 @@ class Person:
     heart_rate_per_min: float = quantity(70.0, 30, 200, "1/min", "mean heart rate")
     rhythm: str = choice("sinus", RHYTHMS, "how the beats follow each other")
     intervals_s: tuple[float, ...] = numbers(
-        0.25, 4.0, "s", "beat intervals of a series, repeated when they run out"
+        SHORTEST_INTERVAL_S,
+        LONGEST_INTERVAL_S,
+        "s",
+        "beat intervals of a series, repeated when they run out",
     )
     interval_breath_share: float = quantity(
         0.03, 0, 0.3, "", "respiratory variation of the interval, amplitude over mean"

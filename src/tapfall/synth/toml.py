@@ -4,6 +4,8 @@ The file mirrors the fields of :class:`tapfall.synth.Scenario`: ``seed``,
 ``name`` and ``description`` at the top, then ``[person]``, ``[cuff]``,
 ``[sound]``, ``[sensor]``, ``[room]`` and one ``[[room.noises]]`` per noise.
 A field that is not named keeps its default; an unknown one is refused.
+In the place of ``intervals_s``, ``intervals_path`` in ``[person]`` names a file of beats
+(:mod:`tapfall.synth.series`); what it holds is written as ``intervals_s``.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from tapfall.errors import ScenarioError, printable
 from tapfall.files import write_bytes
 from tapfall.files.names import open_regular
 from tapfall.synth.scenario import Cuff, Noise, Person, Room, Scenario, Sensor, Sound
+from tapfall.synth.series import read_intervals
 
 #: Largest file (our choice; every field written out takes 3 kB).
 LARGEST_BYTES = 50_000
@@ -31,10 +34,11 @@ _PARTS: dict[str, type] = {
     "sensor": Sensor,
     "room": Room,
 }
+_SERIES = "intervals_path"
 
 
 def _refuse_unknown(table: dict[str, Any], cls: type, place: str) -> None:
-    known = [item.name for item in fields(cls)]
+    known = [item.name for item in fields(cls)] + [_SERIES] * (cls is Person)
     for key in table:
         if key not in known:
             near = get_close_matches(key.lower(), known, n=1)
@@ -51,28 +55,47 @@ def _value(value: Any) -> Any:
     return value
 
 
-def _part(cls: type, table: Any, place: str) -> Any:
+def _with_series(table: dict[str, Any], folder: str | os.PathLike[str]) -> dict[str, Any]:
+    """Put the intervals of a file in the place of its name."""
+    rest = {key: value for key, value in table.items() if key != _SERIES}
+    path, place = table[_SERIES], f"person.{_SERIES}"
+    if not isinstance(path, str):
+        raise ScenarioError(f"{place}: found {path!r}; allowed the name of a file of beats")
+    if "intervals_s" in rest:
+        raise ScenarioError(f"{place}: found beside person.intervals_s; allowed one of them")
+    try:
+        intervals_s = read_intervals(Path(folder, path) if path else path)
+    except ScenarioError as error:
+        raise ScenarioError(f"{place}: {error}") from error
+    return {**rest, "intervals_s": list(intervals_s)}
+
+
+def _part(cls: type, table: Any, place: str, folder: str | os.PathLike[str]) -> Any:
     if not isinstance(table, dict):
         raise ScenarioError(f"{place}: found {table!r}; allowed a table of fields")
     _refuse_unknown(table, cls, f"{place}.")
+    if _SERIES in table:
+        table = _with_series(table, folder)
     values = {key: _value(value) for key, value in table.items() if key != "noises"}
     if cls is Room and "noises" in table:
         noises = table["noises"]
         if not isinstance(noises, list):
             raise ScenarioError(f"{place}.noises: found {noises!r}; allowed a list of tables")
         values["noises"] = tuple(
-            _part(Noise, one, f"{place}.noises[{i}]") for i, one in enumerate(noises)
+            _part(Noise, one, f"{place}.noises[{i}]", folder) for i, one in enumerate(noises)
         )
     return cls(**values)
 
 
-def scenario_from_toml(text: str) -> Scenario:
+def scenario_from_toml(text: str, folder: str | os.PathLike[str] = os.curdir) -> Scenario:
     """Read a scenario from the text of a TOML file.
 
     Parameters
     ----------
     text
         The file's text.
+    folder
+        Where a relative path of a file of beats starts; the current folder unless given.
 
     Returns
     -------
@@ -82,8 +105,8 @@ def scenario_from_toml(text: str) -> Scenario:
     Raises
     ------
     ScenarioError
-        The text is not TOML, a field is unknown (with a suggestion), or a
-        value is outside its range.
+        The text is not TOML, a field is unknown (with a suggestion), a
+        value is outside its range, or a file of beats cannot be used.
 
     Examples
     --------
@@ -105,7 +128,7 @@ def scenario_from_toml(text: str) -> Scenario:
     values = {key: value for key, value in table.items() if key not in _PARTS}
     for name, cls in _PARTS.items():
         if name in table:
-            values[name] = _part(cls, table[name], name)
+            values[name] = _part(cls, table[name], name, folder)
     return Scenario(**values)
 
 
@@ -164,7 +187,8 @@ def scenario_to_toml(scenario: Scenario) -> str:
 def load_scenario(path: str | os.PathLike[str]) -> Scenario:
     """Read a scenario from a TOML file.
 
-    A relative path of a noise file is taken from the scenario file's folder.
+    Relative paths of noise files, and of a file of beats, are taken from the scenario
+    file's folder.
 
     Parameters
     ----------
@@ -199,7 +223,7 @@ def load_scenario(path: str | os.PathLike[str]) -> Scenario:
         reason = error.strerror if isinstance(error, OSError) else "not UTF-8"
         raise ScenarioError(f"{shown}: cannot be read ({reason}); allowed a TOML file") from error
     try:
-        scenario = scenario_from_toml(text)
+        scenario = scenario_from_toml(text, Path(path).parent)
     except ScenarioError as error:
         raise ScenarioError(f"{shown}: {error}") from error
     noises = tuple(

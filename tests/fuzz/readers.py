@@ -105,7 +105,7 @@ def _read_lines(path: Path) -> Any:
         lines.take(part)
         while lines.next_s is not None:
             lines.rows_until(1.0)
-    return lines.end(whole=True)
+    return lines.end()
 
 
 def readers() -> dict[str, Reader]:

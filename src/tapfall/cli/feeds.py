@@ -184,7 +184,7 @@ class Separate:
             if self._cuff.size:
                 self._lines.take(self._cuff.take(HELD_LOG_BYTES))
             elif self._cuff.over:
-                self._bytes_dropped = self._lines.end(whole=self._cuff.whole)
+                self._bytes_dropped = self._lines.end()
                 self._lines_over = True
             else:
                 return None

@@ -81,7 +81,6 @@ class Intake:
         self._held = bytearray()
         self._over = self._closed = False
         self._fault: OSError | None = None
-        self.whole = False
         # A thread that waits for bytes that never come ends with the process.
         threading.Thread(target=self._read, name=label, daemon=True).start()
 
@@ -123,7 +122,6 @@ class Intake:
         fault: OSError | None = None
         try:
             descriptor = self._opened()
-            self.whole = stat.S_ISREG(os.fstat(descriptor).st_mode)
             os.set_blocking(descriptor, True)
             while self._take_in(descriptor):
                 pass

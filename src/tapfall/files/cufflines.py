@@ -84,22 +84,18 @@ class CuffLines:
         if len(self._rest) > MAX_LINE:
             self._refuse(f"found more than {MAX_LINE} bytes; allowed at most {MAX_LINE} in a line")
 
-    def end(self, *, whole: bool) -> int:
+    def end(self) -> int:
         """Take in that no more bytes come.
 
-        Parameters
-        ----------
-        whole
-            Whether a last line without an end counts: that of a file does, that of a
-            stream may have been cut.
+        A last line without an end is dropped, for it may have been cut: 18 mmHg of 181.
 
         Returns
         -------
         int
-            How many bytes of a last line were dropped.
+            How many bytes of it were dropped.
         """
         rest, self._rest = self._rest, b""
-        if whole or rest.endswith(b"\r"):
+        if rest.endswith(b"\r"):
             self._take_lines(rest.splitlines())
             return 0
         return len(rest)

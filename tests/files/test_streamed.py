@@ -70,10 +70,16 @@ def test_frames_are_what_a_file_of_two_channels_is(
     assert mmhg == recording.cuff.pressure_mmhg.tolist()
 
 
+def refuse(frames: Frames, data: bytes) -> None:
+    """Take in data that has a fault, which is then raised."""
+    frames.take(data)
+    frames.check()
+
+
 def test_what_frames_refuse() -> None:
     data = np.array([0.0, 0.1, np.nan], "<f4").tobytes()
     with pytest.raises(AudioError) as sound:
-        Frames("f32le", 4000.0).take(data)
+        refuse(Frames("f32le", 4000.0), data)
     assert str(sound.value) == (
         "standard input: found nan at sample 3; allowed finite samples (see the rate and the "
         "format)"
@@ -81,14 +87,14 @@ def test_what_frames_refuse() -> None:
     # What is no number may signal it, which numpy would warn of.
     signalling = np.array([0x7FA00000], "<u4").tobytes()
     with pytest.raises(AudioError, match=r"^standard input: found nan at sample 1; "):
-        Frames("f32le", 4000.0).take(signalling)
+        refuse(Frames("f32le", 4000.0), signalling)
     both = np.zeros(80, "<f4").tobytes()[:-4] + signalling
     with pytest.raises(CuffLogError, match=r"^standard input: found nan mmHg at "):
-        Frames("f32le", 4000.0, CuffScale(channel=2, scale_mmhg=300.0)).take(both)
+        refuse(Frames("f32le", 4000.0, CuffScale(channel=2, scale_mmhg=300.0)), both)
     # What 16-bit integers look like when they are taken for floats.
     data = np.array([0.0, -1e30], "<f4").tobytes()
     with pytest.raises(AudioError) as sound:
-        Frames("f32le", 4000.0).take(data)
+        refuse(Frames("f32le", 4000.0), data)
     assert str(sound.value) == (
         "standard input: found -1e+30 at sample 2; allowed at most 1e+12 (see the rate and the "
         "format)"
@@ -96,11 +102,37 @@ def test_what_frames_refuse() -> None:
     high = np.full(80, 0.9, "<f4").tobytes()
     for scale_mmhg, found in ((600.0, "540"), (-600.0, "-540")):
         with pytest.raises(CuffLogError) as cuff:
-            Frames("f32le", 4000.0, CuffScale(channel=2, scale_mmhg=scale_mmhg)).take(high)
+            refuse(Frames("f32le", 4000.0, CuffScale(channel=2, scale_mmhg=scale_mmhg)), high)
         assert str(cuff.value) == (
             f"standard input: found {found} mmHg at 0.002 s; allowed -20 to 400 mmHg (see the "
             "scale and the offset)"
         )
+
+
+@given(st.lists(st.integers(0, 10_000), max_size=20))
+def test_what_comes_before_a_fault_of_frames_is_handed_over(edges: list[int]) -> None:
+    values = np.full((533, 2), 0.25, "<f4")
+    values[301, 0] = np.nan
+    values[500, 1] = 2.0
+    frames = Frames("f32le", 4000.0, CuffScale(channel=2, scale_mmhg=300.0))
+    samples, times, mmhg = joined([frames.take(part) for part in cut(values.tobytes(), edges)])
+    assert samples == [0.25] * 301
+    assert (len(times), set(mmhg)) == (15, {75.0})  # means of 20 frames
+    with pytest.raises(AudioError, match="found nan at sample 302"):
+        frames.check()
+
+
+@given(st.lists(st.integers(0, 10_000), max_size=20))
+def test_rows_before_a_fault_of_frames_are_handed_over(edges: list[int]) -> None:
+    values = np.full((533, 2), 0.25, "<f4")
+    values[301, 1] = 100.0
+    values[320, 0] = np.nan
+    frames = Frames("f32le", 4000.0, CuffScale(channel=2, scale_mmhg=300.0))
+    samples, times, _ = joined([frames.take(part) for part in cut(values.tobytes(), edges)])
+    assert len(samples) == 320
+    assert len(times) == 15
+    with pytest.raises(CuffLogError, match=r"found 1571\.25 mmHg at 0\.077 s"):
+        frames.check()
 
 
 def rows(lines: CuffLines) -> list[tuple[float, float]]:

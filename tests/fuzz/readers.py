@@ -95,6 +95,7 @@ def _read_frames(path: Path) -> Any:
     for piece in (*pieces, frames.end()):
         ear.push_audio(piece.samples)
         ear.push_cuff(piece.time_s, piece.pressure_mmhg)
+    frames.check()
     return ear.snapshot()
 
 

@@ -53,7 +53,14 @@ class Sound:
 
     @property
     def supply(self) -> Supply:
-        """Whether there is sound, or more is to come."""
+        """Whether there is sound, or more is to come.
+
+        Raises
+        ------
+        InputError
+            All that came before a fault was taken.
+        """
+        self.frames.check()
         if self._intake.size + self.frames.bytes_over >= self.frames.frame_bytes:
             return Supply.HELD
         return Supply.OVER if self._intake.over else Supply.AWAITED
@@ -100,6 +107,7 @@ class Interleaved:
         if not stopping.asked:
             self._sound.check()
         yield self._sound.frames.end()
+        self._sound.frames.check()
 
     def notes(self) -> list[str]:
         """Say what was dropped at the end."""

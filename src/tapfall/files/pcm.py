@@ -2,7 +2,8 @@
 
 A frame is one value, or two where the cuff pressure comes with the sound.  The pressure
 is then averaged over blocks as :func:`tapfall.files.load` averages a pressure channel,
-to 200 Hz or less; the time of a mean is the middle of its block.
+to 200 Hz or less; the time of a mean is the middle of its block.  What comes before a
+fault is handed over before the fault is raised.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapfall.bounds import HIGHEST_MMHG, LARGEST_SAMPLE, LOWEST_MMHG, first_no_sound
-from tapfall.errors import AudioError, CuffLogError
+from tapfall.errors import AudioError, CuffLogError, InputError
 from tapfall.files.audio import PRESSURE_RATE_HZ
 from tapfall.model import FloatArray
 
@@ -74,6 +75,7 @@ class Frames:
         self._block = int(-(-rate_hz // PRESSURE_RATE_HZ))
         self._rest = b""
         self._pressures = _NONE
+        self._fault: InputError | None = None
         self.samples = 0
 
     @property
@@ -86,8 +88,8 @@ class Frames:
         """Bytes of a frame that has not come whole."""
         return len(self._rest)
 
-    def take(self, data: bytes) -> Piece:
-        """Return what the next bytes complete.
+    def check(self) -> None:
+        """Raise where a fault has come: what was handed over ends before it.
 
         Raises
         ------
@@ -96,7 +98,12 @@ class Frames:
         CuffLogError
             A pressure is not finite or lies outside -20 to 400 mmHg.
         """
-        held = self._rest + data
+        if self._fault is not None:
+            raise self._fault
+
+    def take(self, data: bytes) -> Piece:
+        """Return what the next bytes complete; a fault ends it, and :meth:`check` raises that."""
+        held = b"" if self._fault is not None else self._rest + data
         whole = len(held) - len(held) % self.frame_bytes
         self._rest = held[whole:]
         values = np.frombuffer(held[:whole], self._dtype).reshape(-1, self._width)
@@ -106,10 +113,11 @@ class Frames:
         if first is not None:
             found = sound[first]
             allowed = f"at most {LARGEST_SAMPLE:g}" if np.isfinite(found) else "finite samples"
-            raise AudioError(
+            self._fault = AudioError(
                 f"standard input: found {found:g} at sample {self.samples + first + 1}; "
                 f"allowed {allowed} (see the rate and the format)"
             )
+            values, sound = values[:first], sound[:first]
         self.samples += len(sound)
         times, pressures = _NONE, _NONE
         if self._cuff is not None:
@@ -142,8 +150,10 @@ class Frames:
             mmhg = sums / (ends - edges) * self._cuff.scale_mmhg + self._cuff.offset_mmhg
         bad = np.flatnonzero(~((mmhg >= LOWEST_MMHG) & (mmhg <= HIGHEST_MMHG)))
         if bad.size:
-            raise CuffLogError(
-                f"standard input: found {mmhg[bad[0]]:g} mmHg at {times[bad[0]]:.3f} s; allowed "
-                f"{LOWEST_MMHG:g} to {HIGHEST_MMHG:g} mmHg (see the scale and the offset)"
+            first_bad = int(bad[0])
+            self._fault = CuffLogError(
+                f"standard input: found {mmhg[first_bad]:g} mmHg at {times[first_bad]:.3f} s; "
+                f"allowed {LOWEST_MMHG:g} to {HIGHEST_MMHG:g} mmHg (see the scale and the offset)"
             )
+            return times[:first_bad], mmhg[:first_bad]
         return times, mmhg

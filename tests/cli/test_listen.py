@@ -2,84 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
-import json
-import os
-from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
 
-import jsonschema
 import numpy as np
 import pytest
 import soundfile
 
 import tapfall
-from tapfall.cli import main
-from tapfall.files import record_of
-from tapfall.files.schema import event_schema
 from tapfall.model import CAUTION, Recording, Rule, Settings
+from tests.cli.listening import RAW, Listen, read_alike, reading_of
 from tests.files.made import log_file
-
-Output = pytest.CaptureFixture[str]
-Line = dict[str, Any]
-
-VALIDATOR = jsonschema.Draft202012Validator(event_schema())
-RAW = ["listen", "--rate", "4000", "--format", "f32le"]
-
-
-@contextlib.contextmanager
-def standard_input(path: str) -> Iterator[None]:
-    """Put a file in the place of standard input."""
-    kept, file = os.dup(0), os.open(path, os.O_RDONLY)
-    os.dup2(file, 0)
-    os.close(file)
-    try:
-        yield
-    finally:
-        os.dup2(kept, 0)
-        os.close(kept)
-
-
-@pytest.fixture
-def recording(arm: Path) -> Recording:
-    """The recording of the folder, with its raw samples in arm.raw."""
-    loaded = tapfall.load("arm.wav", "arm.csv")
-    loaded.samples.astype("<f4").tofile("arm.raw")
-    return loaded
-
-
-@pytest.fixture
-def listen(capsys: Output) -> Callable[..., tuple[int, list[Line], str]]:
-    """Run the command with a file as its input; its code, lines and errors."""
-
-    def run(*argv: str, sound: str = "arm.raw") -> tuple[int, list[Line], str]:
-        with standard_input(sound):
-            code = main(argv)
-        out, err = capsys.readouterr()
-        lines = [json.loads(text) for text in out.splitlines()]
-        for line in lines:
-            VALIDATOR.validate(line)
-        return code, lines, err
-
-    return run
-
-
-Listen = Callable[..., tuple[int, list[Line], str]]
-
-
-def reading_of(lines: list[Line]) -> Line:
-    """The one reading, without its source and a flag that only listening can set."""
-    (found,) = (line["reading"] for line in lines if line["type"] == "reading")
-    flags = [flag for flag in found["flags"] if flag != "revised"]
-    return {**found, "source": None, "flags": flags}
-
-
-def read_alike(recording: Recording, settings: Settings | None = None) -> Line:
-    """What ``tapfall read`` says of the same recording."""
-    reading = tapfall.take_reading(recording, settings=settings)
-    return json.loads(json.dumps(record_of(reading, None, settings)))
-
 
 CHOSEN = ["--diastolic", "k4", "--lag", "0", "--manometer-error", "3"]
 
@@ -158,17 +90,6 @@ def test_what_is_cut_off_at_the_end_is_said(recording: Recording, listen: Listen
     assert code == 1
     assert err == "tapfall: standard input: dropped the last 3 bytes; a frame is 4 bytes\n"
     assert lines[-1] == {"type": "end", "why": "input_over", "audio_s": 2.5}
-
-
-def test_a_bad_line_ends_it_after_the_events_before(recording: Recording, listen: Listen) -> None:
-    rows = Path("arm.csv").read_text().splitlines(keepends=True)
-    stop = len(rows) // 2
-    Path("bad.csv").write_text("".join([*rows[:stop], "oops\n", *rows[stop:]]))
-    code, lines, err = listen(*RAW, "--cuff", "bad.csv")
-    assert code == 2
-    assert err == f"tapfall: bad.csv: line {stop + 1}: found 1 cell; allowed 3, as in the header\n"
-    assert [line["type"] for line in lines[:2]] == ["start", "event"]
-    assert {line["type"] for line in lines} == {"start", "event"}
 
 
 STREAM_FAULTS = [

@@ -1,17 +1,18 @@
 """What ``tapfall listen`` hears: two inputs, one of interleaved frames, or a recording.
 
 Each feed yields pieces of sound and rows, in order, until its input is over or it is
-asked to stop.
+asked to stop.  A fault is raised after what had come before it.
 """
 
 from __future__ import annotations
 
+import math
 import threading
 import time
 
 from tapfall.cli.pacing import FURTHEST_S, LEAD_S, TAIL_S, Standing, Step, Supply, choose
 from tapfall.cli.streams import GLANCE_S, Intake, Stopping
-from tapfall.errors import AudioError, CuffLogError
+from tapfall.errors import AudioError, CuffLogError, InputError
 from tapfall.files.cufflines import CuffLines
 from tapfall.files.pcm import Frames, Piece
 
@@ -96,14 +97,16 @@ class Interleaved:
 
     def pieces(self, stopping: Stopping) -> Iterator[Piece]:
         """Yield what comes, until it is over."""
-        while True:
-            with self._changed:
-                while self._sound.supply is Supply.AWAITED and not stopping.asked:
-                    self._changed.wait(GLANCE_S)
-            if self._sound.supply is not Supply.HELD:
-                break
-            yield self._sound.take()
-        self._sound.close()
+        try:
+            while True:
+                with self._changed:
+                    while self._sound.supply is Supply.AWAITED and not stopping.asked:
+                        self._changed.wait(GLANCE_S)
+                if self._sound.supply is not Supply.HELD:
+                    break
+                yield self._sound.take()
+        finally:
+            self._sound.close()
         if not stopping.asked:
             self._sound.check()
         yield self._sound.frames.end()
@@ -142,14 +145,38 @@ class Separate:
         self._waited_s = 0.0
 
     def pieces(self, stopping: Stopping) -> Iterator[Piece]:
-        """Yield what comes, until both are over."""
+        """Yield what comes, until both are over; after a fault what the other one holds."""
+        fault: InputError | None = None
+        try:
+            yield from self._side_by_side(stopping)
+        except InputError as found:
+            fault = found
+        self._sound.close()
+        self._cuff.close()
+        if fault is None and not stopping.asked:
+            return
+        # Beyond what a reading needs, sound without its rows would look like a loss.
+        until_s = math.inf if fault is None else (self._log_s or 0.0) + TAIL_S
+        for left in (self._sound_left(until_s), self._rows_left()):
+            try:
+                yield from left
+            except InputError as found:
+                fault = fault or found
+        if fault is not None:
+            raise fault
+
+    def _side_by_side(self, stopping: Stopping) -> Iterator[Piece]:
         while not stopping.asked:
             now = self._standing()
             if now.sound is Supply.OVER:
                 self._sound.check()
             step = choose(now)
             if step is Step.END:
-                break
+                if self._lines.rows_seen == 0:
+                    raise CuffLogError(
+                        f"{self._label}: found no rows; allowed lines of time_s,mmHg"
+                    )
+                return
             if step is Step.WAIT:
                 self._wait(now)
             elif step is Step.SOUND:
@@ -158,13 +185,6 @@ class Separate:
                 yield self._rows(self._sound.reached_s + self._lag_s + LEAD_S)
             else:
                 raise self._starved(step)
-        self._sound.close()
-        self._cuff.close()
-        if stopping.asked:
-            yield from self._left()
-            return
-        if self._lines.rows_seen == 0:
-            raise CuffLogError(f"{self._label}: found no rows; allowed lines of time_s,mmHg")
 
     def notes(self) -> list[str]:
         """Say what was dropped at the end."""
@@ -221,15 +241,18 @@ class Separate:
         if Supply.OVER in (now.sound, now.cuff):
             self._waited_s += time.monotonic() - begin_s
 
-    def _left(self) -> Iterator[Piece]:
-        """Yield what had come when it was asked to stop."""
-        while self._sound.supply is Supply.HELD:
+    def _sound_left(self, until_s: float) -> Iterator[Piece]:
+        """Yield the sound that had come and was not taken, up to a log time."""
+        while self._sound.reached_s + self._lag_s < until_s and self._sound.supply is Supply.HELD:
             yield self._sound.take()
+
+    def _rows_left(self) -> Iterator[Piece]:
+        """Yield the rows that had come and were not taken, as far as the sound got."""
         until_s = self._sound.reached_s + self._lag_s + LEAD_S
         while (row_s := self._next_row_s()) is not None and row_s <= until_s:
             yield self._rows(until_s)
 
-    def _starved(self, step: Step) -> Exception:
+    def _starved(self, step: Step) -> InputError:
         log = "nowhere" if self._log_s is None else f"to {self._log_s:.1f} s"
         reached = f"the sound has got to {self._sound.reached_s:.1f} s, the log {log}"
         if step is Step.NO_ROWS:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import sys
 
@@ -12,18 +13,42 @@ from tapfall.cli.output import complain
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from typing import Any
 
     from tapfall.cli.feeds import Interleaved, Replay, Separate
     from tapfall.cli.streams import Stopping
+    from tapfall.ear import Listener
+    from tapfall.errors import TapfallError
     from tapfall.events import Event
     from tapfall.model import Reading, Source
 
     Feed = Interleaved | Separate | Replay
+    Told = tuple[tuple[Event, ...], tuple[Reading, ...]]
 
 
 class _ReaderLeft(Exception):  # noqa: N818 - no fault, and it never leaves this module
     """Nobody reads standard output any more."""
+
+
+class _Hearing:
+    """A feed, pushed into a listener until it is over or faulty; the fault is kept."""
+
+    def __init__(self, feed: Feed, listener: Listener) -> None:
+        self._feed, self._listener = feed, listener
+        self.fault: TapfallError | None = None
+
+    def told(self, stopping: Stopping) -> Iterator[Told]:
+        """Yield what each push tells."""
+        from tapfall.errors import TapfallError
+
+        ear = self._listener
+        try:
+            for piece in self._feed.pieces(stopping):
+                yield ear.push_cuff(piece.time_s, piece.pressure_mmhg), ear.readings()
+                yield ear.push_audio(piece.samples), ear.readings()
+        except TapfallError as fault:
+            self.fault = fault
 
 
 def run(args: argparse.Namespace) -> int:
@@ -99,13 +124,21 @@ def _listen(args: argparse.Namespace, stopping: Stopping) -> int:
             say_line(reading_line(told, source, settings))
         return told
 
-    for piece in feed.pieces(stopping):
-        last = tell(listener.push_cuff(piece.time_s, piece.pressure_mmhg), listener.readings())
-        last = tell(listener.push_audio(piece.samples), listener.readings())
-    why = Ending.STOPPED if stopping.asked else Ending.INPUT_OVER
+    hearing = _Hearing(feed, listener)
+    for told in hearing.told(stopping):
+        last = tell(*told)
     final = listener.finish()
+    events, readings = listener.events(), listener.readings()
+    if hearing.fault is not None:
+        # What was measured before the fault is told before it.
+        if readings or last:
+            with contextlib.suppress(_ReaderLeft):
+                tell(events, readings)
+                say_line(end_line(End(why=Ending.FAULT, audio_s=listener.audio_s)))
+        raise hearing.fault
     # Where nothing was measured that is told as a reading is, with its reason.
-    last = tell(listener.events(), listener.readings() or (() if last else (final,)))
+    last = tell(events, readings or (() if last else (final,)))
+    why = Ending.STOPPED if stopping.asked else Ending.INPUT_OVER
     say_line(end_line(End(why=why, audio_s=listener.audio_s)))
     for note in feed.notes():
         complain(note)

@@ -1,9 +1,9 @@
 """Events as JSON lines, format ``tapfall.event/1``.
 
 The first line is of type ``start`` and the last of type ``end``: where that is missing,
-the stream broke off.  Between them stand lines of type ``event`` in the order in which
-they were told, and one of type ``reading`` after each measurement, whose ``reading`` is
-what :func:`tapfall.files.record_of` returns.
+the stream broke off before anything was measured, or was cut.  Between them stand lines
+of type ``event`` in the order in which they were told, and one of type ``reading`` after
+each measurement, whose ``reading`` is what :func:`tapfall.files.record_of` returns.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ class Ending(StrEnum):
 
     INPUT_OVER = "input_over"
     STOPPED = "stopped"
+    FAULT = "fault"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -85,5 +85,5 @@ def test_without_release_there_is_no_zero_after() -> None:
     log = log_of([*CORNERS[:4], (48.0, 60.0)])
     work = measure_cuff(log, reading_of(beats_s=(22.0, 40.0)))
     assert work is not None
-    assert work.zero_after_mmhg is None
+    assert work.zero_after.mmhg is None
     assert not work.deflation.released

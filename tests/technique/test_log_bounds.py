@@ -135,8 +135,8 @@ def test_a_zero_is_the_middle_one_of_ten_seconds_beside_a_margin(
 ) -> None:
     # Of 1.5 to 11.5 s before and after, half lies beyond 6.5 s.
     found = stepped(before_s=step_s, after_s=step_s)
-    assert found.zero_before_mmhg == zero_mmhg
-    assert found.zero_after_mmhg == 5.0 - zero_mmhg
+    assert found.zero_before.mmhg == zero_mmhg
+    assert found.zero_after.mmhg == 5.0 - zero_mmhg
 
 
 @pytest.mark.parametrize(("step_s", "zero_mmhg"), [(3.93, 1.0), (4.07, 4.0)])
@@ -152,7 +152,7 @@ def test_a_zero_after_is_read_up_to_a_margin_before_the_next_inflation(
     mmhg[rest] = np.where(time_s[rest] < 90.0 + step_s, 4.0, 1.0)
     found = work_of(CuffLog(time_s=time_s, pressure_mmhg=mmhg), reading_of(beats_s=(47.0, 66.0)))
     assert found.top_mmhg == pytest.approx(150.0, abs=1.0)
-    assert found.zero_after_mmhg == zero_mmhg
+    assert found.zero_after.mmhg == zero_mmhg
 
 
 def test_the_next_inflation_is_the_one_after_the_reading() -> None:
@@ -160,10 +160,10 @@ def test_the_next_inflation_is_the_one_after_the_reading() -> None:
     corners = [(t + 56.0 * n, max(p, rest)) for n, rest in enumerate((0.0, 2.0, 5.0))
                for t, p in CORNERS[1:6]]  # fmt: skip
     found = work_of(log_of([(0.0, 0.0), *corners]), reading_of(beats_s=(78.0, 98.0)))
-    assert found.zero_after_mmhg is not None
+    assert found.zero_after.mmhg is not None
     # From 2 mmHg when it was let go to 5 mmHg at the next inflation, evenly: half way.
-    assert found.zero_after_mmhg == pytest.approx(3.5, abs=0.2)
-    assert found.zero_before_mmhg == pytest.approx(1.0, abs=0.2)
+    assert found.zero_after.mmhg == pytest.approx(3.5, abs=0.2)
+    assert found.zero_before.mmhg == pytest.approx(1.0, abs=0.2)
 
 
 @pytest.mark.parametrize("rows", [2, 3])
@@ -177,7 +177,7 @@ def test_a_zero_is_read_from_three_rows_at_least(rows: int) -> None:
         time_s=np.concatenate([rest_s, log.time_s[later]]),
         pressure_mmhg=np.concatenate([np.full(rows, 2.0), log.pressure_mmhg[later]]),
     )
-    assert work_of(cut).zero_before_mmhg == (None if rows < 3 else 2.0)
+    assert work_of(cut).zero_before.mmhg == (None if rows < 3 else 2.0)
 
 
 def test_a_release_that_the_log_does_not_follow_to_rest_tells_no_zero() -> None:
@@ -186,7 +186,7 @@ def test_a_release_that_the_log_does_not_follow_to_rest_tells_no_zero() -> None:
     mmhg = np.interp(time_s, [5.0, 11.0, 12.0, 52.0, 52.6], [0.0, 150.0, 150.0, 50.0, 20.0])
     found = work_of(CuffLog(time_s=time_s, pressure_mmhg=mmhg))
     assert found.deflation.released
-    assert found.zero_after_mmhg is None
+    assert found.zero_after.mmhg is None
 
 
 # --- turns -------------------------------------------------------------------------------

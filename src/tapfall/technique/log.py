@@ -14,10 +14,8 @@ from tapfall.ear.pulses import Pulses, find_pulses
 from tapfall.model import CuffLog, FloatArray, Reading, Settings
 from tapfall.technique.obliteration import Obliteration, find_obliteration
 from tapfall.technique.stillness import Stillness, stillness
+from tapfall.technique.zero import Zero, find_zeros
 
-#: The zero is read over at most so long, this far from inflation and release (a bulb needs
-#: a second to leave zero, a valve one to reach it; our choice), from so many rows at least.
-ZERO_S, ZERO_MARGIN_S, ZERO_ROWS = 10.0, 1.5, 3
 #: A rate near a threshold is taken over so much pressure to either side (a breath's length at
 #: the usual rate; our choice), and over half of that at least.
 NEAR_MMHG = 8.0
@@ -49,8 +47,8 @@ class CuffWork:
     mmhg: FloatArray
     deflation: Deflation
     pulses: Pulses
-    zero_before_mmhg: float | None
-    zero_after_mmhg: float | None
+    zero_before: Zero
+    zero_after: Zero
     top_mmhg: float
     bottom_mmhg: float
     rate_mmhg_per_s: float
@@ -113,14 +111,15 @@ def measure_cuff(log: CuffLog, reading: Reading) -> CuffWork | None:
     here_s, here_mmhg = time_s[rows], mmhg[rows]
     pulses = find_pulses(here_s, here_mmhg, fall)
     top, bottom, rate = _fall(fall)
+    before, after = find_zeros(found, place, time_s, mmhg, fall)
     run_up, since = _before(found[: place + 1], time_s, mmhg, fall)
     return CuffWork(
         time_s=here_s,
         mmhg=here_mmhg,
         deflation=fall,
         pulses=pulses,
-        zero_before_mmhg=_zero_before(found, place, time_s, mmhg),
-        zero_after_mmhg=_zero_after(found, place, time_s, mmhg, fall),
+        zero_before=before,
+        zero_after=after,
         top_mmhg=top,
         bottom_mmhg=bottom,
         rate_mmhg_per_s=rate,
@@ -154,33 +153,6 @@ def _fall(fall: Deflation) -> tuple[float, float, float]:
     top, bottom = float(fall.trend_mmhg[falling][0]), float(fall.trend_mmhg[-1])
     lasts_s = max(fall.end_s - fall.falls_from_s, GRID_S)
     return float(fall.trend_mmhg.max()), bottom, (top - bottom) / lasts_s
-
-
-def _median(time_s: FloatArray, mmhg: FloatArray, from_s: float, to_s: float) -> float | None:
-    inside = (time_s >= from_s) & (time_s <= to_s) & (mmhg < REST_MMHG)
-    return float(np.median(mmhg[inside])) if inside.sum() >= ZERO_ROWS else None
-
-
-def _zero_before(
-    found: list[Rows], place: int, time_s: FloatArray, mmhg: FloatArray
-) -> float | None:
-    """What the log shows at rest before the inflation."""
-    to_s = float(time_s[found[place].begin]) - ZERO_MARGIN_S
-    return _median(time_s, mmhg, to_s - ZERO_S, to_s)
-
-
-def _zero_after(
-    found: list[Rows], place: int, time_s: FloatArray, mmhg: FloatArray, fall: Deflation
-) -> float | None:
-    """What the log shows at rest after the release."""
-    empty = np.flatnonzero((time_s > fall.end_s) & (mmhg < REST_MMHG))
-    if not fall.released or empty.size == 0:
-        return None
-    from_s = float(time_s[empty[0]]) + ZERO_MARGIN_S
-    to_s = from_s + ZERO_S
-    if place + 1 < len(found):
-        to_s = min(to_s, float(time_s[found[place + 1].begin]) - ZERO_MARGIN_S)
-    return _median(time_s, mmhg, from_s, to_s)
 
 
 def _calm(time_s: FloatArray, mmhg: FloatArray) -> FloatArray:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from tapfall import standards
 from tapfall.ear.cuff import FAST_MMHG_PER_S, SLOW_MMHG_PER_S
+from tapfall.ear.measurement import REST_MMHG
 from tapfall.model import Finding, Flag, Reading, State
 from tapfall.standards import Figure
 from tapfall.technique.checks import FAULT, LOOK, OK, Check, within
 from tapfall.technique.log import CuffWork
+from tapfall.technique.zero import Zero
 
 #: A zero within so much is fine (half of the manometer's own error; our choice).
 ZERO_MMHG = 1.5
@@ -124,8 +126,8 @@ def log_findings(work: CuffWork | None, reading: Reading) -> tuple[Finding, ...]
         every = (*every, _PAUSES, _STEPS, _AGAIN, _ON)
         return tuple(check.unknown("no deflation on the log") for check in every)
     return (
-        _zero(_ZERO, work.zero_before_mmhg),
-        _zero(_ZERO_AFTER, work.zero_after_mmhg),
+        _zero(_ZERO, work.zero_before),
+        _zero(_ZERO_AFTER, work.zero_after),
         _inflation(work, reading),
         _over(work),
         _highest(work),
@@ -137,15 +139,19 @@ def log_findings(work: CuffWork | None, reading: Reading) -> tuple[Finding, ...]
     )
 
 
-def _zero(check: Check, mmhg: float | None) -> Finding:
+def _zero(check: Check, zero: Zero) -> Finding:
+    mmhg = zero.mmhg
     if mmhg is None:
-        return check.unknown("no rest on the log")
+        return check.unknown(zero.why)
     most = standards.MANOMETER_ERROR.value
     state = within(mmhg, (-ZERO_MMHG, ZERO_MMHG), (-most, most))
     bias = None
     if state is not OK:
         side = "high" if mmhg > 0 else "low"
         bias = f"all pressures read {abs(mmhg):.1f} mmHg {side} if the shift is the same throughout"
+        if mmhg >= REST_MMHG:
+            # So much may also be left in a cuff; a zero is not so far off by wear.
+            bias += " and the cuff was empty then"
     return check.says(state, f"{mmhg + 0.0:+.1f}", bias)
 
 

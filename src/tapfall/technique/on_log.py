@@ -9,6 +9,7 @@ from tapfall.model import Finding, Flag, Reading, State
 from tapfall.standards import Figure
 from tapfall.technique.checks import FAULT, LOOK, OK, Check, within
 from tapfall.technique.log import CuffWork
+from tapfall.technique.stillness import Stillness
 from tapfall.technique.zero import Zero
 
 #: A zero within so much is fine (half of the manometer's own error; our choice).
@@ -264,6 +265,8 @@ def _pauses(work: CuffWork) -> Finding:
     if work.still.stepped:
         return _PAUSES.says(OK, "none apart from the steps")
     pauses = work.still.pauses
+    if not pauses and work.still.hides_pauses:
+        return _PAUSES.unknown(_rounded(work.still))
     if not pauses:
         return _PAUSES.says(OK, "none")
     told = ", ".join(f"{one.lasts_s:.0f} s at {one.mmhg:.0f} mmHg" for one in pauses)
@@ -271,16 +274,24 @@ def _pauses(work: CuffWork) -> Finding:
     return _PAUSES.says(FAULT if long else LOOK, told, standards.DEFLATED_SLOWLY)
 
 
+def _rounded(still: Stillness) -> str:
+    return f"rows rounded to {still.rounding_mmhg:g} mmHg explain the stops"
+
+
 def _steps(work: CuffWork) -> Finding:
     still = work.still
     if still is None:
         return _STEPS.unknown("the log has too few rows to tell")
+    if still.hides_steps:
+        return _STEPS.unknown(_rounded(still))
     if not still.stepped:
         return _STEPS.says(OK, "an even fall")
+    # In a fall by steps the short stops are steps as well.
+    stops = still.stops
     span = work.top_mmhg - work.bottom_mmhg
-    size = span / (len(still.stops) + 1)
+    size = span / (len(stops) + 1)
     bias = f"systolic reads low, diastolic high, by up to a step of about {size:.0f} mmHg"
-    return _STEPS.says(FAULT, f"{len(still.stops)} stops, about {size:.0f} mmHg apart", bias)
+    return _STEPS.says(FAULT, f"{len(stops)} stops, about {size:.0f} mmHg apart", bias)
 
 
 def _again(work: CuffWork) -> Finding:

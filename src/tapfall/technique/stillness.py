@@ -25,6 +25,12 @@ CALM_S = 0.4
 #: 0.10 at most, also in atrial fibrillation; those let down by 5-10 mmHg to 0.27 and more,
 #: the longest one counted (measured).
 LEAST_STOPS, LEAST_STOP_S, STEPPED_SHARE = 4, 0.5, 0.15
+#: A rounded log stands still until the fall has come a step further, and up to a row longer.
+#: Falls are slower than their mean in places, and the pulse adds to it, by so much (our choice;
+#: one simulated measurement, rounded to 2-5 mmHg on logs of 5-50 Hz, needs no more than 1.0).
+ROUNDED_SHARE = 1.25
+#: Differences of pressure below this are rounding of floating point.
+SAME_MMHG = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,23 +49,46 @@ class Stop:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stillness:
-    """All stops of a deflation, and how long it lasted."""
+    """All stops of a deflation, and how long it lasted.
+
+    ``explained_s`` is how long the rows stand still while the cuff falls evenly, for they
+    are rounded to ``rounding_mmhg``: shorter stops tell nothing.
+    """
 
     stops: tuple[Stop, ...]
     lasts_s: float
+    rounding_mmhg: float = 0.0
+    explained_s: float = 0.0
+
+    @property
+    def told(self) -> tuple[Stop, ...]:
+        """Stops that the rounding of the log does not explain."""
+        return tuple(stop for stop in self.stops if stop.lasts_s > self.explained_s)
 
     @property
     def stepped(self) -> bool:
         """Whether the cuff was let down in steps."""
-        lengths_s = sorted(stop.lasts_s for stop in self.stops)
-        return len(lengths_s) >= LEAST_STOPS and (
-            sum(lengths_s[:-1]) > STEPPED_SHARE * self.lasts_s
-        )
+        return _stepped(self.told, self.lasts_s)
+
+    @property
+    def hides_steps(self) -> bool:
+        """Whether it was let down in steps or the log is rounded, nobody knows which."""
+        return not self.stepped and _stepped(self.stops, self.lasts_s)
 
     @property
     def pauses(self) -> tuple[Stop, ...]:
         """Stops of at least two seconds."""
-        return tuple(stop for stop in self.stops if stop.lasts_s >= PAUSE_S)
+        return tuple(stop for stop in self.told if stop.lasts_s >= PAUSE_S)
+
+    @property
+    def hides_pauses(self) -> bool:
+        """Whether the rounding of the log explains stops as long as a pause."""
+        return any(PAUSE_S <= stop.lasts_s <= self.explained_s for stop in self.stops)
+
+
+def _stepped(stops: tuple[Stop, ...], lasts_s: float) -> bool:
+    lengths_s = sorted(stop.lasts_s for stop in stops)
+    return len(lengths_s) >= LEAST_STOPS and sum(lengths_s[:-1]) > STEPPED_SHARE * lasts_s
 
 
 def without_pulse(
@@ -170,7 +199,21 @@ def stillness(
         for begin, end in runs(still)
         if (end - begin) * GRID_S >= LEAST_STOP_S - CALM_S / 2
     )
-    return Stillness(stops=stops, lasts_s=float(grid.size * GRID_S))
+    step_mmhg = _rounding_mmhg(mmhg[inside])
+    explained_s = ROUNDED_SHARE * step_mmhg / max(rate_mmhg_per_s, STILL_SHARE)
+    return Stillness(
+        stops=stops,
+        lasts_s=float(grid.size * GRID_S),
+        rounding_mmhg=step_mmhg,
+        explained_s=explained_s + 1.0 / deflation.log_rate_hz,
+    )
+
+
+def _rounding_mmhg(mmhg: FloatArray) -> float:
+    """The step to which rows were rounded: the smallest there is between any two."""
+    steps = np.diff(np.unique(mmhg))
+    steps = steps[steps > SAME_MMHG]
+    return float(steps.min()) if steps.size else 0.0
 
 
 def _calm(values: FloatArray, count: int) -> FloatArray:

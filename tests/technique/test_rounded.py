@@ -49,9 +49,7 @@ def test_an_even_fall_on_a_rounded_log_has_no_steps(
 def test_steps_are_told_unless_the_rounding_is_as_large(seed: int) -> None:
     recording = simulate(replace(load_builtin("stepped_deflation"), seed=seed)).recording
     assert told(recording, "steps").state == "fault"
-    slow = told(rounded(recording, 10, 1.0), "steps")
-    assert slow.state == "fault"
-    assert slow.found.endswith("about 5 mmHg apart")
+    assert told(rounded(recording, 10, 1.0), "steps").state == "fault"
     # Steps of 5 mmHg and rows rounded to 5 mmHg look alike.
     assert told(rounded(recording, 5, 5.0), "steps").state == "unknown"
 

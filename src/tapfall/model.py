@@ -116,7 +116,7 @@ FLAG_SENTENCES: dict[Flag, str] = {
         "Sounds were there from the top: the systolic may be higher; inflate further next time."
     ),
     Flag.DIASTOLIC_NOT_REACHED: (
-        "Sounds went on to the end: the diastolic may be lower; deflate further next time."
+        "Sounds went on to the end of what was recorded: the diastolic may be lower."
     ),
     Flag.REINFLATED: "The cuff was re-inflated midway: deflate fully, wait, measure again.",
     Flag.PALPATORY_RUN_UP: "An inflation and release before the deflation was passed over.",

@@ -239,7 +239,7 @@ def test_technique_tells_what_was_done_otherwise_faults_first() -> None:
         ("9 above the first sound", "mmHg", "9 mmHg above the first sound"),
         ("+4.2", "mmHg", "+4.2 mmHg"),
         ("2e-05", "%", "2e-05 %"),
-        ("sounds from the top, 106 mmHg, on", "mmHg", "sounds from the top, 106 mmHg, on"),
+        ("stopped at 106 mmHg with sounds", "mmHg", "stopped at 106 mmHg with sounds"),
         ("2 stops, about 8 mmHg apart", "", "2 stops, about 8 mmHg apart"),
         ("sounds down to the release at 88 mmHg", "mmHg", "sounds down to the release at 88 mmHg"),
         ("2026-03-31", "months", "2026-03-31"),

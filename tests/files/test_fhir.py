@@ -304,7 +304,7 @@ def test_a_finding_bears_its_unit_behind_the_number() -> None:
     one = full_reading().technique[0]
     for text, told in (
         ("-18 (-44 to 8), by pulse", "-18 mmHg (-44 to 8), by pulse"),
-        ("sounds from the top, 106 mmHg, on", "sounds from the top, 106 mmHg, on"),
+        ("stopped at 106 mmHg with sounds there", "stopped at 106 mmHg with sounds there"),
     ):
         made = replace(one, check="inflation", found=text, unit="mmHg")
         found = observation(replace(plain_reading(), technique=(made,)))

@@ -81,9 +81,11 @@ def reading_of(
     return Reading(**{**fields, **changes})  # type: ignore[arg-type]
 
 
-def recording_of(log: CuffLog) -> Recording:
-    """A log with a quiet sound."""
-    return Recording(samples=np.full(4000, 0.01), rate_hz=1000.0, cuff=log)
+def recording_of(log: CuffLog, sound_s: float | None = None) -> Recording:
+    """A log with a quiet sound, as long as the log where nothing is said."""
+    ends_s = float(log.time_s.max(initial=4.0))
+    lasts_s = ends_s if sound_s is None else sound_s
+    return Recording(samples=np.full(round(lasts_s * 1000.0), 0.01), rate_hz=1000.0, cuff=log)
 
 
 def found(
@@ -91,10 +93,12 @@ def found(
     log: CuffLog | None = None,
     reading: Reading | None = None,
     stated: Stated | None = None,
+    *,
+    sound_s: float | None = None,
     **how: object,
 ) -> Finding:
     """The finding of one check."""
-    recording = recording_of(log if log is not None else log_of())
+    recording = recording_of(log if log is not None else log_of(), sound_s)
     every = check_technique(recording, reading or reading_of(), stated, **how)  # type: ignore[arg-type]
     (one,) = (finding for finding in every if finding.check == check)
     return one

@@ -27,7 +27,11 @@ def inflation(systolic_mmhg: float | None, known: Obliteration | None, usable: b
     work = measure_cuff(log_of(), heard)
     assert work is not None
     work = replace(work, obliteration=known, pulses=replace(work.pulses, usable=usable))
-    (one,) = (each for each in log_findings(work, heard) if each.check == "inflation")
+    (one,) = (
+        each
+        for each in log_findings(work, recording_of(log_of()), heard)
+        if each.check == "inflation"
+    )
     return f"{one.state}: {one.found}"
 
 

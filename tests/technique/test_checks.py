@@ -74,7 +74,7 @@ def test_sounds_from_the_top_and_to_the_end() -> None:
     )
     inflation, on = found("inflation", reading=reading), found("listening on", reading=reading)
     assert (inflation.state, on.state) == ("fault", "fault")
-    assert inflation.found == "sounds from the top, 150 mmHg, on"
+    assert inflation.found == "stopped at 150 mmHg with sounds already there"
     assert on.found == "sounds down to the release at 50 mmHg"
     assert "systolic reads low" in (inflation.bias or "")
     assert "diastolic reads high" in (on.bias or "")

@@ -56,7 +56,7 @@ def test_a_run_up_is_seen() -> None:
         ("sounds_to_zero", ("ok", "29 (27 to 30), by sounds")),
         # 21 mmHg of silence, which is a gap: nothing proves it, so a person has to look.
         ("inflated_into_gap", ("look", "21 above the first sound, but -18 (-44 to 8) by pulse")),
-        ("under_inflated", ("fault", "sounds from the top, 106 mmHg, on")),
+        ("under_inflated", ("fault", "stopped at 106 mmHg with sounds already there")),
     ],
 )
 def test_the_inflation_of_scenarios(name: str, told: tuple[str, str]) -> None:

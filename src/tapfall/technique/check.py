@@ -51,7 +51,7 @@ def check_technique(
     """
     work = measure_cuff(recording.cuff, reading)
     return (
-        *log_findings(work, reading),
+        *log_findings(work, recording, reading),
         *stated_findings(stated or Stated(), work, today),
         *sound_findings(reading.quality, recording),
     )

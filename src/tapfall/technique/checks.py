@@ -29,7 +29,7 @@ class Check:
         >>> check.says(OK, "6").found
         '6'
         """
-        words = f"{bias.words} ({bias.source})" if isinstance(bias, Effect) else bias
+        words = told_bias(bias) if isinstance(bias, Effect) else bias
         return Finding(
             check=self.name,
             state=state,
@@ -43,6 +43,11 @@ class Check:
     def unknown(self, why: str) -> Finding:
         """The finding where nothing can be told."""
         return self.says(UNKNOWN, why)
+
+
+def told_bias(bias: Effect) -> str:
+    """An effect in words, with its source."""
+    return f"{bias.words} ({bias.source})"
 
 
 def within(value: float, ok: tuple[float, float], look: tuple[float, float]) -> FindingState:

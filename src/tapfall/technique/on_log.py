@@ -5,9 +5,10 @@ from __future__ import annotations
 from tapfall import standards
 from tapfall.ear.cuff import FAST_MMHG_PER_S, SLOW_MMHG_PER_S
 from tapfall.ear.measurement import REST_MMHG
-from tapfall.model import Finding, Flag, Reading, State
+from tapfall.model import Finding, Flag, Reading, Recording, State
 from tapfall.standards import Figure
-from tapfall.technique.checks import FAULT, LOOK, OK, Check, within
+from tapfall.technique.checks import FAULT, LOOK, OK, Check, told_bias, within
+from tapfall.technique.ended import By, Ended, how_it_ended
 from tapfall.technique.log import CuffWork
 from tapfall.technique.stillness import Stillness
 from tapfall.technique.zero import Zero
@@ -90,6 +91,14 @@ _ON = Check(
     source=standards.LISTEN_ON.source,
 )
 
+#: What helps against an end that came too early.
+_NEXT_TIME = {
+    By.RELEASE: "deflate further",
+    By.LOG: "let the log run on to the release",
+    By.SOUND: "record the sound to the release",
+    By.BOTH: "record on to the release",
+}
+
 #: Checks of the log, in the order of the measurement.
 RATES = (
     ("overall", _rate_check("deflation"), _step_check("deflation per beat")),
@@ -106,13 +115,17 @@ RATES = (
 )
 
 
-def log_findings(work: CuffWork | None, reading: Reading) -> tuple[Finding, ...]:
+def log_findings(
+    work: CuffWork | None, recording: Recording, reading: Reading
+) -> tuple[Finding, ...]:
     """Judge what the log shows.
 
     Parameters
     ----------
     work
         What was measured, ``None`` where the log holds no deflation.
+    recording
+        The sound, whose end counts.
     reading
         What was heard.
 
@@ -136,7 +149,7 @@ def log_findings(work: CuffWork | None, reading: Reading) -> tuple[Finding, ...]
         _pauses(work),
         _steps(work),
         _again(work),
-        _listening_on(work, reading),
+        _listening_on(work, reading, how_it_ended(work, recording, reading)),
     )
 
 
@@ -160,7 +173,7 @@ def _inflation(work: CuffWork, reading: Reading) -> Finding:
     systolic = reading.systolic
     bias = standards.INFLATED_INTO_GAP
     if systolic.state is State.NOT_REACHED:
-        top = f"sounds from the top, {work.top_mmhg:.0f} mmHg, on"
+        top = f"stopped at {work.top_mmhg:.0f} mmHg with sounds already there"
         return _INFLATION.says(FAULT, top, bias)
     wanted = standards.INFLATE_ABOVE.value
     if systolic.mmhg is not None:
@@ -303,17 +316,22 @@ def _again(work: CuffWork) -> Finding:
     return _AGAIN.says(FAULT, told, standards.CONGESTED)
 
 
-def _listening_on(work: CuffWork, reading: Reading) -> Finding:
-    bottom = f"{work.bottom_mmhg:.0f} mmHg"
+def _listening_on(work: CuffWork, reading: Reading, ended: Ended) -> Finding:
+    # A hand that let the cuff down further is not to blame for what was not recorded.
+    state = FAULT if ended.by is By.RELEASE else LOOK
+    bias = f"{told_bias(standards.RELEASED_EARLY)}; {_NEXT_TIME[ended.by]} next time"
     if reading.diastolic.state is State.NOT_REACHED:
-        words = f"sounds down to the release at {bottom}"
-        return _ON.says(FAULT, words, standards.RELEASED_EARLY)
+        verb = "down to the release" if ended.by is By.RELEASE else f"until {ended.by.value} ends"
+        return _ON.says(state, f"sounds {verb} at {ended.mmhg:.0f} mmHg", bias)
     heard = [beat.cuff_mmhg for beat in reading.beats if str(beat.phase).startswith("K")]
     if not heard or reading.diastolic.state is not State.OBSERVED:
         return _ON.unknown("the last sound is not known")
     if Flag.SOUNDS_TO_ZERO in reading.flags or min(heard) < ZERO_SOUNDS_MMHG:
         return _ON.says(OK, "sounds go on to zero")
-    below = min(heard) - work.bottom_mmhg
+    below = min(heard) - ended.mmhg
     if below >= standards.LISTEN_ON.value:
         return _ON.says(OK, f"{below:.0f}")
-    return _ON.says(FAULT, f"{below:.0f}", standards.RELEASED_EARLY)
+    words = f"{below:.0f}"
+    if ended.by is not By.RELEASE:
+        words += f", where {ended.by.value} ends"
+    return _ON.says(state, words, bias)

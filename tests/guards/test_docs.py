@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from tapfall.cli import main
+from tapfall.ear.rises import SLOWEST_LOG_HZ
 from tapfall.files import save
 from tapfall.model import CAUTION
 from tapfall.synth import load_builtin, simulate
@@ -175,3 +176,10 @@ def test_the_contract_for_devices_tells_when_every_event_comes() -> None:
     named = [name for row in rows for name in re.findall(r"`(\w+)`", row)]
     assert sorted(named) == sorted(EventKind)
     assert CAUTION in " ".join(page.split())
+
+
+def test_one_rate_is_named_from_which_a_log_shows_the_pulse() -> None:
+    words = {"six": 6, "seven": 7, "eight": 8}
+    named = re.findall(r"(\w+) rows a\s+second or more", README)
+    assert len(named) == 2
+    assert {words.get(one.lower(), one) for one in named} <= {SLOWEST_LOG_HZ, f"{SLOWEST_LOG_HZ:g}"}

@@ -125,7 +125,8 @@ def test_unreadable(unreadable: Path, capsys: Output) -> None:
     assert Path("o.png").stat().st_size > 1000
 
 
-def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -> None:
+def twice(simulated: Recording) -> None:
+    """Write two.wav and two.csv, one measurement after the other."""
     length_s = len(simulated.samples) / simulated.rate_hz
     time_s = simulated.cuff.time_s
     kept = (time_s >= 0.0) & (time_s < length_s)
@@ -133,12 +134,52 @@ def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -
         time_s=np.concatenate([time_s[kept], time_s[kept] + length_s]),
         pressure_mmhg=np.tile(simulated.cuff.pressure_mmhg[kept], 2),
     )
-    twice = np.tile(full_scale(simulated.samples), 2)
-    save(Recording(samples=twice, rate_hz=simulated.rate_hz, cuff=log), "two.wav", "two.csv")
-    assert main(["read", "two.wav", "two.csv"]) == 0
-    assert capsys.readouterr().out.startswith(
-        "The last of 2 measurements in this recording.\n\ntwo.wav with two.csv\n"
+    samples = np.tile(full_scale(simulated.samples), 2)
+    save(Recording(samples=samples, rate_hz=simulated.rate_hz, cuff=log), "two.wav", "two.csv")
+
+
+def test_several_measurements(arm: Path, simulated: Recording, capsys: Output) -> None:
+    twice(simulated)
+    assert main(["read", "two.wav", "two.csv", "--figure", "o.svg", "--report", "o.html"]) == 0
+    out, err = capsys.readouterr()
+    assert out.startswith(
+        "The last of 2 measurements in this recording; all: tapfall visit.\n\n"
+        "two.wav with two.csv\n"
     )
+    assert err == ""
+    page = Path("o.html").read_text(encoding="utf-8")
+    assert "<strong>Measurement 2 of 2</strong> in this recording" in page
+    assert "two.wav, measurement 2 of 2</title>" in page
+
+
+def test_the_figure_of_several_measurements_says_which(
+    arm: Path, simulated: Recording, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from tapfall.show import figure
+
+    titles: list[str | None] = []
+    monkeypatch.setattr(figure, "draw_reading", lambda *_, title=None: titles.append(title))
+    twice(simulated)
+    assert main(["read", "two.wav", "two.csv", "--figure", "o.png"]) == 0
+    assert main(["read", "arm.wav", "arm.csv", "--figure", "o.png"]) == 0
+    assert titles == ["measurement 2 of 2, two.wav", None]
+
+
+def test_several_measurements_are_told_beside_the_json(
+    arm: Path, simulated: Recording, capsys: Output
+) -> None:
+    twice(simulated)
+    assert main(["read", "two.wav", "two.csv", "--json", "-"]) == 0
+    out, err = capsys.readouterr()
+    assert json.loads(out)["status"] == "ok"
+    assert err == (
+        "tapfall: the recording holds 2 measurements, the last of them was read; "
+        "all of them: tapfall visit, or tapfall.ear.take_readings\n"
+    )
+    assert main(["read", "arm.wav", "arm.csv", "--json", "-"]) == 0
+    assert capsys.readouterr().err == ""
+    assert main(["read", "arm.wav", "arm.csv", "--report", "one.html"]) == 0
+    assert "easurement 1 of 1" not in Path("one.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(

@@ -12,28 +12,33 @@ if TYPE_CHECKING:
     from tapfall.model import Reading, Recording, Settings
 
 
-def take(recording: Recording, settings: Settings) -> tuple[Reading, str]:
-    """Return the last reading of a recording, and what to say of earlier ones."""
+def take(recording: Recording, settings: Settings) -> tuple[Reading, int]:
+    """Return the last reading of a recording, and how many measurements it holds."""
     from tapfall.ear import take_readings
 
     readings = take_readings(recording, settings=settings)
-    count = len(readings)
-    earlier = f"The last of {count} measurements in this recording.\n\n" if count > 1 else ""
-    return readings[-1], earlier
+    return readings[-1], len(readings)
 
 
-def draw(recording: Recording, reading: Reading, path: str) -> None:
-    """Draw a reading; this is where matplotlib is loaded."""
+def draw(recording: Recording, reading: Reading, path: str, *, count: int = 1) -> None:
+    """Draw the last reading of so many; this is where matplotlib is loaded."""
     from tapfall.show.figure import draw_reading
+    from tapfall.show.words import place_words
 
-    draw_reading(recording, reading, path)
+    title = None
+    if count > 1:
+        name = [] if recording.source is None else [recording.source.audio_name]
+        title = ", ".join([place_words((count, count)), *name])
+    draw_reading(recording, reading, path, title=title)
 
 
-def report(recording: Recording, reading: Reading, settings: Settings, path: str) -> None:
-    """Write the page of a reading; this is where jinja2 is loaded."""
+def report(
+    recording: Recording, reading: Reading, settings: Settings, path: str, *, count: int = 1
+) -> None:
+    """Write the page of the last reading of so many; this is where jinja2 is loaded."""
     from tapfall.show.report import write_report
 
-    write_report(path, recording, reading, settings)
+    write_report(path, recording, reading, settings, measurement=(count, count))
 
 
 def is_page(name: str) -> bool:
@@ -115,7 +120,7 @@ def say(text: str) -> None:
 
 
 def complain(text: str) -> None:
-    """Print a fault on standard error: one line, further ones indented, all of it ASCII."""
+    """Print a fault or a warning on standard error: one line, more indented, all of it ASCII."""
     from tapfall.errors import printable
 
     first, *rest = text.split("\n")

@@ -6,7 +6,7 @@ import argparse
 
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.fhir import context_of
-from tapfall.cli.output import check_apart, draw, report, say, summary, take
+from tapfall.cli.output import check_apart, complain, draw, report, say, summary, take
 from tapfall.cli.technique import checked, stated_by
 
 #: Forms of a figure, by the suffix of its name.
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         cuff_offset=args.cuff_offset,
         lag_s=args.lag,
     )
-    reading, earlier = take(recording, settings)
+    reading, count = take(recording, settings)
     reading = checked(reading, recording, stated)
     if context is not None:
         from tapfall.files.fhir import write_observation
@@ -69,12 +69,18 @@ def run(args: argparse.Namespace) -> int:
         from tapfall.files.writing import json_text
 
         say(json_text(record_of(reading, recording.source, settings)))
+        if count > 1:
+            complain(
+                f"the recording holds {count} measurements, the last of them was read; "
+                "all of them: tapfall visit, or tapfall.ear.take_readings"
+            )
     else:
-        say(earlier + summary(reading, recording))
+        several = f"The last of {count} measurements in this recording; all: tapfall visit.\n\n"
+        say((several if count > 1 else "") + summary(reading, recording))
     if args.json not in (None, "-"):
         write_reading(args.json, reading, recording.source, settings)
     if args.figure is not None:
-        draw(recording, reading, args.figure)
+        draw(recording, reading, args.figure, count=count)
     if args.report is not None:
-        report(recording, reading, settings, args.report)
+        report(recording, reading, settings, args.report, count=count)
     return UNREADABLE if reading.status is Status.UNREADABLE else DONE

@@ -15,6 +15,7 @@ from tapfall.files.names import PathLike
 from tapfall.files.writing import write_bytes
 from tapfall.model import CAUTION, Reading, Recording, Settings
 from tapfall.show.part import Part, part_of
+from tapfall.show.words import place_words
 
 #: How far the accuracy is shown; said in every report.
 PROOF = (
@@ -33,7 +34,12 @@ MEANING = (
 
 
 def write_report(
-    path: PathLike, recording: Recording, reading: Reading, settings: Settings | None = None
+    path: PathLike,
+    recording: Recording,
+    reading: Reading,
+    settings: Settings | None = None,
+    *,
+    measurement: tuple[int, int] | None = None,
 ) -> None:
     """Write a reading as one page of HTML, complete or not at all.
 
@@ -51,6 +57,9 @@ def write_report(
         What was read from them.
     settings
         What was chosen; the defaults if None.
+    measurement
+        Which of the measurements in the recording it is, counted from 1, and of how many;
+        told where there are several.
 
     Raises
     ------
@@ -69,19 +78,28 @@ def write_report(
     ...     path.read_text(encoding="utf-8").partition("\\n")[0]
     '<!DOCTYPE html>'
     """
-    write_bytes(path, report_html(recording, reading, settings).encode("utf-8"))
+    page = report_html(recording, reading, settings, measurement=measurement)
+    write_bytes(path, page.encode("utf-8"))
 
 
-def report_html(recording: Recording, reading: Reading, settings: Settings | None = None) -> str:
+def report_html(
+    recording: Recording,
+    reading: Reading,
+    settings: Settings | None = None,
+    *,
+    measurement: tuple[int, int] | None = None,
+) -> str:
     """Return the page that :func:`write_report` writes; equal readings give equal pages.
 
     Parameters
     ----------
-    recording, reading, settings
+    recording, reading, settings, measurement
         As for :func:`write_report`.
     """
     part = part_of(recording, reading, settings or Settings())
-    return rendered("report.html.j2", title=_title(part), part=part)
+    several = measurement is not None and measurement[1] > 1
+    place = place_words(measurement) if several and measurement is not None else ""
+    return rendered("report.html.j2", title=_title(part, place), part=part, place=place)
 
 
 def rendered(name: str, **values: object) -> str:
@@ -114,6 +132,6 @@ def page_templates(package: str) -> Environment:
     return found
 
 
-def _title(part: Part) -> str:
+def _title(part: Part, place: str) -> str:
     names = [fact.value for fact in part.origin if fact.name == "Sound file"]
-    return ", ".join([part.headline, *names])
+    return ", ".join([part.headline, *names, *([place] if place else [])])

@@ -44,6 +44,17 @@ def whole(mmhg: float) -> str:
     return f"{math.floor(mmhg + 0.5)}"
 
 
+def place_words(measurement: tuple[int, int]) -> str:
+    """Which of the measurements in a recording it is.
+
+    Examples
+    --------
+    >>> place_words((3, 3))
+    'measurement 3 of 3'
+    """
+    return f"measurement {measurement[0]} of {measurement[1]}"
+
+
 def confidence_line(confidence: float) -> str:
     """A confidence that never claims certainty.
 

@@ -31,7 +31,7 @@ SUDDEN_MMHG = 8.0
 #: A cuff that stays near its top so long is held (two beats; our choice).
 HOLD_S = 2.0
 #: Slower than this it stands still (a sixth of the taught rate; our choice), until it falls
-#: faster than this again: a cuff that creeps is told once, not with every breath.
+#: faster than this again over a breath: a cuff that creeps is told once, not with every breath.
 STILL_MMHG_PER_S, GOES_ON_MMHG_PER_S = 0.5, 1.0
 #: Span over which a rate is taken (a breath, which swings it), over which a stop is, and how
 #: long one must last to be told (our choice; over 3 s the swing of the valve and the breath
@@ -207,8 +207,8 @@ def _paced(hand: Hand, at_s: float) -> Hand:
         return replace(hand, pace_looks=0)
     rate = hand.fall_mmhg_per_s(RATE_S)
     pace = Pace.FINE
-    creeping = GOES_ON_MMHG_PER_S if hand.pace is Pace.STILL else STILL_MMHG_PER_S
-    if hand.fall_mmhg_per_s(STILL_S) < creeping:
+    creeps = hand.pace is Pace.STILL and rate < GOES_ON_MMHG_PER_S
+    if creeps or hand.fall_mmhg_per_s(STILL_S) < STILL_MMHG_PER_S:
         pace, hand = Pace.STILL, replace(hand, still_s=at_s)
     elif hand.still_s is not None and at_s - hand.still_s < RATE_S:
         # The mean still holds the stop.

@@ -315,6 +315,46 @@ def test_dead_stretches_and_clipping_are_told_apart() -> None:
     assert find_dead(np.zeros(0), RATE_HZ).size == 0
 
 
+@pytest.mark.parametrize("share", [0.3, 0.49, 0.51, 0.6, 0.8, 0.95])
+@pytest.mark.parametrize("level", [0.01, 1.5e-4])
+def test_dead_stretches_are_found_however_much_of_the_sound_they_take(
+    share: float, level: float
+) -> None:
+    x = level * np.random.default_rng(1).standard_normal(30 * 4000)
+    lost_there = np.arange(x.size) % 4000 < share * 4000
+    x[lost_there] = 0.0
+    x = np.round(x * 2**15) / 2**15
+    report = check_device(with_sound(x))
+    one = report.finding("dead stretches")
+    assert (one.found, one.state) == (30.0, PREVENTS)
+    # A zero beside a stretch counts as part of it.
+    assert report.sound.dead_s == pytest.approx(30 * share, rel=0.01)
+    assert report.verdict is Verdict.NOT_POSSIBLE
+
+
+def test_a_noise_gate_is_seen() -> None:
+    x = fixture("ordinary").samples.astype(np.float64)
+    open_there = np.convolve(np.abs(x) > 0.01, np.ones(400), "same") > 0
+    gated = np.where(open_there, x, 0.0)
+    assert np.mean(gated == 0.0) > 0.5
+    found = measure_sound(gated, fixture("ordinary").rate_hz)
+    assert found.dead_s == pytest.approx(np.mean(~open_there) * found.heard_s, rel=0.02)
+    assert found.longest_dead_s > 0.3
+    report = check_device(replace(fixture("ordinary"), samples=gated))
+    assert report.finding("dead stretches").state is PREVENTS
+    assert "a gate shuts it off" in report.finding("dead stretches").sentence
+
+
+@pytest.mark.parametrize("steps", [4, 10])
+@pytest.mark.parametrize("name", ["ordinary", "weak", "silent_gap"])
+def test_silence_finer_than_a_step_is_not_dead(name: str, steps: int) -> None:
+    x = fixture(name).samples.astype(np.float64)
+    held = np.round(x / np.abs(x).max() * steps) / steps
+    longest = np.diff(np.flatnonzero(np.diff(held, prepend=1.0))).max()
+    assert longest > 0.02 * fixture(name).rate_hz
+    assert measure_sound(held, fixture(name).rate_hz).dead_count == 0
+
+
 def test_repeats_that_are_none() -> None:
     rng = np.random.default_rng(1)
     nothing = np.zeros(8000, bool)

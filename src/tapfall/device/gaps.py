@@ -10,8 +10,13 @@ from tapfall.model import FloatArray
 #: A run of one value as long as this is dead (a lost buffer lasts 1 ms at least, and zero
 #: crossings of coarse samples hold less; our choice), ...
 DEAD_S = 0.010
-#: ... if it is so many times longer than the runs that most samples lie in (our choice).
-OVER_USUAL = 10
+#: ... if it holds so many samples (fewer come by chance where noise moves by a step; computed) ...
+DEAD_SAMPLES = 20
+#: ... and the sound next to it, over so long on either side and up to other such runs, moves from
+#: sample to sample by a step of theirs in the mean.  Where it moves less, the run is a silence
+#: finer than a step (tuned on 110 simulated recordings rounded to 3-100 steps: 99 in 100 of such
+#: runs lie below 0.9; lost blocks and gates at 16 bits, above 1.2 and mostly above 4).
+BESIDE_S, LEAST_MOVES = 0.020, 1.0
 #: Runs within this share of the peak are clipping, not silence.
 NEAR_PEAK = 0.98
 #: A block that comes again within this time, and is at least so long, is a buffer played twice
@@ -26,8 +31,8 @@ PERIODIC_SHARE = 0.3
 CHUNK = 1 << 20
 
 
-def find_dead(samples: FloatArray, rate_hz: float) -> NDArray[np.bool_]:
-    """Mark stretches in which one value is held.
+def find_dead(samples: FloatArray, rate_hz: float, step: float = 0.0) -> NDArray[np.bool_]:
+    """Mark stretches in which one value is held although the sound goes on beside them.
 
     Parameters
     ----------
@@ -35,11 +40,13 @@ def find_dead(samples: FloatArray, rate_hz: float) -> NDArray[np.bool_]:
         Shape ``(n,)``, full scale 1.0.
     rate_hz
         Audio rate.
+    step
+        Resolution of the samples.
 
     Returns
     -------
     ndarray of bool
-        Shape ``(n,)``; all true where the whole sound is one value.
+        Shape ``(n,)``; all true where a sound that lasts is one value.
 
     Examples
     --------
@@ -52,15 +59,40 @@ def find_dead(samples: FloatArray, rate_hz: float) -> NDArray[np.bool_]:
         return np.zeros(0, np.bool_)
     starts = np.flatnonzero(np.concatenate([[True], np.diff(samples) != 0.0]))
     lengths = np.diff(np.append(starts, samples.size))
-    order = np.sort(lengths)
-    usual = int(order[np.searchsorted(np.cumsum(order), samples.size / 2)])
-    if lengths.size == 1:
-        usual = 1
-    long = lengths >= max(DEAD_S * rate_hz, OVER_USUAL * usual)
+    long = np.flatnonzero(lengths >= max(DEAD_S * rate_hz, DEAD_SAMPLES))
     if lengths.size > 1:
         level = np.abs(samples[starts])
-        long &= level < NEAR_PEAK * float(level.max())
-    return np.repeat(long, lengths)
+        long = long[level[long] < NEAR_PEAK * float(level.max())]
+        beside = _moves_beside(samples, starts[long], lengths[long], rate_hz)
+        long = long[beside >= LEAST_MOVES * step]
+    return _marked(samples.size, starts[long], lengths[long])
+
+
+def _marked(size: int, starts: NDArray[np.intp], lengths: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """True in the runs that are given, shape ``(size,)``."""
+    edges = np.zeros(size + 1, np.int8)
+    edges[starts] += 1
+    edges[starts + lengths] -= 1
+    return np.cumsum(edges[:-1], dtype=np.int8).astype(np.bool_)
+
+
+def _moves_beside(
+    samples: FloatArray, starts: NDArray[np.intp], lengths: NDArray[np.intp], rate_hz: float
+) -> FloatArray:
+    """How far the sound moves from sample to sample beside each run, on its stiller side."""
+    if starts.size == 0:
+        return np.zeros(0)
+    others = ~_marked(samples.size, starts, lengths)
+    moves = np.abs(np.diff(samples, prepend=samples[0]))[others]
+    total = np.concatenate([[0.0], np.cumsum(moves)])
+    # Where each run begins among the samples that are not in any.
+    at = starts - np.cumsum(lengths) + lengths
+    count = max(round(BESIDE_S * rate_hz), 1)
+    first, last = np.maximum(at - count, 0), np.minimum(at + count, moves.size)
+    with np.errstate(invalid="ignore"):  # nothing lies before the first run, or after the last
+        before = (total[at] - total[first]) / (at - first)
+        after = (total[last] - total[at]) / (last - at)
+    return np.asarray(np.fmin(before, after))
 
 
 def find_repeats(

@@ -74,10 +74,10 @@ def measure_sound(samples: NDArray[np.generic], rate_hz: float) -> DeviceSound:
     sound_hz = made.sound_rate_hz
     band = _in_band(sound, sound_hz)
     settled = band[min(round(SETTLE_S * sound_hz), band.size // 2) :]
-    dead = find_dead(whole, rate_hz)
+    step = _step(whole)
+    dead = find_dead(whole, rate_hz, step)
     alive = np.interp(np.arange(band.size) / sound_hz, np.arange(dead.size) / rate_hz, dead) < 0.5
     noise = _noise_power(band, alive, sound_hz)
-    step = _step(whole)
     top_share, top_level = _flat_tops(whole - offset, step)
     gain, swing_db = find_gain(sound, band, alive, sound_hz, step)
     lower_hz, upper_hz, cut_hz = find_edges(whole - offset, rate_hz)

@@ -231,7 +231,7 @@ def _lost(sound: DeviceSound) -> DeviceFinding:
         f"One value is held in {sound.dead_count} stretches, {sound.dead_s:g} s in sum, "
         f"the longest {sound.longest_dead_s:g} s"
     )
-    more = "" if state is GOOD else ": the driver loses sound"
+    more = "" if state is GOOD else ": the driver loses sound, or a gate shuts it off"
     return check.found(float(sound.dead_count), state, f"{told}{more}.")
 
 

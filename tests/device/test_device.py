@@ -12,9 +12,10 @@ from scipy import signal
 
 from tapfall.device import DeviceReport, DeviceState, Gain, Verdict, check_device
 from tapfall.device.gaps import find_dead, find_repeats
+from tapfall.device.hum import find_hum
 from tapfall.device.log import measure_log
 from tapfall.device.sound import measure_sound
-from tapfall.device.spectrum import find_edges, find_hum
+from tapfall.device.spectrum import find_edges
 from tapfall.errors import AudioError, CuffLogError, MisuseError, SettingError
 from tapfall.model import CuffLog, Recording
 from tapfall.synth import Noise, Room, Scenario, Sensor, simulate

@@ -11,7 +11,8 @@ from scipy import signal
 from tapfall.device.facts import DeviceSound
 from tapfall.device.gain import find_gain
 from tapfall.device.gaps import find_dead, find_repeats
-from tapfall.device.spectrum import Hum, find_edges, find_hum, without_lines
+from tapfall.device.hum import Hum, find_hum, without_lines
+from tapfall.device.spectrum import find_edges
 from tapfall.ear.frontend import CLIP_LEVEL, as_samples, design, thinned
 from tapfall.errors import AudioError
 from tapfall.model import FloatArray

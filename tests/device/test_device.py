@@ -19,6 +19,7 @@ from tapfall.device.spectrum import find_edges
 from tapfall.errors import AudioError, CuffLogError, MisuseError, SettingError
 from tapfall.model import CuffLog, Recording
 from tapfall.synth import Noise, Room, Scenario, Sensor, simulate
+from tests.accuracy.run import simulated
 from tests.ear.heard import NAMES, fixture
 
 GOOD, LIMITS = DeviceState.GOOD, DeviceState.LIMITS
@@ -161,7 +162,10 @@ def coarse(steps: int) -> Change:
             {"flat below full scale": "prevents", "sounds over noise": "limits"},
         ),
         (filtered("highpass", 110.0, 6), {"low end": "limits"}),
-        (filtered("lowpass", 120.0, 10), {"cut by a filter": "limits"}),
+        (
+            filtered("lowpass", 120.0, 10),
+            {"upper edge": "limits", "cut by a filter": "limits"},
+        ),
         (lambda x: x + 0.2, {"offset": "limits"}),
         (hum, {"mains hum over noise": "limits"}),
         (lost(0.4, 1), {"dead stretches": "limits"}),
@@ -174,7 +178,7 @@ def coarse(steps: int) -> Change:
 )
 def test_one_fault_of_the_sound(change: Change, moved: dict[str, str]) -> None:
     report = check_device(with_sound(change(good().samples.astype(np.float64))))
-    ignored = {"upper edge", "automatic gain", "trial reading", "lag", "repeated blocks"}
+    ignored = {"automatic gain", "trial reading", "lag", "repeated blocks"}
     found = {k: v for k, v in changed(report).items() if k in moved or k not in ignored}
     assert found == moved
     states = set(moved.values()) | {str(one.state) for one in report.findings}
@@ -292,6 +296,56 @@ def test_a_low_edge_without_a_filter_is_left_open() -> None:
     assert isinstance(one.found, float)
     assert one.found < 250.0
     assert one.state is UNKNOWN
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+@pytest.mark.parametrize(
+    ("order", "corner_hz", "verdict"),
+    [
+        (8, 40.0, Verdict.NOT_POSSIBLE),
+        (8, 60.0, Verdict.LIMITED),
+        (8, 80.0, Verdict.LIMITED),
+        (8, 100.0, Verdict.LIMITED),
+        (4, 60.0, Verdict.LIMITED),
+        (4, 100.0, Verdict.LIMITED),
+        (12, 150.0, Verdict.LIMITED),
+    ],
+)
+def test_a_band_that_ends_too_low_is_told(
+    order: int, corner_hz: float, verdict: Verdict, bits: int
+) -> None:
+    whole = fixture("ordinary")
+    sos = signal.butter(order, corner_hz, fs=whole.rate_hz, output="sos")
+    x = signal.sosfilt(sos, whole.samples.astype(np.float64))
+    x = np.round(x * 2.0 ** (bits - 1)) / 2.0 ** (bits - 1)
+    report = check_device(replace(whole, samples=x))
+    assert report.sound.cut_hz == pytest.approx(corner_hz, rel=0.15)
+    assert report.sound.upper_edge_hz is not None
+    assert corner_hz < report.sound.upper_edge_hz < 2.2 * corner_hz
+    assert report.finding("cut by a filter").state is LIMITS
+    assert report.finding("upper edge").state in (LIMITS, PREVENTS)
+    assert report.verdict is verdict
+
+
+def test_a_gentle_filter_is_not_told_from_sounds_that_end_low() -> None:
+    whole = fixture("ordinary")
+    sos = signal.butter(2, 40.0, fs=whole.rate_hz, output="sos")
+    x = np.round(signal.sosfilt(sos, whole.samples.astype(np.float64)) * 2**15) / 2**15
+    report = check_device(replace(whole, samples=x))
+    assert report.sound.upper_edge_hz is not None
+    assert report.sound.upper_edge_hz < 250.0
+    assert report.sound.cut_hz is None
+    assert {"upper edge", "cut by a filter"} <= set(report.untold)
+    assert "no more came, or it was lost" in report.finding("upper edge").sentence
+
+
+@pytest.mark.parametrize(
+    "group", ["heart_only", "hum_6db", "no_sounds", "quiet_room", "heart_8db", "weak", "ectopic"]
+)
+@pytest.mark.parametrize("seed", [4100, 4101, 4102])
+def test_neither_hum_nor_heart_nor_silence_is_taken_for_a_filter(group: str, seed: int) -> None:
+    one = simulated(group, seed).recording
+    assert measure_sound(one.samples, one.rate_hz).cut_hz is None
 
 
 @pytest.mark.parametrize("mains_hz", [50.0, 60.0])
@@ -551,3 +605,4 @@ def test_every_fixture(name: str) -> None:
         report.untold
     ) == wanted
     assert report.verdict is (Verdict.LIMITED if wanted else Verdict.POSSIBLE)
+    assert report.sound.cut_hz is None

@@ -41,10 +41,9 @@ class DeviceSound:
 
     Levels are dB re full scale (``_dbfs``); ``band`` is 25-250 Hz.  ``heard_s`` is
     how much of ``length_s`` was looked at.  ``step_dbfs`` is the resolution of the
-    samples.  ``upper_edge_hz`` is where the spectrum falls into its floor,
-    ``cut_hz`` where that fall begins if it is as steep as only a filter or a change
-    of rate makes it, ``lower_edge_hz`` where the spectrum begins (0 where nothing is
-    cut off).
+    samples.  ``upper_edge_hz`` is where the spectrum falls into its floor, or far below its
+    strongest part; ``cut_hz`` where it begins to fall as steeply as only a filter or a change
+    of rate makes it; ``lower_edge_hz`` where it begins (0 where nothing is cut off).
     ``hum_hz`` is the mains frequency, ``hum_over_noise_db`` its power with its
     harmonics over the rest of the noise in the band.
     """

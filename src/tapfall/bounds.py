@@ -12,6 +12,9 @@ LOWEST_RATE_HZ = 1000
 LARGEST_SAMPLE = 1e12
 #: Lowest and highest pressure of a log (our choice: beyond any cuff and its zero error).
 LOWEST_MMHG, HIGHEST_MMHG = -20.0, 400.0
+#: A log in mmHg whose highest value lies between these looks like kPa: a cuff inflated to
+#: 60-337 mmHg (our choice). Below the first the cuff was at rest.
+KPA_LIKE_MMHG = (8.0, 45.0)
 
 
 def first_no_sound(samples: NDArray[np.generic]) -> int | None:

@@ -106,6 +106,27 @@ def test_pressure_channel_and_lag(arm: Path, simulated: Recording, capsys: Outpu
     assert capsys.readouterr().out.startswith("both.wav\n\n")
 
 
+def test_a_cuff_that_stays_low(arm: Path, capsys: Output) -> None:
+    def with_top(mmhg: float) -> int:
+        shares = np.interp(np.arange(580), [200, 300, 320], [0.0, 1.0, 0.0])
+        rows = [f"{row / 10:g},{mmhg * share:g}" for row, share in enumerate(shares)]
+        Path("low.csv").write_text("\n".join(["time_s,pressure_mmHg", *rows]) + "\n")
+        return main(["check-device", "arm.wav", "low.csv"])
+
+    for mmhg in (0.0, 7.9):
+        assert with_top(mmhg) == 0
+        out, err = capsys.readouterr()
+        assert "The cuff was never inflated" in out
+        assert err == ""
+    assert with_top(17.0) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err == (
+        "tapfall: low.csv: found a highest pressure_mmHg of 17; allowed a cuff at rest, below 8 "
+        "mmHg, or one that rises to 45 or more (values in kPa belong in a column pressure_kPa)\n"
+    )
+
+
 @pytest.mark.parametrize(
     ("argv", "text"),
     [

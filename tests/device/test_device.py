@@ -410,6 +410,14 @@ def test_silence_finer_than_a_step_is_not_dead(name: str, steps: int) -> None:
     assert measure_sound(held, fixture(name).rate_hz).dead_count == 0
 
 
+def test_one_is_not_told_as_many() -> None:
+    x = good().samples.astype(np.float64)
+    once = check_device(with_sound(lost(0.4, 1)(x))).finding("dead stretches")
+    assert once.sentence.startswith("One value is held for 0.4 s: the driver loses sound")
+    again = check_device(with_sound(played_again(0.1, 1)(x))).finding("repeated blocks")
+    assert again.sentence == "One block of samples comes twice, of 0.1 s."
+
+
 def test_repeats_that_are_none() -> None:
     rng = np.random.default_rng(1)
     nothing = np.zeros(8000, bool)
@@ -500,6 +508,34 @@ def test_what_is_measured_of_the_log() -> None:
     assert (hole.holes, hole.longest_hole_s) == (1, pytest.approx(2.0, abs=0.05))
     assert measure_log(rounded(2.0).cuff).rounding_mmhg == 2.0
     assert check_device(with_log(*rows_at(20.0), 7)).log.rows_repeated == 7
+
+
+def test_holes_are_counted_in_words_that_fit() -> None:
+    one = check_device(without(20.0, 22.0)).finding("holes in the log")
+    assert one.sentence == "The log has 1 hole, of 2.04 s."
+    time_s, mmhg = rows_at(50.0)
+    kept = ((time_s < 20.0) | (time_s > 22.0)) & ((time_s < 30.0) | (time_s > 31.5))
+    two = check_device(with_log(time_s[kept], mmhg[kept])).finding("holes in the log")
+    assert two.sentence == "The log has 2 holes, the longest 2.04 s."
+
+
+@pytest.mark.parametrize(
+    ("top_mmhg", "state"),
+    [(0.0, UNKNOWN), (7.9, UNKNOWN), (8.0, LIMITS), (17.0, LIMITS), (44.9, LIMITS), (45.0, GOOD)],
+)
+def test_a_log_that_may_be_in_another_unit(top_mmhg: float, state: DeviceState) -> None:
+    time_s = np.arange(0.0, 20.0, 0.05)
+    mmhg = np.interp(time_s, [0, 5, 10, 12], [0, 0, top_mmhg, 0])
+    report = check_device(
+        Recording(
+            samples=good().samples[:80_000],
+            rate_hz=RATE_HZ,
+            cuff=CuffLog(time_s=time_s, pressure_mmhg=mmhg),
+        )
+    )
+    one = report.finding("highest pressure")
+    assert (one.found, one.state) == (top_mmhg, state)
+    assert report.verdict is (Verdict.LIMITED if state is LIMITS else Verdict.POSSIBLE)
 
 
 def test_rows_in_bursts_are_no_fast_log() -> None:

@@ -174,8 +174,8 @@ def test_repeated_rows_are_dropped_and_counted(tmp_path: Path) -> None:
         ),
         (
             HEADER + "0,24\n1,16\n",
-            "found a highest pressure_mmHg of 24; allowed a cuff that rises to 45 mmHg or more "
-            "(values in kPa belong in a column pressure_kPa)",
+            "found a highest pressure_mmHg of 24; allowed a cuff at rest, below 8 mmHg, or one "
+            "that rises to 45 or more (values in kPa belong in a column pressure_kPa)",
         ),
         (
             HEADER + "-1.5,180\n90000,150\n",

@@ -177,6 +177,19 @@ def test_a_log_of_one_channel_needs_no_choice(tmp_path: Path) -> None:
     assert log.pressure_mmhg.tolist() == [180.0, 150.0, 120.0]
 
 
+def test_a_log_that_looks_like_another_unit(tmp_path: Path) -> None:
+    sound = sound_file(tmp_path / "arm.wav", SOUND, subtype="FLOAT")
+    for name, mmhg in (("low.mat", [24, 20, 16]), ("rest.mat", [0, 7.9, 0])):
+        io.savemat(tmp_path / name, {"time_s": [0.0, 1.0, 2.0], "pressure_mmHg": mmhg})
+    with pytest.raises(CuffLogError) as caught:
+        load(sound, tmp_path / "low.mat")
+    assert str(caught.value).endswith(
+        "/low.mat: channel 'pressure_mmHg': found a highest pressure of 24 mmHg; allowed a cuff at "
+        "rest, below 8 mmHg, or one that rises to 45 or more (is the unit right?)"
+    )
+    assert load(sound, tmp_path / "rest.mat").cuff.pressure_mmhg.max() == 7.9
+
+
 def test_a_record_by_its_signal_file(tmp_path: Path) -> None:
     one = load(wfdb_record(tmp_path), channel=1, cuff_channel=2)
     other = load(tmp_path / "arm.dat", channel=1, cuff_channel=2)

@@ -9,6 +9,7 @@ where about one value in ten is wrong.
 
 from __future__ import annotations
 
+from tapfall.bounds import KPA_LIKE_MMHG
 from tapfall.device.checks import Check, graded
 from tapfall.device.facts import DeviceFinding, DeviceLog, DeviceState, DeviceTrial
 from tapfall.ear.compose import MASKED_DB
@@ -51,7 +52,15 @@ def log_findings(log: DeviceLog) -> tuple[DeviceFinding, ...]:
     tuple of DeviceFinding
         One for each check, always the same ones.
     """
-    return (_rate(log), _renewed(log), _even(log), *_rows(log), _rounding(log), _pulse(log))
+    return (
+        _rate(log),
+        _renewed(log),
+        _even(log),
+        *_rows(log),
+        _highest(log),
+        _rounding(log),
+        _pulse(log),
+    )
 
 
 def _log(name: str, unit: str, needed: str) -> Check:
@@ -92,19 +101,34 @@ def _even(log: DeviceLog) -> DeviceFinding:
 
 
 def _rows(log: DeviceLog) -> tuple[DeviceFinding, ...]:
+    count = log.holes
     told = "No hole was found in the log."
-    if log.holes:
-        told = f"The log has {log.holes} holes, the longest {log.longest_hole_s:g} s."
-    holes = _log("holes in the log", "", "none")
-    again = _log("repeated rows", "", "few; they are dropped")
+    if count:
+        which = "1 hole, of" if count == 1 else f"{count} holes, the longest"
+        told = f"The log has {which} {log.longest_hole_s:g} s."
+    again = f"{log.rows_repeated} of {log.rows + log.rows_repeated} rows repeat the one before."
     return (
-        holes.found(float(log.holes), LIMITS if log.holes else GOOD, told),
-        again.found(
-            float(log.rows_repeated),
-            GOOD,
-            f"{log.rows_repeated} of {log.rows + log.rows_repeated} rows repeat the one before.",
+        _log("holes in the log", "", "none").found(float(count), LIMITS if count else GOOD, told),
+        _log("repeated rows", "", "few; they are dropped").found(
+            float(log.rows_repeated), GOOD, again
         ),
     )
+
+
+def _highest(log: DeviceLog) -> DeviceFinding:
+    rest, inflated = KPA_LIKE_MMHG
+    check = _log("highest pressure", "mmHg", f"{inflated:g} or more")
+    value = log.highest_mmhg
+    if value >= inflated:
+        return check.found(value, GOOD, f"The highest pressure is {value:g} mmHg.")
+    if value < rest:
+        told = f"The cuff was never inflated ({value:g} mmHg at most): its unit cannot be told."
+        return check.found(value, UNKNOWN, told)
+    told = (
+        f"The highest pressure is {value:g} mmHg: inflate to {inflated:g} or more, or turn kPa "
+        "into mmHg if it is that."
+    )
+    return check.found(value, LIMITS, told)
 
 
 def _rounding(log: DeviceLog) -> DeviceFinding:

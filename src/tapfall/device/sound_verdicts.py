@@ -249,6 +249,8 @@ def _lost(sound: DeviceSound) -> DeviceFinding:
     told = (
         f"One value is held in {sound.dead_count} stretches, {sound.dead_s:g} s in sum, "
         f"the longest {sound.longest_dead_s:g} s"
+        if sound.dead_count > 1
+        else f"One value is held for {sound.dead_s:g} s"
     )
     more = "" if state is GOOD else ": the driver loses sound, or a gate shuts it off"
     return check.found(float(sound.dead_count), state, f"{told}{more}.")
@@ -263,5 +265,7 @@ def _repeated(sound: DeviceSound) -> DeviceFinding:
         return check.found(0.0, GOOD, "No block of samples comes twice.")
     state = graded(sound.repeated_s / sound.heard_s, LOST_LIMIT, LOST_MOST)
     told = f"{sound.repeats} blocks of samples come twice, {sound.repeated_s:g} s in sum"
+    if sound.repeats == 1:
+        told = f"One block of samples comes twice, of {sound.repeated_s:g} s"
     more = "" if state is GOOD else ": the driver plays its buffers again"
     return check.found(float(sound.repeats), state, f"{told}{more}.")

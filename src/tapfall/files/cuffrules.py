@@ -7,13 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tapfall.bounds import HIGHEST_MMHG, LOWEST_MMHG
+from tapfall.bounds import HIGHEST_MMHG, KPA_LIKE_MMHG, LOWEST_MMHG
 from tapfall.errors import MAX_LISTED_FAULTS, CuffLogError
 from tapfall.model import CuffLog
-
-#: A log in mmHg whose highest value lies between these looks like kPa (our choice):
-#: a cuff inflated to 60-337 mmHg, written in kPa.
-KPA_LIKE_PEAK = (8.0, 45.0)
 
 #: How far log and sound may lie apart before they cannot belong together, seconds.
 LAG_TOLERATED_S = 2.0
@@ -109,11 +105,12 @@ def check_spacing(label: str, log: CuffLog) -> None:
 def check_unit(label: str, log: CuffLog, column: Column) -> None:
     """Raise where a log in mmHg looks like one in kPa."""
     peak = float(log.pressure_mmhg.max())
-    low, high = KPA_LIKE_PEAK
+    low, high = KPA_LIKE_MMHG
     if column.unit == "mmHg" and low <= peak < high:
         raise CuffLogError(
-            f"{label}: found a highest {column.name} of {peak:g}; allowed a cuff that rises to "
-            f"{high:g} mmHg or more (values in kPa belong in a column pressure_kPa)"
+            f"{label}: found a highest {column.name} of {peak:g}; allowed a cuff at rest, below "
+            f"{low:g} mmHg, or one that rises to {high:g} or more (values in kPa belong in a "
+            "column pressure_kPa)"
         )
 
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
+from tapfall.bounds import KPA_LIKE_MMHG
 from tapfall.errors import AudioError, CuffLogError, InputError, SettingError, shown
 from tapfall.files.audio import PRESSURE_RATE_HZ, Sound
 from tapfall.files.cuffrules import (
-    KPA_LIKE_PEAK,
     Column,
     check_length,
     check_rows,
@@ -143,12 +143,12 @@ def log_of(lab: LabFile, index: int, scale: float | None, offset: float | None) 
     )
     check_length(where, log)
     check_spacing(where, log)
-    low, high = KPA_LIKE_PEAK
+    low, high = KPA_LIKE_MMHG
     peak = float(log.pressure_mmhg.max())
     if scale is None and factor == 1.0 and low <= peak < high:
         raise CuffLogError(
-            f"{where}: found a highest pressure of {peak:g} mmHg; allowed a cuff that rises to "
-            f"{high:g} mmHg or more (is the unit right?)"
+            f"{where}: found a highest pressure of {peak:g} mmHg; allowed a cuff at "
+            f"rest, below {low:g} mmHg, or one that rises to {high:g} or more (is the unit right?)"
         )
     return log
 

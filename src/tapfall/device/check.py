@@ -17,13 +17,14 @@ from tapfall.device.facts import (
     DeviceTrial,
     Verdict,
 )
+from tapfall.device.hand import heard_lag
 from tapfall.device.log import measure_log
 from tapfall.device.log_verdicts import log_findings, trial_findings
 from tapfall.device.sound import measure_sound
 from tapfall.device.sound_verdicts import sound_findings
 from tapfall.ear.settings import check_settings
 from tapfall.ear.taking import take_reading
-from tapfall.model import REASON_SENTENCES, Flag, Recording, Settings
+from tapfall.model import REASON_SENTENCES, CuffLog, Flag, Recording, Settings
 
 
 def check_device(recording: Recording, *, lag_s: float | None = None) -> DeviceReport:
@@ -64,7 +65,7 @@ def check_device(recording: Recording, *, lag_s: float | None = None) -> DeviceR
     >>> print(report.verdict, report.finding("log rate").found)
     possible 20.0
     >>> report.untold[-4:]
-    ('trial reading', 'sounds over noise', 'lag', 'drift')
+    ('sounds over noise', 'lag', 'lag beyond 2 s', 'drift')
     """
     settings = check_settings(Settings(lag_s=lag_s))
     sound = measure_sound(recording.samples, recording.rate_hz)
@@ -100,6 +101,10 @@ def _trial(
     longer_s = log.last_s - log.first_s + 1.0 / log.rate_hz - sound.length_s
     reading = None if log.falls_mmhg is None else take_reading(recording, settings)
     lag = None if reading is None else reading.lag
+    known = CuffLog(
+        time_s=recording.cuff.time_s - given_s, pressure_mmhg=recording.cuff.pressure_mmhg
+    )
+    heard_s = heard_lag(recording.samples, recording.rate_hz, known)
     return DeviceTrial(
         status=None if reading is None else str(reading.status),
         reasons=() if reading is None else tuple(REASON_SENTENCES[one] for one in reading.reasons),
@@ -109,6 +114,7 @@ def _trial(
         lag_high_s=None if lag is None else lag.high_s,
         lag_estimated=settings.lag_s is None,
         lag_clear=reading is None or Flag.LAG_UNCERTAIN not in reading.flags,
+        heard_lag_s=None if heard_s is None else round(heard_s + given_s, 1) + 0.0,
         shared_s=round(max(shared_s, 0.0), 3),
         longer_s=round(longer_s, 3),
         drift_if_together_ppm=float(

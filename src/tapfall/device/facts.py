@@ -111,7 +111,8 @@ class DeviceTrial:
 
     ``status`` is that of the reading, ``reasons`` why it holds nothing; both are
     empty where the log holds no deflation.  ``lag_s`` is log time minus audio time
-    (given or estimated), known within ``lag_low_s`` to ``lag_high_s``.
+    (given or estimated), known within ``lag_low_s`` to ``lag_high_s``; ``heard_lag_s`` is
+    the one at which inflation and release are heard, to some tenths of a second.
     ``shared_s`` is how long log and sound run at the same time, ``longer_s`` by how
     much the log is longer than the sound, ``drift_if_together_ppm`` the drift that
     this would be had both started and stopped at the same instants.
@@ -125,6 +126,7 @@ class DeviceTrial:
     lag_high_s: float | None
     lag_estimated: bool
     lag_clear: bool
+    heard_lag_s: float | None
     shared_s: float
     longer_s: float
     drift_if_together_ppm: float

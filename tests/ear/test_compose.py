@@ -544,6 +544,19 @@ def test_sounds_up_to_the_end_of_listening_are_not_called_to_zero(
     assert to_zero is (state is State.UNDETERMINED)
 
 
+@pytest.mark.parametrize(("certainty", "given"), [(0.55, False), (0.56, True)])
+def test_a_muffling_that_is_rather_wrong_than_right_is_not_given(
+    certainty: float, given: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def doubtful(found: Character, sounds: np.ndarray, cuff_mmhg: np.ndarray) -> Muffled:
+        return Muffled(index=4, low=3, high=6, certainty=certainty)
+
+    monkeypatch.setattr(compose, "find_muffling", doubtful)
+    muffling = take_reading(fixture("ordinary")).muffling
+    assert (muffling.mmhg is not None) is given
+    assert muffling.reason is (None if given else Reason.TOO_UNCERTAIN)
+
+
 @pytest.mark.parametrize(("sure", "given"), [(0.49, False), (0.5, True)])
 def test_a_value_that_is_rather_wrong_than_right_is_not_given(
     composed: tuple[Any, ...], sure: float, given: bool, monkeypatch: pytest.MonkeyPatch

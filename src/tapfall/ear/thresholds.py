@@ -207,12 +207,15 @@ def muffling_of(told: Told, sounds: np.ndarray, muffled: Muffled | None) -> Thre
     high = float(cuff[max(muffled.low - 1, 0)]) + 2 * told.error_mmhg
     low = float(cuff[min(muffled.high, cuff.size - 1)]) - 2 * told.error_mmhg
     clear = IN_CLIPPING if told.clipped_share >= HEAVILY_CLIPPED else 1.0
+    sure = round(muffled.certainty * MOST_OF_MUFFLING * clear, 4)
+    if sure < ABSTAIN_BELOW:
+        return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
     return Threshold(
         state=State.OBSERVED,
         mmhg=verdict.rounded(value),
         low_mmhg=verdict.rounded(min(low, value)),
         high_mmhg=verdict.rounded(max(high, value)),
-        confidence=round(muffled.certainty * MOST_OF_MUFFLING * clear, 4),
+        confidence=sure,
         time_s=round(float(told.onset_s[sounds[muffled.index]]), 3),
     )
 

@@ -16,19 +16,20 @@ from numpy.typing import NDArray
 
 #: Samples so far apart are compared, three in a row.
 STEP_S = 0.00025
-#: A rail lies at least this far up: below it 16 bits are too coarse to tell a flat top from a
-#: round one (a wave of 50 Hz then moves by a step within half a millisecond).
-LEAST_LEVEL = 0.01
+#: A rail lies at least this far up, and so many of the smallest steps seen: of fewer a wave of
+#: 50 Hz, too, stays within a step at its top for half a millisecond.
+LEAST_LEVEL, LEAST_STEPS = 0.01, 320.0
 #: Nothing before was louder by more than so much (our choice).
 TOP_SHARE = 0.999
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tops:
-    """The highest and the lowest sample so far, and the last two compared."""
+    """The highest and the lowest sample so far, the smallest step, and the last two compared."""
 
     high: float = LEAST_LEVEL
     low: float = -LEAST_LEVEL
+    step: float = math.inf
     last: tuple[float, float] = (math.nan, math.nan)
 
 
@@ -57,28 +58,35 @@ def flat_tops(values: NDArray[np.floating[Any]], tops: Tops) -> tuple[NDArray[np
 
     Examples
     --------
-    >>> wave = np.round(np.sin(0.1 * np.arange(63)), 3)
-    >>> flat_tops(wave, Tops())[0].size
+    >>> wave, fine = np.round(np.sin(0.1 * np.arange(63)), 4), Tops(step=1e-4)
+    >>> flat_tops(wave, fine)[0].size
     0
-    >>> flat_tops(np.clip(wave, -0.2, 0.2), Tops())[0][:3].tolist()
+    >>> flat_tops(np.clip(wave, -0.2, 0.2), fine)[0][:3].tolist()
     [5, 6, 7]
     """
     none = np.zeros(0, np.intp)
     if values.size == 0:
         return none, tops
+    joined = np.concatenate([tops.last, values])
+    steps = np.abs(np.diff(joined))
+    moved = steps[steps > 0]
     high, low = float(values.max()), float(values.min())
-    last = (tops.last[1], float(values[-1]))
-    if values.size > 1:
-        last = (float(values[-2]), last[1])
-    after = Tops(high=max(high, tops.high), low=min(low, tops.low), last=last)
+    after = Tops(
+        high=max(high, tops.high),
+        low=min(low, tops.low),
+        step=min(float(moved.min()), tops.step) if moved.size else tops.step,
+        last=(float(joined[-2]), float(joined[-1])),
+    )
     if high < TOP_SHARE * tops.high and low > TOP_SHARE * tops.low:
         return none, after
-    joined = np.concatenate([tops.last, values])
-    same = joined[1:] == joined[:-1]
+    same = steps == 0
     at: NDArray[np.intp] = np.flatnonzero(same[1:] & same[:-1])
     if at.size == 0:
         return none, after
     highest = np.maximum(np.maximum.accumulate(values), tops.high)[at]
     lowest = np.minimum(np.minimum.accumulate(values), tops.low)[at]
+    finest = np.fmin.accumulate(np.where(same, np.inf, steps))[1:][at]
+    least = LEAST_STEPS * np.minimum(finest, tops.step)
     level = values[at]
-    return at[(level >= TOP_SHARE * highest) | (level <= TOP_SHARE * lowest)], after
+    top = (level >= TOP_SHARE * highest) | (level <= TOP_SHARE * lowest)
+    return at[top & (np.abs(level) >= least)], after

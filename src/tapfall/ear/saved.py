@@ -104,6 +104,6 @@ def _check(state: Mapping[str, Any], name: str, blank: np.ndarray, *, any_length
             f"state array {name!r} has type {found.dtype} and shape {found.shape}; "
             "allowed what Listener.state returns"
         )
-    # Before the first samples there are none to compare with.
+    # Before the first samples there is nothing to compare with, and no step.
     if name != "tops" and not np.isfinite(found).all():
         raise MisuseError(f"state array {name!r} holds nan or inf; allowed finite numbers")

@@ -144,7 +144,7 @@ def _designed(rate_hz: float) -> Design:
     )
 
 
-def thinned(made: Design, audio: FloatArray) -> FloatArray:
+def thinned(made: Design, audio: FloatArray | Singles) -> FloatArray:
     """Cut the rate of a whole recording as :class:`FrontEnd` does, without its high-pass.
 
     Parameters
@@ -169,7 +169,7 @@ def thinned(made: Design, audio: FloatArray) -> FloatArray:
         audio = _coarsened(made, np.concatenate([before, audio.astype(np.float32)]), 0)
     if made.low_pass.size:
         audio = signal.sosfilt(made.low_pass, audio)[:: made.factor // made.coarse_factor]
-    return audio
+    return np.asarray(audio, np.float64)
 
 
 def _short_low_pass(rate_hz: float, edge_hz: float) -> Singles:

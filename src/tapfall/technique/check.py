@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from tapfall.model import Finding, Reading, Recording
+from tapfall.technique.clocks import clocks_finding
 from tapfall.technique.log import measure_cuff
 from tapfall.technique.on_log import log_findings
 from tapfall.technique.on_sound import sound_findings
@@ -54,4 +55,5 @@ def check_technique(
         *log_findings(work, recording, reading),
         *stated_findings(stated or Stated(), work, today),
         *sound_findings(reading.quality, recording),
+        clocks_finding(work, recording, reading),
     )

@@ -8,9 +8,18 @@ import numpy as np
 import pytest
 
 from tapfall.ear import take_reading
-from tapfall.model import CuffLog, Finding, Lag, Reading, Recording, Settings
+from tapfall.model import (
+    CuffLog,
+    Finding,
+    Flag,
+    Lag,
+    Reading,
+    Recording,
+    Settings,
+    Status,
+)
 from tapfall.summary import summary_text
-from tapfall.technique import check_technique
+from tapfall.technique import check_technique, with_technique
 from tests.ear.heard import NAMES, fixture, fixture_reading, log_of
 from tests.technique.made import found, reading_of
 
@@ -135,3 +144,19 @@ def test_the_rows_are_those_of_the_measurement_in_audio_time(
     assert log.pressure_mmhg[0] < 15.0 <= log.pressure_mmhg[1]
     assert log.time_s[0] + 0.7 == pytest.approx(5.55, abs=0.06)
     assert log.time_s[-1] + 0.7 == pytest.approx(57.7, abs=0.06)
+
+
+@pytest.mark.parametrize("by_s", [0.0, 5.0, -4.0])
+def test_a_reading_with_clocks_seconds_apart_is_for_a_person_to_look_at(by_s: float) -> None:
+    recording = apart(by_s)
+    reading = take_reading(recording)
+    findings = check_technique(recording, reading)
+    checked = with_technique(reading, findings)
+    assert reading.status is Status.OK
+    assert checked.technique == findings
+    assert (Flag.LAG_UNCERTAIN in checked.flags) is (by_s != 0.0)
+    assert checked.status is (Status.OK if by_s == 0.0 else Status.REVIEW)
+    for name in ("systolic", "diastolic", "first_silence", "muffling"):
+        one, other = getattr(reading, name), getattr(checked, name)
+        assert other == replace(one, confidence=other.confidence)
+        assert other.confidence == (one.confidence if by_s == 0.0 else 0.5)

@@ -72,13 +72,12 @@ def stated_by(args: argparse.Namespace, *, alone: bool = True) -> Stated:
 
 def checked(reading: Reading, recording: Recording, stated: Stated) -> Reading:
     """Return the reading with the findings on its technique."""
-    from dataclasses import replace
     from datetime import date
 
-    from tapfall.technique import check_technique
+    from tapfall.technique import check_technique, with_technique
 
     found = check_technique(recording, reading, stated, today=date.today())
-    return replace(reading, technique=found)
+    return with_technique(reading, found)
 
 
 def _word(words: tuple[str, ...]) -> Callable[[str], str]:

@@ -10,7 +10,7 @@ import hashlib
 import json
 import os
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -163,7 +163,7 @@ def work(task: Task) -> Outcome:
 def _read(task: Task) -> Outcome:
     from tapfall.ear import take_readings
     from tapfall.files import load, record_of
-    from tapfall.technique import Stated, check_technique
+    from tapfall.technique import Stated, check_technique, with_technique
 
     for path in (task.audio, task.cuff):
         # A link put there since the manifest was checked would lead elsewhere.
@@ -182,7 +182,7 @@ def _read(task: Task) -> Outcome:
     readings = take_readings(recording, choices.settings)
     stated = Stated(arm_cm=task.arm_cm, cuff=task.cuff_size)
     found = check_technique(recording, readings[-1], stated)
-    reading = replace(readings[-1], technique=found)
+    reading = with_technique(readings[-1], found)
     source = recording.source
     if source is None:  # pragma: no cover - load always names its files
         raise InputError("found a recording without files")

@@ -1,6 +1,6 @@
 """How a reading was taken, from log, reading and what is stated; numpy and scipy only."""
 
-from tapfall.technique.check import check_technique
+from tapfall.technique.check import check_technique, with_technique
 from tapfall.technique.log import CuffWork, measure_cuff
 from tapfall.technique.obliteration import Obliteration, find_obliteration
 from tapfall.technique.stated import Stated
@@ -12,4 +12,5 @@ __all__ = [
     "check_technique",
     "find_obliteration",
     "measure_cuff",
+    "with_technique",
 ]

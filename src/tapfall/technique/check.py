@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
+from typing import TypeVar
 
-from tapfall.model import Finding, Reading, Recording
-from tapfall.technique.clocks import clocks_finding
+from tapfall.ear.flags import with_flag
+from tapfall.model import Finding, Flag, Reading, Recording, Threshold
+from tapfall.technique.checks import FAULT
+from tapfall.technique.clocks import CLOCKS, clocks_finding
 from tapfall.technique.log import measure_cuff
 from tapfall.technique.on_log import log_findings
 from tapfall.technique.on_sound import sound_findings
 from tapfall.technique.on_stated import stated_findings
 from tapfall.technique.stated import Stated
+
+#: The most that is left of a confidence where the clocks are heard seconds apart: the values are
+#: those of other beats (our choice).
+MOST_WHERE_APART = 0.5
+
+ValueT = TypeVar("ValueT", bound=Threshold)
 
 
 def check_technique(
@@ -37,7 +47,7 @@ def check_technique(
     -------
     tuple of Finding
         One for each check, always the same ones in the same order.  No value of the
-        reading changes for any of them.
+        reading changes for any of them; see :func:`with_technique`.
 
     Examples
     --------
@@ -57,3 +67,50 @@ def check_technique(
         *sound_findings(reading.quality, recording),
         clocks_finding(work, recording, reading),
     )
+
+
+def with_technique(reading: Reading, findings: tuple[Finding, ...]) -> Reading:
+    """Put the findings into a reading.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    findings
+        What :func:`check_technique` found.
+
+    Returns
+    -------
+    Reading
+        The same values.  Where inflation and release are heard seconds off, all of them may be
+        wrong: the lag is flagged as uncertain, what was ``ok`` is a ``review``, and no
+        confidence is above 0.5.
+
+    Examples
+    --------
+    >>> from tapfall.ear import take_reading
+    >>> from tapfall.synth import Scenario, simulate
+    >>> recording = simulate(Scenario(seed=3)).recording
+    >>> reading = take_reading(recording)
+    >>> checked = with_technique(reading, check_technique(recording, reading))
+    >>> checked.status == reading.status, len(checked.technique) > 20
+    (True, True)
+    """
+    reading = replace(reading, technique=findings)
+    if not any(one.check == CLOCKS and one.state == FAULT for one in findings):
+        return reading
+    doubted = replace(
+        reading,
+        systolic=_doubted(reading.systolic),
+        diastolic=_doubted(reading.diastolic),
+        first_silence=_doubted(reading.first_silence),
+        muffling=_doubted(reading.muffling),
+    )
+    return with_flag(with_flag(doubted, Flag.LAG_UNCERTAIN), Flag.LOW_CONFIDENCE)
+
+
+def _doubted(value: ValueT) -> ValueT:
+    """A threshold as sure as may be where every value may be wrong."""
+    if value.confidence is None:
+        return value
+    return replace(value, confidence=min(value.confidence, MOST_WHERE_APART))

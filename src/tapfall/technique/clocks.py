@@ -14,8 +14,11 @@ from tapfall.technique.log import CuffWork
 #: what is heard is good to some tenths of a second, at worst to one).
 FAR_S = LARGEST_LAG_S
 
+#: What the check is called.
+CLOCKS = "clocks"
+
 _CLOCKS = Check(
-    name="clocks",
+    name=CLOCKS,
     expected=f"at most {FAR_S:g} off",
     unit="s",
     source="our choice: as far as a lag is searched for",

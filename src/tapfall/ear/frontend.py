@@ -325,13 +325,14 @@ class FrontEnd:
 
     def arrays(self) -> dict[str, NDArray[np.generic]]:
         """All that is remembered from push to push, as arrays."""
+        tops = self._tops
         return {
             "before": self._before.copy(),
             "low_carry": self._low_carry.copy(),
             "high_carry": self._high_carry.copy(),
             "samples_seen": np.array(self._seen),
             "clipped": np.array(self._clipped),
-            "tops": np.array([self._tops.high, self._tops.low, self._tops.step, *self._tops.last]),
+            "tops": np.array([tops.high, tops.low, tops.step, tops.unseen, *tops.last], np.float64),
         }
 
     def restore(self, arrays: Mapping[str, Any]) -> None:
@@ -341,8 +342,10 @@ class FrontEnd:
         self._high_carry = np.array(arrays["high_carry"], np.float64)
         self._seen = int(arrays["samples_seen"])
         self._clipped = bool(arrays["clipped"])
-        high, low, step, *last = np.array(arrays["tops"], np.float64).tolist()
-        self._tops = Tops(high=high, low=low, step=step, last=(last[0], last[1]))
+        high, low, step, unseen, *last = np.array(arrays["tops"], np.float64).tolist()
+        self._tops = Tops(
+            high=high, low=low, step=step, unseen=int(unseen), last=(last[0], last[1])
+        )
 
     def _cut_off(self, block: Singles | FloatArray) -> Iterator[NDArray[np.intp]]:
         """Indices of samples at full scale, and of those that stay at another level's top."""

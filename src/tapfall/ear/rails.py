@@ -8,7 +8,7 @@ in which even a wave of 20 Hz at a tenth of full scale moves by several steps of
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,17 +19,24 @@ STEP_S = 0.00025
 #: A rail lies at least this far up, and so many of the smallest steps seen: of fewer a wave of
 #: 50 Hz, too, stays within a step at its top for half a millisecond.
 LEAST_LEVEL, LEAST_STEPS = 0.01, 320.0
+#: So many samples that differ from the one before show the smallest step (our choice: a second
+#: or less); until then nothing is told.
+STEPS_SEEN = 1000
 #: Nothing before was louder by more than so much (our choice).
 TOP_SHARE = 0.999
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tops:
-    """The highest and the lowest sample so far, the smallest step, and the last two compared."""
+    """The highest and the lowest sample so far, the smallest step, and the last two compared.
+
+    ``unseen`` is how many steps are still to be seen before the smallest is known.
+    """
 
     high: float = LEAST_LEVEL
     low: float = -LEAST_LEVEL
     step: float = math.inf
+    unseen: int = STEPS_SEEN
     last: tuple[float, float] = (math.nan, math.nan)
 
 
@@ -58,7 +65,7 @@ def flat_tops(values: NDArray[np.floating[Any]], tops: Tops) -> tuple[NDArray[np
 
     Examples
     --------
-    >>> wave, fine = np.round(np.sin(0.1 * np.arange(63)), 4), Tops(step=1e-4)
+    >>> wave, fine = np.round(np.sin(0.1 * np.arange(63)), 4), Tops(step=1e-4, unseen=0)
     >>> flat_tops(wave, fine)[0].size
     0
     >>> flat_tops(np.clip(wave, -0.2, 0.2), fine)[0][:3].tolist()
@@ -67,26 +74,31 @@ def flat_tops(values: NDArray[np.floating[Any]], tops: Tops) -> tuple[NDArray[np
     none = np.zeros(0, np.intp)
     if values.size == 0:
         return none, tops
+    high, low = float(values.max()), float(values.min())
+    quiet = high < TOP_SHARE * tops.high and low > TOP_SHARE * tops.low
+    last = (float(values[-2]) if values.size > 1 else tops.last[1], float(values[-1]))
+    if quiet and not tops.unseen:
+        return none, replace(tops, last=last)
     joined = np.concatenate([tops.last, values])
     steps = np.abs(np.diff(joined))
-    moved = steps[steps > 0]
-    high, low = float(values.max()), float(values.min())
+    moved = np.flatnonzero(steps > 0)[: tops.unseen]
     after = Tops(
         high=max(high, tops.high),
         low=min(low, tops.low),
-        step=min(float(moved.min()), tops.step) if moved.size else tops.step,
-        last=(float(joined[-2]), float(joined[-1])),
+        step=min(float(steps[moved].min()), tops.step) if moved.size else tops.step,
+        unseen=tops.unseen - moved.size,
+        last=last,
     )
-    if high < TOP_SHARE * tops.high and low > TOP_SHARE * tops.low:
+    if quiet or after.unseen:
         return none, after
     same = steps == 0
     at: NDArray[np.intp] = np.flatnonzero(same[1:] & same[:-1])
+    if moved.size:
+        at = at[at >= moved[-1]]  # the smallest step was known by then
     if at.size == 0:
         return none, after
     highest = np.maximum(np.maximum.accumulate(values), tops.high)[at]
     lowest = np.minimum(np.minimum.accumulate(values), tops.low)[at]
-    finest = np.fmin.accumulate(np.where(same, np.inf, steps))[1:][at]
-    least = LEAST_STEPS * np.minimum(finest, tops.step)
     level = values[at]
     top = (level >= TOP_SHARE * highest) | (level <= TOP_SHARE * lowest)
-    return at[top & (np.abs(level) >= least)], after
+    return at[top & (np.abs(level) >= LEAST_STEPS * after.step)], after

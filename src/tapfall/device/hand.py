@@ -100,7 +100,8 @@ def heard_lag(samples: NDArray[np.generic], rate_hz: float, log: CuffLog) -> flo
     levels = _levels(samples, rate_hz, (float(start.min()), float(release.max())))
     if levels is None:
         return None
-    before = np.maximum(start - APART_S - BEFORE_S, np.minimum(levels.start_s, start - 0.5))
+    latest = start - (APART_S + LEAST_BEFORE_S)
+    before = np.maximum(start - APART_S - BEFORE_S, np.minimum(levels.start_s, latest))
     inflation_db = levels.mean_db(start, top) - levels.mean_db(before, start - APART_S)
     before = release - APART_S - BEFORE_RELEASE_S
     release_db = levels.mean_db(release + APART_S / 2, release + RELEASE_S) - levels.mean_db(

@@ -226,10 +226,16 @@ def compose(
         silence = Threshold(
             state=State.NOT_REACHED, high_mmhg=lowest_mmhg, reason=Reason.SOUNDS_TO_END
         )
-    flags += heard_flags(told, pulses, systolic, diastolic, gaps, quality, to_zero)
-    if last.state is State.NOT_REACHED and not to_zero:
-        # Whichever rule was asked for: nobody heard where the sounds end.
-        flags.append(Flag.DIASTOLIC_NOT_REACHED)
+    flags += heard_flags(
+        told,
+        pulses,
+        systolic,
+        diastolic,
+        gaps,
+        quality,
+        to_end=last.state is State.NOT_REACHED,
+        to_zero=to_zero,
+    )
     rhythm = _rhythm(told)
     if rhythm is Rhythm.ALTERNATING:
         flags.append(Flag.ALTERNATING)

@@ -43,6 +43,8 @@ def heard_flags(
     diastolic: Diastolic,
     gaps: tuple[Gap, ...],
     quality: Quality,
+    *,
+    to_end: bool,
     to_zero: bool,
 ) -> list[Flag]:
     """Flags that follow from what was heard.
@@ -55,6 +57,8 @@ def heard_flags(
         What the reading says.
     quality
         Levels of the recording.
+    to_end
+        Whether nobody heard where the sounds end, whichever rule the diastolic follows.
 
     Returns
     -------
@@ -72,10 +76,10 @@ def heard_flags(
             flags.append(Flag.ISOLATED_SOUND)
     if systolic.state is State.NOT_REACHED:
         flags.append(Flag.SYSTOLIC_NOT_REACHED)
-    if diastolic.state is State.NOT_REACHED:
-        flags.append(Flag.DIASTOLIC_NOT_REACHED)
     if to_zero:
         flags.append(Flag.SOUNDS_TO_ZERO)
+    elif to_end:
+        flags.append(Flag.DIASTOLIC_NOT_REACHED)
     if gaps:
         flags.append(Flag.SILENT_GAP)
     sure = [c for c in (systolic.confidence, diastolic.confidence) if c is not None]

@@ -349,7 +349,8 @@ def test_the_trend_lies_on_an_even_grid_and_is_held_at_its_ends() -> None:
     assert found.trend_mmhg.shape == found.time_s.shape
     beyond = found.pressure_mmhg(np.array([found.start_s - 9, found.end_s + 9]))
     assert beyond.tolist() == [found.trend_mmhg[0], found.trend_mmhg[-1]]
-    assert found.rate_at(np.array([30.0]))[0] == pytest.approx(3.0, abs=0.1)
+    around_mmhg = found.pressure_mmhg(np.array([29.5, 30.5]))
+    assert float(around_mmhg[0] - around_mmhg[1]) == pytest.approx(3.0, abs=0.1)
 
 
 def noisy_log() -> tuple[np.ndarray, np.ndarray]:

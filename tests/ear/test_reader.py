@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tapfall.ear.frontend import FrontEnd
-from tapfall.ear.reader import judge
+from tapfall.ear.reader import look_into
 from tapfall.ear.record import Record
 from tapfall.model import Flag, Reading, Reason, Settings, Status
 from tests.ear.heard import assert_close, short_recording
@@ -31,6 +31,11 @@ def record_of(seed: int) -> Record:
         log_s=recording.cuff.time_s,
         log_mmhg=recording.cuff.pressure_mmhg,
     )
+
+
+def judge(record: Record, settings: Settings) -> Reading:
+    """The reading alone."""
+    return look_into(record, settings).reading
 
 
 @lru_cache(maxsize=8)

@@ -85,11 +85,6 @@ class Deflation:
         """Pressure with movements, without the pulse; held at the ends, shape as ``time_s``."""
         return np.interp(time_s, self.time_s, self.followed_mmhg)
 
-    def rate_at(self, time_s: FloatArray) -> FloatArray:
-        """Fall in mmHg/s (positive while falling) at log times."""
-        slope = -np.gradient(self.trend_mmhg, GRID_S)
-        return np.interp(time_s, self.time_s, slope)
-
 
 def _box(values: FloatArray, count: int) -> FloatArray:
     """Centred moving mean over about ``count`` values, shorter at the ends."""
@@ -207,7 +202,7 @@ def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
-def _slow_stretches(time_s: FloatArray, smooth: FloatArray) -> list[tuple[int, int]]:
+def _slow_stretches(smooth: FloatArray) -> list[tuple[int, int]]:
     """Grid ranges, one for each fall, from its top to its release."""
     turns = _turns(smooth, REINFLATION_MMHG)
     window = round(1.0 / GRID_S)
@@ -272,7 +267,7 @@ def find_deflation(time_s: FloatArray, pressure_mmhg: FloatArray) -> Deflation |
     filled = rows > 0
     coarse = np.interp(grid, grid[filled], summed[filled] / rows[filled])
     smooth = _box(coarse, round(0.8 / GRID_S))
-    stretches = _slow_stretches(grid, smooth)
+    stretches = _slow_stretches(smooth)
     if not stretches:
         return None
     start, stop = stretches[-1]

@@ -70,14 +70,11 @@ class Evidence:
     """Evidence at each beat; arrays of shape ``(n,)``, measures ``(n, m)``.
 
     ``log_odds`` is that of a sound over silence at even prior odds,
-    ``delay_s`` the likeliest delay, ``own`` the subspace energy there and
-    ``floor`` the noise energy per value.
+    ``delay_s`` the likeliest delay.
     """
 
     log_odds: FloatArray
     delay_s: FloatArray
-    own: FloatArray
-    floor: FloatArray
     measures: FloatArray
 
     def measure(self, name: str) -> FloatArray:
@@ -293,8 +290,6 @@ def weigh_beats(
     return Evidence(
         log_odds=CALIBRATION.evidence.log_odds(measures),
         delay_s=delays[rows, best],
-        own=own,
-        floor=floor,
         measures=measures,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 
@@ -17,6 +17,8 @@ from tapfall.ear.pulses import Pulses, find_pulses
 from tapfall.ear.record import Record
 from tapfall.ear.weighed import weigh
 from tapfall.model import Flag, Reading, Reason, Settings, Threshold
+
+_Threshold = TypeVar("_Threshold", bound=Threshold)
 
 #: A deflation of which less than this share was recorded cannot be judged (our choice).
 LEAST_COVER, LEAST_COVER_S = 1 / 3, 5.0
@@ -35,11 +37,6 @@ class Judged:
     pulses: Pulses | None = None
     promise: float = 0.0
     stirring: bool = False
-
-
-def judge(record: Record, settings: Settings) -> Reading:
-    """Judge one measurement: the reading of :func:`look_into` alone."""
-    return look_into(record, settings).reading
 
 
 def look_into(
@@ -95,7 +92,7 @@ def look_into(
 def _moved(reading: Reading, by_s: float) -> Reading:
     """A reading whose audio times are later."""
 
-    def later(one: Threshold) -> Any:
+    def later(one: _Threshold) -> _Threshold:
         if one.time_s is None:
             return one
         return replace(one, time_s=round(one.time_s + by_s, 3))

@@ -81,9 +81,7 @@ def _principal(segments: FloatArray) -> FloatArray:
     return basis
 
 
-def learn_template(
-    white: White, onset_s: FloatArray, weight: FloatArray, least: int = LEAST_TEACHERS
-) -> Template | None:
+def learn_template(white: White, onset_s: FloatArray, weight: FloatArray) -> Template | None:
     """Learn the recording's own sound from its best beats.
 
     Parameters
@@ -94,17 +92,15 @@ def learn_template(
         Guessed start of each beat's sound, audio time, shape ``(n,)``.
     weight
         How likely each beat is a good teacher, shape ``(n,)``; zero excludes.
-    least
-        Fewest teachers.
 
     Returns
     -------
     Template or None
-        ``None`` where fewer than ``least`` beats can teach.
+        ``None`` where fewer than ``LEAST_TEACHERS`` beats can teach.
     """
     order = np.argsort(-weight, kind="stable")
     teachers = np.sort(order[:MOST_TEACHERS][weight[order[:MOST_TEACHERS]] > 0])
-    if teachers.size < least:
+    if teachers.size < LEAST_TEACHERS:
         return None
     margin = round(ALIGN_S * white.rate_hz)
     wide = cut(

@@ -13,9 +13,9 @@ import optax
 
 from tapfall.ear import beats
 from tapfall.ear.bands import HOP_S, Bands
-from tapfall.ear.delaymap import FALL_MMHG, STEP_S, always_there
+from tapfall.ear.delaymap import FALL_MMHG, always_there
 from tapfall.ear.network import CLIP_SD
-from tapfall.ear.onsets import find_onsets
+from tapfall.ear.onsets import STEP_S, find_onsets
 
 #: Sizes of the kernels (rows, columns), their dilations, and channels, by kind.
 SHAPES: dict[str, tuple[tuple[tuple[int, int], tuple[int, int]], ...]] = {

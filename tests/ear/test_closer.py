@@ -6,9 +6,10 @@ import numpy as np
 
 from tapfall.ear import taking, weighed
 from tapfall.ear.closer import AROUND_OFFSETS_S, CLOSER
-from tapfall.ear.delaymap import NOTHING, STEP_S, DelayMap
+from tapfall.ear.delaymap import DelayMap
 from tapfall.ear.evidence import MEASURES
 from tapfall.ear.judge import Listening
+from tapfall.ear.onsets import NOTHING, STEP_S
 from tapfall.model import CuffLog, Recording
 from tests.calibrate.gather import watching
 from tests.ear.made import line, rounded_to, tap

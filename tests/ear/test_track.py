@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tapfall.ear.delaymap import NOTHING, STEP_S, DelayMap
+from tapfall.ear.delaymap import DelayMap
 from tapfall.ear.evidence import Expectation
+from tapfall.ear.onsets import NOTHING, STEP_S
 from tapfall.ear.track import LATEST_AFTER_S, let_beats_move
 
 SEEN = np.ones(9, bool)

@@ -18,15 +18,11 @@ from numpy.typing import NDArray
 from tapfall.ear.bands import HOP_S, Bands
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.network import run_layers
-from tapfall.ear.onsets import Onsets
+from tapfall.ear.onsets import NOTHING, STEP_S, Onsets
 from tapfall.model import FloatArray
 
-#: Step of the delay: two frames.
-STEP_S = 2 * HOP_S
 #: Fall of the cuff that counts as one.
 FALL_MMHG = 5.0
-#: Odds of a cell where nothing was recorded.
-NOTHING = -12.0
 #: Odds beyond this add nothing to a path but overflow.
 _SURE = 500.0
 
@@ -35,7 +31,7 @@ _SURE = 500.0
 class DelayMap:
     """Log odds of a sound at each beat and delay against none in that beat.
 
-    ``log_odds`` has shape ``(n, k)``, ``delay_s`` ``(k,)``.
+    ``log_odds`` has shape ``(n, k)``, ``delay_s``, whose step is that of the onsets, ``(k,)``.
     """
 
     log_odds: FloatArray

@@ -45,7 +45,6 @@ LEAST_SPREAD, MOST_SPREAD, REACH = 0.03, 0.25, 3.0
 #: How far a beat may be moved, and how far it usually has to be, seconds (errors of pulses in
 #: noisy logs; tuned: with 0.02 to 0.04 the same).
 MOST_MOVE_S, USUAL_MOVE_S = 0.08, 0.03
-
 #: How likely a beat that was laid out is one (in a steady rhythm 95 of 100 that the log does not
 #: show; measured for `pulses`).
 LAID_OUT = 0.95

@@ -34,13 +34,14 @@ LAG_MARGIN_SHARE, LAG_MARGIN_NATS = 0.05, 14.0
 #: The release is heard: the most that a jump in loudness counts, its weight, and how
 #: far the log's knee may be off (tuned).
 MOST_JUMP_NATS, JUMP_WEIGHT, KNEE_S = 3.0, 2.5, 0.12
+#: Error of a lag that the beats tell (our choice), and of a given one: it is obeyed with +-0.1 s,
+#: twice this error (the project's definition).
+FOUND_ERROR_S, GIVEN_ERROR_S = 0.08, 0.05
 #: Error of a lag of 0 where no pulse on the log can tell: clocks that were started by
 #: hand or by one program, some tenths of a second apart (our choice).
 UNSEEN_ERROR_S = 0.25
 #: Rival lags closer than this are the same.
 SAME_LAG_S = 0.25
-
-
 #: Error of a lag that two explanations of the sounds leave open, in seconds (our choice).
 OPEN_ERROR_S = 0.8
 
@@ -64,7 +65,7 @@ class LagFound:
 
 
 #: Clocks that keep step as they are.
-NO_LAG = LagFound(seconds=0.0, error_s=0.08, clear=True)
+NO_LAG = LagFound(seconds=0.0, error_s=FOUND_ERROR_S, clear=True)
 
 
 def release_jump(bands: Bands, release_s: FloatArray) -> FloatArray:
@@ -128,6 +129,11 @@ def needs_no_lag(chart: DelayMap, paths: Paths, bands: Bands, deflation: Deflati
         Map of all delays that a lag can cause, and paths through it.
     bands, deflation
         As for :func:`find_lag`.
+
+    Returns
+    -------
+    bool
+        Then the costly map of :func:`find_lag` need not be made.
     """
     _, _, middle_s = _best_path(chart, paths, bands, deflation)
     return PLAIN_FROM_S <= middle_s <= PLAIN_TO_S
@@ -169,6 +175,6 @@ def find_lag(
     rival = float(total[away].max()) if away.any() else -np.inf
     return LagFound(
         seconds=MIDDLE_DELAY_S - middle,
-        error_s=0.08,
+        error_s=FOUND_ERROR_S,
         clear=rival < float(total[top]) - LAG_MARGIN_NATS / 2,
     )

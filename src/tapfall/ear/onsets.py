@@ -17,7 +17,7 @@ from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.network import run_layers
 from tapfall.model import FloatArray
 
-#: Step of the marks: two frames.
+#: Step of the marks, and of the delays in a map of them: two frames.
 STEP_S = 2 * HOP_S
 #: Log odds where nothing was recorded.
 NOTHING = -12.0

@@ -12,10 +12,10 @@ from tapfall.ear import lag as lags
 from tapfall.ear.bands import Bands
 from tapfall.ear.beats import clock_from_sounds
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.delaymap import STEP_S, DelayMap, delay_map, plain_map
+from tapfall.ear.delaymap import DelayMap, delay_map, plain_map
 from tapfall.ear.evidence import Expectation
 from tapfall.ear.instep import keep_in_step
-from tapfall.ear.onsets import Onsets, find_onsets
+from tapfall.ear.onsets import STEP_S, Onsets, find_onsets
 from tapfall.ear.paths import Paths, follow
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
@@ -68,7 +68,7 @@ class Guess:
         return self.onsets is None
 
 
-def scan_pulses(
+def _scan_pulses(
     record: Record,
     deflation: Deflation,
     pulses: Pulses,
@@ -79,7 +79,7 @@ def scan_pulses(
     if lag_s is None:
         lag, beats = _find_lag(deflation, pulses, bands)
     else:
-        lag = lags.LagFound(seconds=lag_s, error_s=0.05, clear=True)
+        lag = lags.LagFound(seconds=lag_s, error_s=lags.GIVEN_ERROR_S, clear=True)
         beats = keep_in_step(bands, pulses, lag_s).pulses
     chart, paths = _look(deflation, beats, bands, lag.seconds)
     path_s = chart.delay_s[paths.best()]
@@ -131,14 +131,14 @@ def _lag_of(deflation: Deflation, beats: Pulses, bands: Bands) -> lags.LagFound:
     return lags.find_lag(wide, everywhere, plain, bands, deflation)
 
 
-def scan_sounds(
+def _scan_sounds(
     record: Record,
     deflation: Deflation,
     bands: Bands,
     lag_s: float | None,
 ) -> Guess | None:
     """First guess where only the sounds tell the beats."""
-    error_s = lags.UNSEEN_ERROR_S if lag_s is None else 0.05
+    error_s = lags.UNSEEN_ERROR_S if lag_s is None else lags.GIVEN_ERROR_S
     lag = lags.LagFound(seconds=lag_s or 0.0, error_s=error_s, clear=True, seen=lag_s is not None)
     first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
     onsets = find_onsets(bands)
@@ -230,5 +230,5 @@ def scan(
     # Sounds that do not keep step with pulses that are seen are no Korotkoff sounds: a
     # clock made of them would find them wherever they come from.
     if pulses.usable:
-        return scan_pulses(record, deflation, pulses, bands, lag_s)
-    return scan_sounds(record, deflation, bands, lag_s)
+        return _scan_pulses(record, deflation, pulses, bands, lag_s)
+    return _scan_sounds(record, deflation, bands, lag_s)

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapfall.ear.beats import lay_out
-from tapfall.ear.delaymap import STEP_S, DelayMap
+from tapfall.ear.delaymap import DelayMap
 from tapfall.ear.evidence import LATE_FROM_S, Expectation
+from tapfall.ear.onsets import STEP_S
 from tapfall.model import FloatArray
 
 #: Spread of the delay around its track: inside the sounds and per mmHg beyond (tuned).

@@ -27,6 +27,11 @@ QUANTILE_TO_MEAN = 2.8037
 #: Loud sounds mask what lies this far below them (peak levels spread over 28 dB
 #: and the audible limit lies near the lowest: Celler 2017; margin tuned).
 FLOOR_BELOW_LOUD_DB = 31.0
+#: The loudest of them masks what lies this much further below it at every other frequency
+#: (our choice).
+WHOLE_BELOW_DB = 14.0
+#: Fewest frames of a sound that can be whitened, and fewest quiet ones that tell the noise.
+LEAST_FRAMES, LEAST_QUIET_FRAMES = 8, 12
 #: Window of one sound (K1 lasts 20-80 ms; from memory).
 WINDOW_S = 0.085
 
@@ -85,13 +90,51 @@ def _spectrum_at(sound: FloatArray, rate_hz: float, start_s: FloatArray, size: i
     return np.asarray(np.median(_power(spectra), axis=0) / (0.375 * window))
 
 
+def _quiet_spectrum(power: FloatArray, quiet: NDArray[np.bool_]) -> FloatArray:
+    """Mean spectrum of the noise, from frames ``(m, k)`` of which some are known to be quiet."""
+    if quiet.sum() >= LEAST_QUIET_FRAMES:
+        # Between speech and noise the upper half decides: it is what masks.
+        noise = np.quantile(power[quiet], 0.5, axis=0) / np.log(2.0)
+    else:
+        rank = int(NOISE_QUANTILE * (power.shape[0] - 1))
+        noise = np.partition(power, rank, axis=0)[rank] * QUANTILE_TO_MEAN
+    # Smooth over three bins: one frame's quantile is rough.
+    return np.convolve(np.pad(noise, 1, "edge"), [0.25, 0.5, 0.25], "valid")
+
+
+def _loud_frames(power: FloatArray, noise: FloatArray, inside: NDArray[np.bool_]) -> FloatArray:
+    """Spectrum of the sounds where none is known, from frames ``(m, k)``; ``inside`` the band."""
+    # Sounds fill some tenth of the frames; the loudest may be pump or valve.
+    order = np.argsort((power[:, inside] / (noise[inside] + 1e-20)).sum(axis=1))
+    count = order.size
+    loud = power[order[int(0.84 * count) : int(0.94 * count) + 1]]
+    return np.asarray(np.median(loud, axis=0) * 3.0)
+
+
+def _masked(loud: FloatArray, inside: NDArray[np.bool_]) -> FloatArray:
+    """What lies below this at each frequency is not heard beside the loud sounds."""
+    loud = np.convolve(np.pad(loud, 4, "edge"), np.ones(9) / 9, "valid")
+    floor = loud * 10 ** (-FLOOR_BELOW_LOUD_DB / 10)
+    whole = float(loud[inside].max()) * 10 ** (-(FLOOR_BELOW_LOUD_DB + WHOLE_BELOW_DB) / 10)
+    return floor + whole
+
+
+def _held_silent(middle_s: FloatArray, half_s: float, silent_s: FloatArray) -> NDArray[np.bool_]:
+    """Which frames lie within a silent stretch; all times on one clock."""
+    if not silent_s.size:
+        return np.zeros(middle_s.size, bool)
+    row = np.searchsorted(silent_s[:, 0], middle_s, side="right") - 1
+    within = (row >= 0) & (middle_s - half_s >= silent_s[row, 0])
+    return np.asarray(within & (middle_s + half_s <= silent_s[row, 1]))
+
+
 def whiten(
     sound: FloatArray,
     rate_hz: float,
     start_s: float,
     span_s: tuple[float, float],
-    silent_s: FloatArray | None = None,
-    loud_s: FloatArray | None = None,
+    silent_s: FloatArray,
+    loud_s: FloatArray,
 ) -> White | None:
     """Whiten the sound of a deflation by its own noise spectrum.
 
@@ -106,24 +149,23 @@ def whiten(
     span_s
         Audio times between which the noise is learned.
     silent_s
-        Edges of stretches that hold no sound of the heart, shape ``(k, 2)``,
-        audio time; ``None`` takes the quiet frames of the whole span.
-
+        Edges of stretches that hold no sound of the heart, shape ``(k, 2)``, audio
+        time; where they hold few frames the quiet ones of the whole span are taken.
     loud_s
-        Starts of sounds known to be loud, audio time, shape ``(j,)``; ``None``
-        takes frames of the loud tenth.
+        Starts of sounds known to be loud, audio time, shape ``(j,)``; where there are
+        none frames of the loud tenth are taken.
 
     Returns
     -------
     White or None
         ``None`` where the sound is shorter than eight frames or constant.
     """
-    if sound.size < 8 * FRAME_S * rate_hz:
+    if sound.size < LEAST_FRAMES * FRAME_S * rate_hz:
         return None
     power, size = _frames(sound, rate_hz)
     middle_s = start_s + (np.arange(power.shape[0]) + 1) * (size // 2) / rate_hz
     used = (middle_s >= span_s[0]) & (middle_s <= span_s[1])
-    if used.sum() < 8:
+    if used.sum() < LEAST_FRAMES:
         return None
     power, middle_s = power[used], middle_s[used]
     frequency_hz = np.arange(size // 2 + 1) * rate_hz / size
@@ -133,32 +175,14 @@ def whiten(
     inside = band > 0
     if not np.any(power[:, inside].max(axis=0) > 1e-20):
         return None
-    quiet_frames = np.zeros(middle_s.size, bool)
-    if silent_s is not None and silent_s.size:
-        row = np.searchsorted(silent_s[:, 0], middle_s, side="right") - 1
-        half_s = 0.3 * size / rate_hz  # a tapered frame hears little of its ends
-        quiet_frames = (row >= 0) & (middle_s - half_s >= silent_s[row, 0])
-        quiet_frames &= middle_s + half_s <= silent_s[row, 1]
-    if quiet_frames.sum() >= 12:
-        # Between speech and noise the upper half decides: it is what masks.
-        quiet = np.quantile(power[quiet_frames], 0.5, axis=0) / np.log(2.0)
-    else:
-        rank = int(NOISE_QUANTILE * (power.shape[0] - 1))
-        quiet = np.partition(power, rank, axis=0)[rank] * QUANTILE_TO_MEAN
-    # Smooth over three bins: one frame's quantile is rough.
-    quiet = np.convolve(np.pad(quiet, 1, "edge"), [0.25, 0.5, 0.25], "valid")
-    if loud_s is not None and loud_s.size:
+    # A tapered frame hears little of its ends.
+    noise = _quiet_spectrum(power, _held_silent(middle_s, 0.3 * size / rate_hz, silent_s))
+    if loud_s.size:
         loud = _spectrum_at(sound, rate_hz, loud_s - start_s, size)
     else:
-        # Sounds fill some tenth of the frames; the loudest may be pump or valve.
-        order = np.argsort((power[:, inside] / (quiet[inside] + 1e-20)).sum(axis=1))
-        count = order.size
-        loud = np.median(power[order[int(0.84 * count) : int(0.94 * count) + 1]], axis=0) * 3.0
-    loud = np.convolve(np.pad(loud, 4, "edge"), np.ones(9) / 9, "valid")
-    floor = loud * 10 ** (-FLOOR_BELOW_LOUD_DB / 10)
-    floor += float(loud[inside].max()) * 10 ** (-(FLOOR_BELOW_LOUD_DB + 14) / 10)
-    quiet = np.maximum(quiet, floor)
-    gain = band / np.sqrt(quiet + 1e-24)
+        loud = _loud_frames(power, noise, inside)
+    noise = np.maximum(noise, _masked(loud, inside))
+    gain = band / np.sqrt(noise + 1e-24)
     # Unit variance per sample in steady noise: the band's share of the spectrum.
     share = float(np.mean(band**2))
     gain /= np.sqrt(share)

@@ -12,7 +12,7 @@ import numpy as np
 from scipy import special
 
 from tapfall.ear.onsets import STEP_S, Onsets
-from tapfall.ear.pulses import SHORTEST_RR_S, local_maxima
+from tapfall.ear.pulses import SHORTEST_RR_S, chain_to_best, local_maxima
 from tapfall.model import FloatArray
 
 #: Usual interval, its spread (log), and how much that counts: two heart sounds must
@@ -125,10 +125,7 @@ def chain_of(time_s: FloatArray, gain: FloatArray, interval_s: float) -> np.ndar
         if choice[k] > 0:
             total[j] += choice[k]
             before[j] = k
-    chain = [int(np.argmax(total))] if n else []
-    while chain and before[chain[-1]] >= 0:
-        chain.append(int(before[chain[-1]]))
-    return np.array(chain[::-1], np.intp)
+    return chain_to_best(total, before)
 
 
 def fill_in(sound_s: FloatArray, start_s: float, end_s: float) -> Clock:

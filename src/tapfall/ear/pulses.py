@@ -62,16 +62,12 @@ class Pulses:
 
 
 def local_maxima(values: FloatArray, least_distance: int) -> np.ndarray:
-    """Indices of local maxima at least ``least_distance`` apart."""
+    """Indices of local maxima at least ``least_distance`` samples apart."""
     peaks: np.ndarray = signal.find_peaks(values, distance=max(1, least_distance))[0]
     return peaks
 
 
-def best_chain(
-    time_s: FloatArray,
-    score: FloatArray,
-    interval_s: float,
-) -> np.ndarray:
+def best_chain(time_s: FloatArray, score: FloatArray, interval_s: float) -> np.ndarray:
     """Pick the chain of candidates with the most evidence and a steady rhythm.
 
     Parameters
@@ -109,7 +105,30 @@ def best_chain(
         if gain[k] > -RHYTHM_WEIGHT:
             total[j] += gain[k]
             before[j] = a + k
-    chain = [int(np.argmax(total))] if n else []
+    return chain_to_best(total, before)
+
+
+def chain_to_best(total: FloatArray, before: np.ndarray) -> np.ndarray:
+    """Go back from the candidate with the highest score.
+
+    Parameters
+    ----------
+    total
+        Score of the best chain that ends at each candidate, shape ``(n,)``.
+    before
+        The candidate before each in that chain, -1 where it begins, shape ``(n,)``.
+
+    Returns
+    -------
+    ndarray of int
+        Indices of the chain in order; none where there are no candidates.
+
+    Examples
+    --------
+    >>> chain_to_best(np.array([1.0, 1.5, 2.5]), np.array([-1, -1, 0])).tolist()
+    [0, 2]
+    """
+    chain = [int(np.argmax(total))] if total.size else []
     while chain and before[chain[-1]] >= 0:
         chain.append(int(before[chain[-1]]))
     return np.array(chain[::-1], np.intp)

@@ -53,12 +53,14 @@ def heard_flags(
     ----------
     told, pulses
         The stories of the listening, and what the log showed.
-    systolic, diastolic, gaps, to_zero
+    systolic, diastolic, gaps
         What the reading says.
     quality
         Levels of the recording.
     to_end
         Whether nobody heard where the sounds end, whichever rule the diastolic follows.
+    to_zero
+        Whether they go on to zero.
 
     Returns
     -------

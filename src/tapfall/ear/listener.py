@@ -47,7 +47,7 @@ class Listener:
     Raises
     ------
     AudioError
-        If the rate is below 1000 Hz.
+        If the rate is not a finite number of at least 1000 Hz.
     SettingError
         If a setting is outside what is allowed.
 
@@ -145,7 +145,7 @@ class Listener:
             the audio time reached, or where the sound would run ahead of the log by
             more than ``longest_s``.
         AudioError
-            If a sample is not finite.
+            If a sample is not finite, or beyond 1e12.
         """
         self._open()
         array = as_samples(samples)
@@ -180,8 +180,8 @@ class Listener:
         Raises
         ------
         MisuseError
-            After ``finish``, for other shapes, or where the log would run
-            ahead of the sound by more than ``longest_s``.
+            After ``finish``, for other shapes or what are no numbers, or where the
+            log would run ahead of the sound by more than ``longest_s``.
         CuffLogError
             If a value is not finite or out of range, times run back, or one
             time has two pressures.
@@ -254,6 +254,11 @@ class Listener:
         ----------
         state
             What :meth:`state` returned, or ``numpy.load`` of it.
+
+        Returns
+        -------
+        Listener
+            It tells and reads from here on what the other one would have.
 
         Raises
         ------

@@ -16,7 +16,30 @@ SAME_START_S = 0.001
 
 
 def as_rows(times_s: Any, pressures_mmhg: Any) -> tuple[np.ndarray, np.ndarray]:
-    """Check rows of the log for shape, type and range."""
+    """Check rows of the log for shape, type and range.
+
+    Parameters
+    ----------
+    times_s, pressures_mmhg
+        Log time and mmHg, shape ``(k,)``: anything that numpy takes for numbers.
+
+    Returns
+    -------
+    times_s, pressures_mmhg : ndarray
+        Copies as float64, shape ``(k,)``.
+
+    Raises
+    ------
+    MisuseError
+        If they are no numbers, or their shapes are others.
+    CuffLogError
+        If a value is not finite, or a pressure outside -20 to 400 mmHg.
+
+    Examples
+    --------
+    >>> as_rows([0, 1], [150, 147])[1].tolist()
+    [150.0, 147.0]
+    """
     try:
         times = np.array(times_s, np.float64)
         pressures = np.array(pressures_mmhg, np.float64)
@@ -38,7 +61,22 @@ def as_rows(times_s: Any, pressures_mmhg: Any) -> tuple[np.ndarray, np.ndarray]:
 
 
 def check_order(times_s: np.ndarray, step_s: np.ndarray, torn: np.ndarray) -> None:
-    """Raise where times run back, or where ``torn`` marks one time with two pressures."""
+    """Check that times do not run back, and that each has one pressure.
+
+    Parameters
+    ----------
+    times_s
+        Log times, at least one, shape ``(k,)``.
+    step_s
+        Time from the row before to each, shape ``(k,)``.
+    torn
+        Which rows have the time of the one before and another pressure, shape ``(k,)``.
+
+    Raises
+    ------
+    CuffLogError
+        Where they do, or have two.
+    """
     if step_s.min() < 0:
         at = float(times_s[int(np.argmin(step_s))])
         raise CuffLogError(f"log time runs back at {at:g} s; allowed increasing times")
@@ -58,6 +96,11 @@ def samples_missing(start_s: float | None, seen: int, rate_hz: float) -> int:
         Samples pushed so far.
     rate_hz
         Their rate.
+
+    Returns
+    -------
+    int
+        0 where the push follows the last one, to a millisecond.
 
     Raises
     ------

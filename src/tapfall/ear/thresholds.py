@@ -200,6 +200,7 @@ def gaps_of(told: Told, run: float) -> tuple[Gap, ...]:
 
 
 def muffling_of(told: Told, sounds: np.ndarray, muffled: Muffled | None) -> Threshold:
+    """The muffling, where it was found among the beats that sound (indices, shape ``(k,)``)."""
     if muffled is None:
         return Threshold(state=State.UNDETERMINED, reason=Reason.NO_MUFFLING)
     cuff = told.cuff_mmhg[sounds]

@@ -59,16 +59,21 @@ def measurements(log_s: FloatArray, log_mmhg: FloatArray, longest_s: float) -> l
     >>> measurements(t, np.where((t > 3) & (t < 9), 100.0, 0.0), 300.0)
     [Rows(begin=4, stop=15, end=15, rested=True)]
     """
-    found = []
-    for begin, end in measurement_bounds(log_s, log_mmhg):
+    found: list[Rows] = []
+    after = 0
+    while True:
+        high = np.flatnonzero(log_mmhg[after:] >= REST_MMHG)
+        if high.size == 0:
+            return found
+        begin = after + int(high[0])
+        ended, _ = rest_ends(log_s[begin:], log_mmhg[begin:], None)
+        after = log_s.size if ended is None else begin + ended + 1
         cut = int(np.searchsorted(log_s, log_s[begin] + longest_s))
-        ended, _ = rest_ends(log_s[begin:end], log_mmhg[begin:end], None)
-        found.append(Rows(begin=begin, stop=min(end, cut), end=end, rested=ended is not None))
-    return found
+        found.append(Rows(begin=begin, stop=min(after, cut), end=after, rested=ended is not None))
 
 
 def measurement_bounds(time_s: FloatArray, pressure_mmhg: FloatArray) -> list[tuple[int, int]]:
-    """Cut a log into measurements.
+    """Cut a log into measurements, however long they are.
 
     Parameters
     ----------
@@ -88,16 +93,7 @@ def measurement_bounds(time_s: FloatArray, pressure_mmhg: FloatArray) -> list[tu
     >>> measurement_bounds(t, p)
     [(4, 15)]
     """
-    bounds: list[tuple[int, int]] = []
-    after = 0
-    while True:
-        high = np.flatnonzero(pressure_mmhg[after:] >= REST_MMHG)
-        if high.size == 0:
-            return bounds
-        begin = after + int(high[0])
-        ended, _ = rest_ends(time_s[begin:], pressure_mmhg[begin:], None)
-        after = time_s.size if ended is None else begin + ended + 1
-        bounds.append((begin, after))
+    return [(one.begin, one.end) for one in measurements(time_s, pressure_mmhg, np.inf)]
 
 
 def rest_ends(

@@ -1,10 +1,20 @@
-"""One check of a device: what it is called, what it needs, and how a value is graded."""
+"""One check of a device: what it is called, what it needs, and how a value is graded.
+
+A bound of the verdicts marked *measured* comes from simulated recordings of development
+seeds from 3000 on, ordinary ones with noise at 14-26 dB, that were given one fault and
+read: 72 of them, 71 with both pressures right without a fault, or the first 24 (23
+right).  ``limits`` begins where about five in a hundred are lost, ``prevents`` where
+about one value in ten is wrong.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from tapfall.device.facts import DeviceFinding, DeviceState
+
+GOOD, LIMITS = DeviceState.GOOD, DeviceState.LIMITS
+PREVENTS, UNKNOWN = DeviceState.PREVENTS, DeviceState.UNKNOWN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,5 +48,5 @@ def graded(value: float, limit: float, most: float) -> DeviceState:
     ('good', 'prevents')
     """
     if value <= limit:
-        return DeviceState.GOOD
-    return DeviceState.LIMITS if value <= most else DeviceState.PREVENTS
+        return GOOD
+    return LIMITS if value <= most else PREVENTS

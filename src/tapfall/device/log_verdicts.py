@@ -1,17 +1,13 @@
 """What is measured of a device's log and clocks, judged by what readings need.
 
-A bound marked *measured* comes from simulated recordings of development seeds
-from 3000 on, ordinary ones with noise at 14-26 dB, that were given one fault and
-read: 72 of them, 71 with both pressures right without a fault, or the first 24
-(23 right).  ``limits`` begins where about five in a hundred are lost, ``prevents``
-where about one value in ten is wrong.
+Where a bound marked *measured* comes from stands in :mod:`tapfall.device.checks`.
 """
 
 from __future__ import annotations
 
 from tapfall.bounds import KPA_LIKE_MMHG
-from tapfall.device.checks import Check, graded
-from tapfall.device.facts import DeviceFinding, DeviceLog, DeviceState, DeviceTrial
+from tapfall.device.checks import GOOD, LIMITS, PREVENTS, UNKNOWN, Check, graded
+from tapfall.device.facts import DeviceFinding, DeviceLog, DeviceTrial
 from tapfall.ear.compose import MASKED_DB
 from tapfall.ear.cuff import FASTEST_DEFLATION_MMHG_PER_S, LEAST_FALL_MMHG
 from tapfall.ear.flags import NOISY_DB
@@ -19,9 +15,6 @@ from tapfall.ear.lag import LARGEST_LAG_S
 from tapfall.ear.measurement import REST_MMHG
 from tapfall.ear.reader import LEAST_COVER_S
 from tapfall.ear.rises import SLOWEST_LOG_HZ
-
-GOOD, LIMITS = DeviceState.GOOD, DeviceState.LIMITS
-PREVENTS, UNKNOWN = DeviceState.PREVENTS, DeviceState.UNKNOWN
 
 #: Slowest log: at 2.5 mmHg/s rows slower than this lie more than 5 mmHg apart (computed; of 72
 #: 62 right at 0.5 Hz, 56 at 0.25, measured).

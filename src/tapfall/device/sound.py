@@ -13,7 +13,7 @@ from tapfall.device.gain import find_gain
 from tapfall.device.gaps import find_dead, find_repeats
 from tapfall.device.hum import Hum, find_hum, without_lines
 from tapfall.device.spectrum import find_edges
-from tapfall.ear.frontend import CLIP_LEVEL, as_samples, design, thinned
+from tapfall.ear.frontend import CLIP_LEVEL, SCALES, as_samples, design, thinned
 from tapfall.errors import AudioError
 from tapfall.model import FloatArray
 
@@ -31,8 +31,6 @@ TOP_SHARE, BELOW_SHARES, CROWDING = 0.99, (0.90, 0.98), 8.0
 #: ... on so many tops of so many samples in a row, where the amplitude has so many steps
 #: (our choice).
 LEAST_TOPS, LEAST_FLAT, LEAST_STEPS = 3, 3, 100
-
-_SCALES: dict[str, float] = {"int16": 1 / 32768, "int32": 1 / 2**31}
 
 
 def measure_sound(samples: NDArray[np.generic], rate_hz: float) -> DeviceSound:
@@ -69,7 +67,7 @@ def measure_sound(samples: NDArray[np.generic], rate_hz: float) -> DeviceSound:
         raise AudioError("audio has 0 samples; allowed a sound that lasts")
     raw = checked[: round(LONGEST_S * rate_hz)]
     whole = raw.astype(np.float64)
-    whole *= _SCALES.get(raw.dtype.name, 1.0)
+    whole *= SCALES.get(raw.dtype.name, 1.0)
     offset = float(whole.mean())
     sound = thinned(made, whole - offset)
     sound_hz = made.sound_rate_hz
@@ -83,8 +81,7 @@ def measure_sound(samples: NDArray[np.generic], rate_hz: float) -> DeviceSound:
     gain, swing_db = find_gain(sound, band, alive, sound_hz, step)
     lower_hz, upper_hz, cut_hz = find_edges(whole - offset, rate_hz)
     hum = find_hum(sound, sound_hz)
-    stretches = np.flatnonzero(np.diff(np.concatenate([[False], dead, [False]])))
-    lengths_s = np.diff(stretches)[::2] / rate_hz
+    lengths_s = _run_lengths(dead) / rate_hz
     repeats = find_repeats(whole, rate_hz, dead)
     return DeviceSound(
         rate_hz=float(rate_hz),
@@ -157,6 +154,12 @@ def _step(samples: FloatArray) -> float:
     return float(steps.min()) if steps.size else 0.0
 
 
+def _run_lengths(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """How many samples each run of true ones holds, in order."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]])))
+    return np.diff(edges)[::2]
+
+
 def _flat_tops(samples: FloatArray, step: float) -> tuple[float | None, float | None]:
     """Share of samples on tops that end at one ceiling below full scale, and its level."""
     share, level = 0.0, None
@@ -171,9 +174,7 @@ def _flat_tops(samples: FloatArray, step: float) -> tuple[float | None, float | 
         flat = side >= TOP_SHARE * top
         below = np.mean((side >= BELOW_SHARES[0] * top) & (side < BELOW_SHARES[1] * top))
         usual = float(below) * (1 - TOP_SHARE) / (BELOW_SHARES[1] - BELOW_SHARES[0])
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], flat, [False]])))
-        lengths = np.diff(edges)[::2]
-        tops = int(np.count_nonzero(lengths >= LEAST_FLAT))
+        tops = int(np.count_nonzero(_run_lengths(flat) >= LEAST_FLAT))
         if tops >= LEAST_TOPS and float(flat.mean()) > CROWDING * usual:
             share += float(flat.mean())
             level = max(top, level or 0.0)

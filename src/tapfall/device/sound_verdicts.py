@@ -1,24 +1,17 @@
 """What is measured of a device's sound, judged by what readings need.
 
-A bound marked *measured* comes from simulated recordings of development seeds
-from 3000 on, ordinary ones with noise at 14-26 dB, that were given one fault and
-read: 72 of them, 71 with both pressures right without a fault, or the first 24
-(23 right).  ``limits`` begins where about five in a hundred are lost, ``prevents``
-where about one value in ten is wrong.
+Where a bound marked *measured* comes from stands in :mod:`tapfall.device.checks`.
 """
 
 from __future__ import annotations
 
 from tapfall.bounds import LOWEST_RATE_HZ
-from tapfall.device.checks import Check, graded
-from tapfall.device.facts import DeviceFinding, DeviceSound, DeviceState, DeviceTrial, Gain
+from tapfall.device.checks import GOOD, LIMITS, PREVENTS, UNKNOWN, Check, graded
+from tapfall.device.facts import DeviceFinding, DeviceSound, DeviceTrial, Gain
 from tapfall.device.gain import LEAST_S
 from tapfall.ear.compose import MASKED_DB
 from tapfall.ear.flags import NOISY_DB
 from tapfall.ear.holes import DEAD_S
-
-GOOD, LIMITS = DeviceState.GOOD, DeviceState.LIMITS
-PREVENTS, UNKNOWN = DeviceState.PREVENTS, DeviceState.UNKNOWN
 
 #: Loudest sounds over 60 ms in 25-250 Hz lie so far below their own peak (measured: median of
 #: 16 people, -13 to -18 dB): what a sound that just fills the scale has.

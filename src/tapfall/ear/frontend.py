@@ -36,9 +36,11 @@ COARSE_FROM, COARSE_FACTOR = 16, 8
 #: Samples that pass the filters with feedback at a time: bounds a big push's working memory.
 BLOCK = 1 << 16
 
+#: What brings samples of each type of integers to full scale 1.0.
+SCALES: dict[str, float] = {"int16": 1 / 32768, "int32": 1 / 2**31}
+
 Singles = NDArray[np.float32]
 
-_SCALES: dict[str, float] = {"int16": 1 / 32768, "int32": 1 / 2**31}
 _FLOATS = ("float32", "float64")
 
 
@@ -234,7 +236,7 @@ def as_samples(samples: Any) -> NDArray[np.generic]:
         raise MisuseError(f"audio has shape {array.shape}; allowed one dimension")
     if array.size == 0:
         return np.zeros(0, np.float32)
-    if array.dtype.name not in _SCALES and array.dtype.name not in _FLOATS:
+    if array.dtype.name not in SCALES and array.dtype.name not in _FLOATS:
         raise MisuseError(f"audio has type {array.dtype}; allowed int16, int32, float32, float64")
     if array.dtype.name in _FLOATS:
         # One pass without a mask: a sum is small only if every term is; a large one may be
@@ -303,7 +305,7 @@ class FrontEnd:
         made = self.design
         factor, step = made.factor, BLOCK * made.coarse_factor
         kind = np.dtype(np.float32 if made.coarse.size else np.float64)
-        scale = _SCALES.get(samples.dtype.name)
+        scale = SCALES.get(samples.dtype.name)
         for start in range(0, samples.size, step):
             block: Singles | FloatArray = samples[start : start + step].astype(kind, copy=False)
             if scale is not None:

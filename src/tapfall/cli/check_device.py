@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from tapfall.cli.chosen import loaded
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.output import say
 
@@ -24,21 +25,13 @@ _TITLES = {"sound": "Sound", "log": "Cuff log", "trial": "Trial and clocks"}
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
     from tapfall.device import Verdict, check_device
-    from tapfall.files import check_writable, load, write_json
+    from tapfall.files import check_writable, write_json
     from tapfall.files.writing import json_text
 
     inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
     if args.json not in (None, "-"):
         check_writable(args.json, inputs)
-    recording = load(
-        args.audio,
-        args.cuff,
-        channel=args.channel,
-        cuff_channel=args.cuff_channel,
-        cuff_scale=args.cuff_scale,
-        cuff_offset=args.cuff_offset,
-        lag_s=args.lag,
-    )
+    recording = loaded(args, args.audio, args.cuff)
     report = check_device(recording, lag_s=args.lag)
     if args.json == "-":
         say(json_text(report_record(report, recording.source)))

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import os
-import sys
 
+from tapfall.cli.chosen import loaded, settings_of
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.options import Usage
-from tapfall.cli.output import complain
+from tapfall.cli.output import complain, put
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -105,11 +104,9 @@ def _listen(args: argparse.Namespace, stopping: Stopping) -> int:
         reading_line,
         start_line,
     )
-    from tapfall.model import Flag, Rule, Settings, Status
+    from tapfall.model import Flag, Status
 
-    settings = Settings(
-        diastolic=Rule(args.diastolic), lag_s=args.lag, manometer_mmhg=args.manometer_error
-    )
+    settings = settings_of(args)
     feed, rate_hz, source, repeated = _feed(args)
     listener = Listener(rate_hz=rate_hz, settings=settings)
     say_line(start_line(Start(rate_hz=rate_hz, source=source, settings=settings)))
@@ -154,18 +151,8 @@ def _feed(args: argparse.Namespace) -> tuple[Feed, float, Source | None, bool]:
 
     lag_s = args.lag or 0.0
     if args.replay is not None:
-        from tapfall.files import load
-
         audio, *cuff = args.replay
-        recording = load(
-            audio,
-            cuff[0] if cuff else None,
-            channel=args.channel,
-            cuff_channel=args.cuff_channel,
-            cuff_scale=args.cuff_scale,
-            cuff_offset=args.cuff_offset,
-            lag_s=args.lag,
-        )
+        recording = loaded(args, audio, cuff[0] if cuff else None)
         replay = Replay(recording, lag_s=lag_s, speed=args.speed)
         return replay, recording.rate_hz, recording.source, recording.cuff.rows_repeated > 0
     if args.cuff is None:
@@ -199,19 +186,7 @@ def say_line(line: dict[str, Any]) -> None:
     InputError
         It cannot be written.
     """
-    from tapfall.errors import InputError
     from tapfall.files.eventlines import line_text
 
-    if sys.stdout is None:
-        return
-    try:
-        sys.stdout.write(line_text(line))
-        sys.stdout.flush()
-    except OSError as fault:
-        # What is still in the buffer goes nowhere, also when the process ends.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        if isinstance(fault, BrokenPipeError):
-            raise _ReaderLeft from None
-        raise InputError(
-            f"standard output: cannot be written ({fault.strerror}); allowed a place with room"
-        ) from None
+    if not put(line_text(line)):
+        raise _ReaderLeft

@@ -71,9 +71,18 @@ def parsed(given: list[str]) -> argparse.Namespace:
     return args
 
 
+def _debug() -> _Parser:
+    """What every command has."""
+    debug = _Parser(add_help=False)
+    debug.add_argument("--debug", action="store_true", help="show where a fault arose")
+    return debug
+
+
 def _parser(chosen: str | None) -> _Parser:
-    """All commands, with the options of the chosen one alone: those of all take a third of
-    the time that the help takes."""
+    """All commands, with the options of the chosen one alone.
+
+    Those of all take a third of the time that the help takes.
+    """
     parser = _Parser(
         prog="tapfall",
         description="A second listener for blood pressure measured by ear: stethoscope sound and "
@@ -81,8 +90,7 @@ def _parser(chosen: str | None) -> _Parser:
         epilog="Exit codes: 0 done, 1 done but unreadable, 2 bad input or usage.",
     )
     parser.add_argument("--version", action="version", version=f"tapfall {__version__}")
-    debug = _Parser(add_help=False)
-    debug.add_argument("--debug", action="store_true", help="show where a fault arose")
+    debug = _debug()
     commands = parser.add_subparsers(
         dest="command", metavar="COMMAND", required=True, parser_class=_Parser
     )
@@ -162,9 +170,7 @@ def _fill_study(study: argparse.ArgumentParser) -> None:
 def _fill_lesson(command: argparse.ArgumentParser) -> None:
     from tapfall.cli.lesson import add_lesson
 
-    debug = _Parser(add_help=False)
-    debug.add_argument("--debug", action="store_true", help="show where a fault arose")
-    add_lesson(command, [debug], _Parser)
+    add_lesson(command, [_debug()], _Parser)
 
 
 def _fill_demo(demo: argparse.ArgumentParser) -> None:
@@ -263,7 +269,7 @@ def _add_choices(command: argparse.ArgumentParser) -> None:
     )
 
 
-def _add_listen(command: argparse.ArgumentParser) -> None:
+def _fill_listen(command: argparse.ArgumentParser) -> None:
     command.description = (
         "Hear raw sound on standard input and the cuff pressure beside it, and tell events and "
         "readings as they come: JSON lines on standard output (tapfall.event/1)."
@@ -344,7 +350,7 @@ def _channel(text: str) -> int | str:
 _COMMANDS: dict[str, tuple[str, Callable[[argparse.ArgumentParser], None]]] = {
     "read": ("read one recording", _fill_read),
     "check-device": ("tell what a prototype's recordings are good for", _fill_check_device),
-    "listen": ("hear streams as they come", _add_listen),
+    "listen": ("hear streams as they come", _fill_listen),
     "visit": ("average the readings of a visit", _fill_visit),
     "written": ("check pressures written down", _fill_written),
     "agree": ("compare estimates with references", _fill_agree),

@@ -47,7 +47,13 @@ def is_page(name: str) -> bool:
 
 
 def check_report(name: str) -> None:
-    """Refuse a ``--report`` whose name is none of a page."""
+    """Refuse a ``--report`` whose name is none of a page.
+
+    Raises
+    ------
+    SettingError
+        It is none.
+    """
     from tapfall.errors import SettingError
     from tapfall.files.names import label_of
 
@@ -56,7 +62,13 @@ def check_report(name: str) -> None:
 
 
 def check_apart(names: list[str]) -> None:
-    """Refuse outputs of which two would be one file."""
+    """Refuse outputs of which two would be one file.
+
+    Raises
+    ------
+    SettingError
+        Two would be.
+    """
     from tapfall.errors import SettingError
     from tapfall.files.names import label_of
 
@@ -69,7 +81,13 @@ def check_apart(names: list[str]) -> None:
 
 
 def make_folder(name: str) -> Path:
-    """Return a folder that exists, made where it was missing."""
+    """Return a folder that exists, made where it was missing.
+
+    Raises
+    ------
+    InputError
+        The name is empty, or cannot be made a folder.
+    """
     from pathlib import Path
 
     from tapfall.errors import InputError, printable
@@ -101,17 +119,35 @@ def summary(reading: Reading, recording: Recording) -> str:
 
 
 def say(text: str) -> None:
-    """Print; a reader who has left ends the output, not the work."""
+    """Print; a reader who has left ends the output, not the work.
+
+    Raises
+    ------
+    InputError
+        Standard output cannot be written.
+    """
+    put(text)
+
+
+def put(text: str) -> bool:
+    """Write to standard output at once; return whether somebody still reads it.
+
+    Raises
+    ------
+    InputError
+        It cannot be written.
+    """
     if sys.stdout is None:
-        return
+        return True
     try:
         sys.stdout.write(text)
         sys.stdout.flush()
+        return True
     except OSError as fault:
         # What is still in the buffer goes nowhere, also when the process ends.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         if isinstance(fault, BrokenPipeError):
-            return
+            return False
         from tapfall.errors import InputError
 
         raise InputError(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from tapfall.cli.chosen import loaded, settings_of
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.fhir import context_of
 from tapfall.cli.output import check_apart, complain, draw, report, say, summary, take
@@ -20,9 +21,9 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from tapfall.errors import SettingError
-    from tapfall.files import check_writable, load, write_reading
+    from tapfall.files import check_writable, write_reading
     from tapfall.files.names import label_of
-    from tapfall.model import Rule, Settings, Status
+    from tapfall.model import Status
 
     context = context_of(args)
     inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
@@ -42,21 +43,9 @@ def run(args: argparse.Namespace) -> int:
     for name in outputs:
         check_writable(name, inputs)
     check_apart(outputs)
-    settings = Settings(
-        diastolic=Rule(args.diastolic),
-        lag_s=args.lag,
-        manometer_mmhg=args.manometer_error,
-    )
+    settings = settings_of(args)
     stated = stated_by(args)
-    recording = load(
-        args.audio,
-        args.cuff,
-        channel=args.channel,
-        cuff_channel=args.cuff_channel,
-        cuff_scale=args.cuff_scale,
-        cuff_offset=args.cuff_offset,
-        lag_s=args.lag,
-    )
+    recording = loaded(args, args.audio, args.cuff)
     reading, count = take(recording, settings)
     reading = checked(reading, recording, stated)
     if context is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
+from tapfall.cli.chosen import settings_of
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.output import check_report, say
 from tapfall.cli.progress import bar, left_text, show
@@ -71,17 +72,12 @@ def _report(study: Study, path: str) -> None:
 
 def _choices(args: argparse.Namespace) -> Choices:
     from tapfall.errors import SettingError
-    from tapfall.model import Rule, Settings
     from tapfall.study import Choices
 
     if args.cuff_channel is None and (args.cuff_scale, args.cuff_offset) != (None, None):
         raise SettingError("found a cuff scale or offset; allowed only with a cuff channel")
     return Choices(
-        settings=Settings(
-            diastolic=Rule(args.diastolic),
-            lag_s=args.lag,
-            manometer_mmhg=args.manometer_error,
-        ),
+        settings=settings_of(args),
         channel=args.channel,
         cuff_channel=args.cuff_channel,
         cuff_scale=args.cuff_scale,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import dataclass
 
+from tapfall.cli.chosen import settings_of
 from tapfall.cli.options import Usage
 
 TYPE_CHECKING = False
@@ -43,15 +44,10 @@ class Found:
 def how_of(args: argparse.Namespace) -> How:
     """Return what the options say of how recordings are read."""
     from tapfall.cli.technique import stated_by
-    from tapfall.model import Rule, Settings
 
     names = ("channel", "cuff_channel", "cuff_scale", "cuff_offset")
     return How(
-        settings=Settings(
-            diastolic=Rule(args.diastolic),
-            lag_s=args.lag,
-            manometer_mmhg=args.manometer_error,
-        ),
+        settings=settings_of(args),
         stated=stated_by(args, alone=False),
         loading={name: getattr(args, name) for name in names},
     )

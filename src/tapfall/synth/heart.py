@@ -8,6 +8,7 @@ from tapfall.model import FloatArray
 from tapfall.synth.rhythm import Beats, Breath
 from tapfall.synth.scenario import Room
 from tapfall.synth.streams import stream
+from tapfall.synth.tracks import add_at
 
 #: Widths of the first and second sound's envelopes (standard deviation; our choice).
 WIDTHS_S = (0.022, 0.014)
@@ -75,8 +76,5 @@ def heart_sounds(
     loud = 10 ** (room.s2_db / 20)
     for i in range(m):
         for at_s, wave in ((s1_s[i], first[i]), (s2_s[i], loud * second[i])):
-            start = int(at_s * rate_hz) - centre
-            low, high = max(start, 0), min(start + length, n)
-            if high > low:
-                out[low:high] += level[i] * wave[low - start : high - start]
+            add_at(out, int(at_s * rate_hz) - centre, level[i] * wave)
     return out

@@ -14,6 +14,7 @@ from tapfall.synth.hand import Trend
 from tapfall.synth.rhythm import Beats, Breath
 from tapfall.synth.scenario import Person, Sound
 from tapfall.synth.streams import stream
+from tapfall.synth.tracks import add_at
 
 #: Length of the window that holds one sound, seconds.
 WINDOW_S = 0.26
@@ -144,7 +145,7 @@ def _tap(
 
 
 def _murmur(
-    sound: Sound, depth: FloatArray, time_s: FloatArray, rate_hz: float, seed: int, n_all: int
+    sound: Sound, depth: FloatArray, time_s: FloatArray, rate_hz: float, seed: int
 ) -> FloatArray:
     """Noise of the second phase for each sounding beat, unit rms, times its share."""
     rng = stream(seed, "murmur")
@@ -180,9 +181,8 @@ def sounds_of(
     waves = _tap(sound, openings, index, time_s, seed)
     rms = np.sqrt(np.mean(waves**2, axis=1, keepdims=True)) + 1e-12
     waves = waves / rms
-    waves += 10 ** (sound.murmur_db / 20) * _murmur(
-        sound, openings.depth[index], time_s, rate_hz, seed, openings.depth.size
-    )
+    murmur = _murmur(sound, openings.depth[index], time_s, rate_hz, seed)
+    waves += 10 ** (sound.murmur_db / 20) * murmur
     level = 10 ** ((openings.level_db - openings.gap_db)[index] / 20)
     waves *= level[:, None]
     waves[:, -columns.size // 8 :] *= np.linspace(1, 0, waves[:, -columns.size // 8 :].shape[1])
@@ -223,8 +223,6 @@ def thump_of(
 def place(waves: FloatArray, start: NDArray[np.intp], n: int) -> FloatArray:
     """Add rows to a silent track of ``n`` samples at their start samples."""
     out = np.zeros(n)
-    for row, first in zip(waves, start, strict=True):
-        low, high = max(int(first), 0), min(int(first) + row.size, n)
-        if high > low:
-            out[low:high] += row[low - int(first) : high - int(first)]
+    for row, first in zip(waves, start.tolist(), strict=True):
+        add_at(out, first, row)
     return out

@@ -23,6 +23,7 @@ from tapfall.synth.rhythm import Beats, Breath, beats_of, breath_of
 from tapfall.synth.scenario import Scenario
 from tapfall.synth.sensor import respond
 from tapfall.synth.streams import stream
+from tapfall.synth.tracks import add_at, rms
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,6 +47,12 @@ class Outline:
     levels: FloatArray
     loudest: float
 
+    @property
+    def falling(self) -> slice:
+        """The samples of the deflation that is read."""
+        trend = self.trend
+        return slice(int(trend.fall_s * self.rate_hz), int(trend.release_s * self.rate_hz))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Layers:
@@ -67,18 +74,6 @@ class Layers:
         """Sampling rate of the tracks."""
         return self.outline.rate_hz
 
-    @property
-    def falling(self) -> slice:
-        """The samples of the deflation that is read."""
-        return slice(
-            int(self.outline.trend.fall_s * self.rate_hz),
-            int(self.outline.trend.release_s * self.rate_hz),
-        )
-
-
-def _rms(samples: FloatArray) -> float:
-    return float(np.sqrt(np.mean(samples**2))) if samples.size else 0.0
-
 
 def _stroke_noise(
     start_s: float, length_s: float, rate_hz: float, hz: float, rng: np.random.Generator
@@ -87,7 +82,7 @@ def _stroke_noise(
     time_s = start_s + np.arange(max(int(length_s * rate_hz), 8)) / rate_hz
     raw = band(rng.standard_normal(time_s.size), 60, 900, rate_hz, 1)
     if hz > 0:
-        return raw / (_rms(raw) + 1e-15) + np.sin(2 * np.pi * hz * time_s)
+        return raw / (rms(raw) + 1e-15) + np.sin(2 * np.pi * hz * time_s)
     hump: FloatArray = raw * np.sin(np.pi * np.linspace(0, 1, time_s.size))
     return rng.uniform(0.5, 1.2) * hump
 
@@ -111,19 +106,16 @@ def _hand_noise(scenario: Scenario, trend: Trend, n: int, loudest: float) -> Flo
         ([(trend.release_s, hiss)], room.release_noise_db),
     ):
         waves = [respond(sensor, wave) for _, wave in parts]
-        found = _rms(np.concatenate([in_band(wave, rate_hz) for wave in waves]))
+        found = rms(np.concatenate([in_band(wave, rate_hz) for wave in waves]))
         gain = loudest * 10 ** (db / 20) / (found + 1e-15)
         for (start_s, _), wave in zip(parts, waves, strict=True):
-            first = int(start_s * rate_hz)
-            low, high = max(first, 0), min(first + wave.size, n)
-            if high > low:
-                out[low:high] += gain * wave[low - first : high - first]
+            add_at(out, int(start_s * rate_hz), gain * wave)
     return out
 
 
 def _scaled(track: FloatArray, rate_hz: float, want: float, window: slice) -> FloatArray:
     """Scale so that the rms in band over a window is ``want``."""
-    found = _rms(in_band(track, rate_hz)[window])
+    found = rms(in_band(track, rate_hz)[window])
     return track * (want / found) if found > 0 else track
 
 
@@ -205,7 +197,6 @@ def render(scenario: Scenario, outline: Outline | None = None) -> Layers:
     peak = 10 ** ((sound.peak_dbfs + sound.thump_db) / 20)
     thumps *= peak / (np.abs(thumps).max(initial=0.0) or 1.0)
     hand = _hand_noise(scenario, trend, n, loudest)
-    falling = slice(int(trend.fall_s * rate_hz), int(trend.release_s * rate_hz))
     noises = []
     met: dict[str, int] = {}
     for noise in room.noises:
@@ -216,7 +207,7 @@ def render(scenario: Scenario, outline: Outline | None = None) -> Layers:
             rng = stream(seed, "noise", noise.kind, met[noise.kind])
             track = room_noise(noise, n, rate_hz, rng, base.breath)
         want = loudest * 10 ** (-noise.snr_db / 20)
-        noises.append(_scaled(respond(sensor, track), rate_hz, want, falling))
+        noises.append(_scaled(respond(sensor, track), rate_hz, want, base.falling))
     return Layers(
         outline=base,
         sounds=place(base.waves, base.start, n),

@@ -21,6 +21,7 @@ from tapfall.synth.rules import read_beats, rounded
 from tapfall.synth.scenario import Scenario
 from tapfall.synth.sensor import record
 from tapfall.synth.streams import stream
+from tapfall.synth.tracks import rms
 from tapfall.synth.truth import TrueBeat, TrueReading, Truth
 
 #: Where the second and third phase start, 0 systolic to 1 diastolic (our choice).
@@ -60,10 +61,6 @@ def _rhythm(scenario: Scenario, before_s: FloatArray, median_s: FloatArray) -> R
     early = float(np.mean(before_s < 0.8 * median_s))
     spread = float(np.std(before_s / median_s))
     return Rhythm.IRREGULAR if spread > 0.12 or early > 0.05 else Rhythm.REGULAR
-
-
-def _rms(samples: FloatArray) -> float:
-    return float(np.sqrt(np.mean(samples**2))) if samples.size else 0.0
 
 
 def _listed(
@@ -135,6 +132,10 @@ def expected_readings(
     louder_db
         By how much the noises are taken to be louder than they are.
 
+    Returns
+    -------
+    in_quiet, in_noise : TrueReading
+
     Examples
     --------
     >>> from tapfall.synth.render import outline_of
@@ -163,7 +164,7 @@ def truth_of(scenario: Scenario, layers: Layers) -> Truth:
     median_s = float(np.median(beats.before_s[inside])) if inside.size else 0.0
     snr_db = None
     if scenario.sound.present and (outline.levels > 0).any():
-        around_db = 20 * np.log10(_rms(noise_band[layers.falling]) + 1e-15)
+        around_db = 20 * np.log10(rms(noise_band[outline.falling]) + 1e-15)
         snr_db = rounded(20 * np.log10(outline.loudest) - around_db)
     in_quiet, in_noise = _readings(listed, scenario.seed)
     return Truth(

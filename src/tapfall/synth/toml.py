@@ -243,6 +243,11 @@ def scenario_bytes(scenario: Scenario, folder: str | os.PathLike[str]) -> bytes:
     folder
         Where the file is to stand: paths of noise files are written from there.
 
+    Returns
+    -------
+    bytes
+        TOML in UTF-8.
+
     Raises
     ------
     ScenarioError

@@ -108,6 +108,11 @@ def from_json(cls: type[T], value: Any, where: str) -> T:
     where
         The place in the file, for messages.
 
+    Returns
+    -------
+    cls
+        What it holds is of the types that its fields have.
+
     Raises
     ------
     ReadingError
@@ -126,7 +131,13 @@ def from_json(cls: type[T], value: Any, where: str) -> T:
 
 
 def check_keys(value: dict[str, Any], wanted: list[str], where: str) -> None:
-    """Raise unless the keys of an object are exactly those wanted."""
+    """Check that the keys of an object are exactly those wanted.
+
+    Raises
+    ------
+    ReadingError
+        One is missing, or unknown.
+    """
     for key in wanted:
         if key not in value:
             raise ReadingError(f"{where}: found no '{key}'; allowed an object that has it")
@@ -207,6 +218,11 @@ def schema_of(name: str, whole: dict[str, Any], defs: dict[str, Any]) -> dict[st
         The form's name, such as ``tapfall.reading/1``.
     whole, defs
         Its shape, and the shapes that it refers to.
+
+    Returns
+    -------
+    dict
+        The schema as JSON values.
 
     Examples
     --------

@@ -97,6 +97,11 @@ def sound_bytes(
     compression
         0 to 1, for forms that pack; the library's own choice without it.
 
+    Returns
+    -------
+    bytes
+        The whole file.
+
     Examples
     --------
     >>> data = sound_bytes(
@@ -130,6 +135,11 @@ def read_sound(
         The sound's channel, from 1; needed where more than one is left over.
     cuff_channel
         The channel that carries the cuff pressure, from 1.
+
+    Returns
+    -------
+    Sound
+        With the pressure channel, averaged, where one was asked for.
 
     Raises
     ------
@@ -301,7 +311,13 @@ def _read(
 
 
 def check_samples(label: str, samples: NDArray[np.float32]) -> None:
-    """Raise where samples are not finite, beyond what sound can be, or all alike."""
+    """Check that samples are a sound.
+
+    Raises
+    ------
+    AudioError
+        One is not finite or beyond what sound can be, or all are alike.
+    """
     low, high = float(samples.min()), float(samples.max())
     if not (low >= -LARGEST_SAMPLE and high <= LARGEST_SAMPLE):
         where = first_no_sound(samples)

@@ -106,7 +106,13 @@ def read_cuff_log(path: PathLike) -> CuffLog:
 
 
 def read_marked_cuff_log(path: PathLike) -> tuple[CuffLog, str, bool]:
-    """Read a log with the SHA-256 of its file, and whether it is marked as simulated."""
+    """Read a log with the SHA-256 of its file, and whether it is marked as simulated.
+
+    Raises
+    ------
+    CuffLogError
+        As :func:`read_cuff_log` does.
+    """
     label = label_of(path)
     with open_regular(path, CuffLogError, _WANTED, MAX_BYTES) as file:
         sha256 = hashlib.file_digest(file, "sha256").hexdigest()
@@ -179,7 +185,13 @@ def _line_chunks(file: io.FileIO, label: str) -> Iterator[tuple[int, list[str]]]
 
 
 def layout_of(header: str, where: str) -> Layout:
-    """Return the layout that a header names; ``where`` is its place, for messages."""
+    """Return the layout that a header names; ``where`` is its place, for messages.
+
+    Raises
+    ------
+    CuffLogError
+        It does not name one column of times and one of pressures.
+    """
     best: list[str] = []
     for delimiter in (",", ";", "\t"):
         try:

@@ -83,7 +83,13 @@ def check_rows(
 
 
 def check_length(label: str, log: CuffLog) -> None:
-    """Raise where a log lasts absurdly long: its times are in another unit, or damaged."""
+    """Raise where a log lasts absurdly long: its times are in another unit, or damaged.
+
+    Raises
+    ------
+    CuffLogError
+        It does.
+    """
     first, last = float(log.time_s[0]), float(log.time_s[-1])
     if last - first > LONGEST_S:
         raise CuffLogError(
@@ -93,7 +99,13 @@ def check_length(label: str, log: CuffLog) -> None:
 
 
 def check_spacing(label: str, log: CuffLog) -> None:
-    """Raise where most rows lie too far apart: their times are in another unit, or too few."""
+    """Raise where most rows lie too far apart: their times are in another unit, or too few.
+
+    Raises
+    ------
+    CuffLogError
+        They do.
+    """
     spacing_s = float(np.median(np.diff(log.time_s)))
     if spacing_s > WIDEST_SPACING_S:
         raise CuffLogError(
@@ -103,7 +115,13 @@ def check_spacing(label: str, log: CuffLog) -> None:
 
 
 def check_unit(label: str, log: CuffLog, column: Column) -> None:
-    """Raise where a log in mmHg looks like one in kPa."""
+    """Raise where a log in mmHg looks like one in kPa.
+
+    Raises
+    ------
+    CuffLogError
+        It does.
+    """
     peak = float(log.pressure_mmhg.max())
     low, high = KPA_LIKE_MMHG
     if column.unit == "mmHg" and low <= peak < high:
@@ -127,6 +145,11 @@ def check_overlap(label: str, log: CuffLog, duration_s: float, lag_s: float) -> 
         The length of the sound.
     lag_s
         The known lag of the log, else 0.
+
+    Raises
+    ------
+    CuffLogError
+        They share none.
     """
     first, last = float(log.time_s[0]), float(log.time_s[-1])
     if last - lag_s < -LAG_TOLERATED_S or first - lag_s > duration_s + LAG_TOLERATED_S:

@@ -24,6 +24,11 @@ def read_json(path: PathLike, error: type[InputError], wanted: str, largest_byte
     largest_bytes
         The largest size accepted.
 
+    Returns
+    -------
+    dict, list, str, float, int, bool or None
+        As :func:`json.loads` has them.
+
     Raises
     ------
     InputError
@@ -51,6 +56,11 @@ def json_values(label: str, text: str, error: type[InputError], wanted: str) -> 
         The text.
     error, wanted
         As for :func:`read_json`.
+
+    Returns
+    -------
+    dict, list, str, float, int, bool or None
+        As :func:`json.loads` has them.
 
     Raises
     ------

@@ -106,6 +106,11 @@ def log_of(lab: LabFile, index: int, scale: float | None, offset: float | None) 
         Of a channel that is in no unit of pressure: mmHg per volt where it is in volts,
         else per unit of its values, and mmHg at 0.
 
+    Returns
+    -------
+    CuffLog
+        Averaged to 200 rows a second or less, unless the file lists times.
+
     Raises
     ------
     CuffLogError

@@ -52,6 +52,11 @@ def open_regular(
     largest_bytes
         The largest size accepted.
 
+    Returns
+    -------
+    io.FileIO
+        At its begin; the caller closes it.
+
     Raises
     ------
     InputError

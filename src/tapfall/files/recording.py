@@ -155,6 +155,9 @@ def _named(channel: int | str | None) -> str:
 def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
     """Write a recording as a WAV file of 24 bits and a cuff log, both or neither.
 
+    A simulated recording is marked in both: by the comment of the sound file, and by a
+    column of the log.
+
     Parameters
     ----------
     recording
@@ -163,9 +166,6 @@ def save(recording: Recording, audio: PathLike, cuff: PathLike) -> None:
         The sound file to write, in WAV form whatever its name.
     cuff
         The CSV to write: times to the microsecond, pressures to 0.0001 mmHg.
-
-    A simulated recording is marked in both: by the comment of the sound file, and by a
-    column of the log.
 
     Raises
     ------

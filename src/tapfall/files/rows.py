@@ -65,12 +65,19 @@ def text_of(
 
     Parameters
     ----------
-    label, wanted, error
-        As for :func:`rows_of`.
+    label
+        The name of the file, for the message.
     data
         The bytes.
+    wanted, error
+        As for :func:`rows_of`.
     tell_line
         Whether the message tells the line.
+
+    Returns
+    -------
+    str
+        Without the byte order mark.
 
     Raises
     ------
@@ -124,6 +131,11 @@ def rows_of(
         What it should be, for the message.
     error
         The error type to raise.
+
+    Returns
+    -------
+    list of Row
+        The header first.
 
     Raises
     ------

@@ -45,6 +45,11 @@ def table_text(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
     rows
         The cells of each row; numbers stay numbers, None becomes empty.
 
+    Returns
+    -------
+    str
+        Texts are escaped as :func:`cell_text` does it.
+
     Examples
     --------
     >>> print(table_text(("name", "mmHg"), [("@arm", 120.5)]), end="")

@@ -12,6 +12,7 @@ from matplotlib.ticker import StrMethodFormatter
 from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
 
+from tapfall.files.recording import full_scale
 from tapfall.model import Beat, FloatArray, Recording
 from tapfall.show import look
 from tapfall.show.words import SOUNDS
@@ -46,10 +47,7 @@ def scaled(samples: NDArray[np.generic]) -> NDArray[np.float32]:
     >>> scaled(np.array([-32768, 16384], dtype=np.int16))
     array([-1. ,  0.5], dtype=float32)
     """
-    if samples.dtype.kind == "i":
-        full = 2.0 ** (8 * samples.dtype.itemsize - 1)
-        return np.asarray(samples.astype(np.float64) / full, dtype=np.float32)
-    return np.asarray(samples, dtype=np.float32)
+    return np.asarray(full_scale(samples), dtype=np.float32)
 
 
 def envelope(

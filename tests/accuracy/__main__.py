@@ -12,8 +12,8 @@ from typing import Any
 
 from tests.accuracy.results import Share, results
 from tests.accuracy.rows import save_rows, side_by_side
-from tests.accuracy.run import READER, SPLITS, find_reader, score_many, simulated
-from tests.accuracy.splits import real_files, split_of
+from tests.accuracy.run import READER, find_reader, score_many, simulated
+from tests.accuracy.splits import SEEDS, real_files, split_of
 from tests.accuracy.table import failures, table
 
 
@@ -28,7 +28,7 @@ def parser() -> argparse.ArgumentParser:
     parsed.add_argument("--first-seed", type=int, help="first seed (default: the split's first)")
     parsed.add_argument(
         "--split",
-        choices=list(SPLITS),
+        choices=list(SEEDS),
         default="development",
         help="which seeds; every closing run is to be reported",
     )
@@ -48,7 +48,7 @@ def parser() -> argparse.ArgumentParser:
 
 def seeds(split: str, first: int | None, count: int) -> range:
     """The seeds of a run; they stay inside their split."""
-    allowed = SPLITS[split]
+    allowed = SEEDS[split]
     start = allowed.start if first is None else first
     wanted = range(start, start + count)
     if count < 1 or wanted.start not in allowed or wanted[-1] not in allowed:

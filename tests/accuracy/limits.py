@@ -28,8 +28,9 @@ from tapfall.show.look import DIASTOLIC, HAIR, INK, SLATE, STYLE, SYSTOLIC
 from tests.accuracy.__main__ import seeds
 from tests.accuracy.groups import SWEEPS
 from tests.accuracy.results import Calibration, Share, Tenth, share
-from tests.accuracy.run import READER, SPLITS, score_many
+from tests.accuracy.run import READER, score_many
 from tests.accuracy.scoring import Score
+from tests.accuracy.splits import SEEDS
 
 PLAIN = "tests.accuracy.plain:read_plain"
 #: Name, line and mark of each reader in the pictures.
@@ -162,7 +163,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.add_argument("-o", "--output", type=Path, required=True, metavar="FOLDER")
     parser.add_argument("--per-point", type=int, default=60, help="recordings per value (60)")
-    parser.add_argument("--split", choices=list(SPLITS), default="development")
+    parser.add_argument("--split", choices=list(SEEDS), default="development")
     parser.add_argument("--first-seed", type=int)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument(

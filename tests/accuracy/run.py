@@ -12,12 +12,7 @@ from typing import Any
 from tests.accuracy.scoring import Score, failed, score
 from tests.running import run_cases
 
-#: Seeds of each use: development, the fit of the confidence map, closing figures only.
-SPLITS = {
-    "development": range(0, 10_000),
-    "calibration": range(10_000, 20_000),
-    "closing": range(20_000, 30_000),
-}
+#: What reads unless another is named.
 READER = "tapfall.ear:take_reading"
 
 

@@ -19,7 +19,8 @@ from tapfall.ear import Listener
 from tapfall.events import Event, EventKind
 from tapfall.model import State
 from tests.accuracy.__main__ import group_names, seeds
-from tests.accuracy.run import SPLITS, simulated
+from tests.accuracy.run import simulated
+from tests.accuracy.splits import SEEDS
 from tests.running import Case, run_cases
 
 
@@ -157,7 +158,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--groups", help="names separated by commas (default: all)")
     parser.add_argument("--per-group", type=int, default=10)
     parser.add_argument("--first-seed", type=int)
-    parser.add_argument("--split", choices=list(SPLITS), default="development")
+    parser.add_argument("--split", choices=list(SEEDS), default="development")
     parser.add_argument("--workers", type=int, default=2)
     given = parser.parse_args(arguments)
     cases = [

@@ -75,11 +75,16 @@ SPLITS = (
 )
 
 
+#: How many seeds a split has, and which ones.
+EACH = 10_000
+SEEDS = {split.name: range(EACH * n, EACH * (n + 1)) for n, split in enumerate(SPLITS)}
+
+
 def split_of(seed: int) -> Split:
     """The split a seed belongs to."""
-    if not 0 <= seed < 30_000:
-        raise ValueError(f"seed: found {seed}; allowed 0 to 29,999")
-    return SPLITS[seed // 10_000]
+    if not 0 <= seed < EACH * len(SPLITS):
+        raise ValueError(f"seed: found {seed}; allowed 0 to {EACH * len(SPLITS) - 1:,}")
+    return SPLITS[seed // EACH]
 
 
 @lru_cache(maxsize=8)

@@ -1,4 +1,8 @@
-"""Small networks of one hidden layer, fitted with scipy: presence and confidence."""
+"""Small networks of one hidden layer, fitted with scipy.
+
+They tell whether there are sounds, whether some lie above the first one read, how sure a value
+is, and whether a provisional one holds.
+"""
 
 from __future__ import annotations
 

@@ -12,9 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from tapfall.ear.calibration import CALIBRATION
-from tapfall.ear.evidence import MEASURES, MOVED_S, Evidence, Expectation, Noise, over_floor
-from tapfall.ear.template import Template
-from tapfall.ear.whiten import White
+from tapfall.ear.evidence import MEASURES, MOVED_S, Evidence, Expectation, Learned, over_floor
 from tapfall.model import FloatArray
 
 #: The map is read so much later than each beat, s: a heart that breathes is a fifth of a second
@@ -33,12 +31,7 @@ CLOSER = (
 
 
 def listen_closer(
-    evidence: Evidence,
-    white: White,
-    template: Template,
-    noise: Noise,
-    expected: Expectation,
-    around: FloatArray,
+    evidence: Evidence, learned: Learned, expected: Expectation, around: FloatArray
 ) -> Evidence:
     """Weigh each beat anew by what is heard around it.
 
@@ -46,8 +39,8 @@ def listen_closer(
     ----------
     evidence
         What speaks for a sound at each beat.
-    white, template, noise
-        Sound, waveforms and noise of the recording.
+    learned
+        Sound, noise and waveforms of the recording.
     expected
         Where each sound was looked for.
     around
@@ -60,7 +53,7 @@ def listen_closer(
     """
     off_s = AROUND_OFFSETS_S[around.argmax(axis=1)]
     expected_s = expected.reference_s + expected.delay_s
-    likeliest = over_floor(white, template, expected_s + off_s, noise.at(expected_s))
+    likeliest = over_floor(learned, expected_s + off_s, learned.noise.at(expected_s))
     before = evidence.measures
     measures = np.concatenate(
         [

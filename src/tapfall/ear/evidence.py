@@ -28,7 +28,7 @@ FLOOR_REACH_S, FLOOR_STEP_S = 1.2, 0.4
 #: Where the neighbourhood of a sound is listened to for bursts of noise.
 BESIDE_S = 0.12
 #: The map is read so much later than a beat is expected, s: above systolic a sound may come
-#: up to a tenth of a second late.  From the given one on it is late.
+#: up to a tenth of a second late.  From the second one on a sound counts as late.
 CHART_OFFSETS_S: FloatArray = np.arange(-4.0, 12.0) * 0.01
 LATE_FROM_S = 0.02
 #: Names of the measures, in order.
@@ -92,6 +92,15 @@ class Noise:
     def at(self, time_s: FloatArray) -> FloatArray:
         """Floor at audio times."""
         return np.interp(time_s, self.time_s, self.floor)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Learned:
+    """What a recording has taught so far: its white sound, that sound's noise, its waveforms."""
+
+    white: White
+    noise: Noise
+    template: Template
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -197,9 +206,7 @@ def _median(values: FloatArray) -> float:
 
 
 def weigh_beats(
-    white: White,
-    template: Template,
-    noise: Noise,
+    learned: Learned,
     expected: Expectation,
     loud_power: float,
     fixed: tuple[FloatArray, FloatArray],
@@ -211,8 +218,8 @@ def weigh_beats(
 
     Parameters
     ----------
-    white, template, noise
-        Sound, waveforms and noise of the recording.
+    learned
+        Sound, noise and waveforms of the recording.
     expected
         Where each sound is looked for.
     loud_power
@@ -232,9 +239,10 @@ def weigh_beats(
     Evidence
         Log odds and what was found at the likeliest delay.
     """
+    white = learned.white
     delays, deviation = expected.delays()
-    own, rest, leaders = _heard_at(white, template, expected.reference_s[:, None] + delays)
-    floor = noise.at(expected.reference_s + expected.delay_s)
+    own, rest, leaders = _heard_at(learned, expected.reference_s[:, None] + delays)
+    floor = learned.noise.at(expected.reference_s + expected.delay_s)
     own_noise = RANK * (floor[:, None] + fixed[0])
     rest_noise = floor[:, None] + fixed[1]
     # The likeliest delay: most sound over noise, least rest, near the track.
@@ -270,7 +278,7 @@ def weigh_beats(
             beside(-BESIDE_S),
             beside(BESIDE_S),
             same(float(np.log(loud_power / (RANK * float(np.median(floor)))))),
-            same(template.likeness),
+            same(learned.template.likeness),
             np.log(expected.spread_s / 0.01),
             same(float(np.clip(expected.slope_s_per_mmhg * 1000.0, 0.0, 6.0))),
             charted.near,
@@ -280,7 +288,7 @@ def weigh_beats(
             moved_s / MOVED_S,
             (delays[rows, best] - expected.delay_s) / MOVED_S,
             late_s / MOVED_S,
-            *over_floor(white, template, late_onset, floor),
+            *over_floor(learned, late_onset, floor),
             same(expected.error_s / 0.01),
             *charted.along.T,
             same(1.0),
@@ -295,13 +303,13 @@ def weigh_beats(
 
 
 def over_floor(
-    white: White, template: Template, onset_s: FloatArray, floor: FloatArray
+    learned: Learned, onset_s: FloatArray, floor: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Each beat's energy at one onset, inside the subspace and outside, and its leader's.
 
     Logs over the noise floor; onsets and all others have shape ``(n,)``.
     """
-    own, rest, leader = (one[:, 0] for one in _heard_at(white, template, onset_s[:, None]))
+    own, rest, leader = (one[:, 0] for one in _heard_at(learned, onset_s[:, None]))
     return (
         np.asarray(np.log(own / (RANK * floor) + 0.05)),
         np.asarray(np.log(rest / floor + 0.05)),
@@ -309,13 +317,12 @@ def over_floor(
     )
 
 
-def _heard_at(
-    white: White, template: Template, onset_s: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _heard_at(learned: Learned, onset_s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Each beat's energy at some onsets, inside the subspace and per value outside; its leader.
 
     Onsets are ``(n, k)``, and so is each of the three.
     """
+    white, template = learned.white, learned.template
     windows = cut(white, onset_s - LEAD_S, white.window)
     inside = np.einsum("nkw,nrw->nkr", windows, template.basis[template.fold])
     own = np.sum(inside**2, axis=2) + 1e-9

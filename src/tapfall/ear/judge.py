@@ -21,7 +21,7 @@ from tapfall.ear.evidence import (
     Charted,
     Evidence,
     Expectation,
-    Noise,
+    Learned,
     learn_noise,
     split_energy,
     weigh_beats,
@@ -210,23 +210,22 @@ def _hear(
         min(deflation.end_s - lag.seconds, white.start_s + white.samples.size / white.rate_hz),
     )
     noise = learn_noise(white, expected.reference_s + expected.delay_s - LEAD_S, span_s)
+    learned = Learned(white=white, noise=noise, template=template)
     taught = cut(white, template.onset_s - LEAD_S, white.window)
     basis = template.basis[template.fold[template.teachers]]
     own = np.sum(np.einsum("nw,nrw->nr", taught, basis) ** 2, axis=1)
     loud_power = max(float(np.quantile(own, 0.8)), LEAST_LOUD * RANK)
-    fixed = _every_beat(white, template, before, expected, noise)
+    fixed = _every_beat(learned, before, expected)
     near, elsewhere = guess.chart.near_and_elsewhere(
         expected.delay_s, np.maximum(2 * expected.spread_s, CHART_REACH_S)
     )
     along = guess.chart.along(expected.delay_s, CHART_OFFSETS_S)
     charted = Charted(near=near, elsewhere=elsewhere, along=along)
     fall_mmhg = falls(deflation, expected.reference_s + lag.seconds)
-    evidence = weigh_beats(
-        white, template, noise, expected, loud_power, fixed, charted, fall_mmhg, moved_s
-    )
+    evidence = weigh_beats(learned, expected, loud_power, fixed, charted, fall_mmhg, moved_s)
     if closer:
         around = guess.chart.around(expected.delay_s, AROUND_OFFSETS_S)
-        evidence = listen_closer(evidence, white, template, noise, expected, around)
+        evidence = listen_closer(evidence, learned, expected, around)
     story = decode(evidence.log_odds)
     delay_s = np.where(story.heard > 0.3, evidence.delay_s, expected.delay_s)
     onset_s = expected.reference_s + delay_s
@@ -247,25 +246,22 @@ def _hear(
 
 
 def _every_beat(
-    white: White,
-    template: Template,
-    before: Listening | None,
-    expected: Expectation,
-    noise: Noise,
+    learned: Learned, before: Listening | None, expected: Expectation
 ) -> tuple[FloatArray, FloatArray]:
     """Energy that comes with every beat (heart sounds), at each delay searched.
 
     Per value, inside and outside the template's subspace, over the noise floor.
     """
+    white = learned.white
     delays, _ = expected.delays()
     axis = np.arange(float(delays.min()), float(delays.max()) + 0.008, 0.008)
     windows = cut(white, expected.reference_s[:, None] + axis[None, :] - LEAD_S, white.window)
-    own, rest = split_energy(windows, template.basis[FOLDS])
+    own, rest = split_energy(windows, learned.template.basis[FOLDS])
     silent = np.zeros(0, bool)
     if before is not None and before.onset_s.size == delays.shape[0]:
         silent = before.story.heard < SILENT_BELOW
     enough = silent.sum() >= LEAST_SILENT
-    steady = float(np.median(noise.floor))
+    steady = float(np.median(learned.noise.floor))
     profiles = []
     for level in (own / RANK, rest / max(white.dof - RANK, 4.0)):
         profile = np.median(level[silent], axis=0) if enough else always_there(level)

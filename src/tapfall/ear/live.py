@@ -26,7 +26,7 @@ QUICK_JUDGEMENTS = 20
 HOLD_HEARD_S, HOLD_LONGEST_S = 2.0, 6.0
 #: The cuff goes to 20-30 mmHg above the systolic (AHA 2005, from memory), never beyond
 #: 300 mmHg (the project's bound).
-MARGIN_MMHG, HIGHEST_MMHG = 20.0, 300.0
+MARGIN_MMHG, HIGHEST_TOP_MMHG = 20.0, 300.0
 #: After the release one more judgement, when its sound is in.
 RELEASE_S = 1.0
 
@@ -75,7 +75,7 @@ def look(
     wanted = None if earlier_mmhg is None else earlier_mmhg + MARGIN_MMHG
     if hand.move is not Move.HOLDING:
         live = replace(live, further=live.further and hand.move is not Move.INFLATING)
-    elif wanted is not None and hand.top_mmhg < min(wanted, HIGHEST_MMHG) and not live.further:
+    elif wanted is not None and hand.top_mmhg < min(wanted, HIGHEST_TOP_MMHG) and not live.further:
         live = replace(live, further=True)
         events = (*events, _further(live, at_s, 1.0))
     return live, events
@@ -111,7 +111,7 @@ def hold_is_due(live: Live, at_s: float) -> bool:
         hand.move is Move.HOLDING
         and not live.further
         and at_s - hand.since_s >= HOLD_HEARD_S
-        and hand.top_mmhg < HIGHEST_MMHG
+        and hand.top_mmhg < HIGHEST_TOP_MMHG
     )
 
 

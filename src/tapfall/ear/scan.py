@@ -68,6 +68,21 @@ class Guess:
         return self.onsets is None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Clock:
+    """Beats to listen at, arrays of shape ``(n,)``.
+
+    ``reference_s`` is audio time, off by ``error_s`` as a standard deviation, ``real`` how
+    likely there was a beat; ``onsets`` are the sounds that make the clock, ``None`` where the
+    log's pulses do.
+    """
+
+    reference_s: FloatArray
+    real: FloatArray
+    error_s: float
+    onsets: Onsets | None
+
+
 def _scan_pulses(
     record: Record,
     deflation: Deflation,
@@ -83,10 +98,13 @@ def _scan_pulses(
         beats = keep_in_step(bands, pulses, lag_s).pulses
     chart, paths = _look(deflation, beats, bands, lag.seconds)
     path_s = chart.delay_s[paths.best()]
-    reference_s = beats.time_s - lag.seconds
-    return _guess(
-        record, deflation, reference_s, beats.real, chart, path_s, lag, None, beats.error_s
+    clock = _Clock(
+        reference_s=beats.time_s - lag.seconds,
+        real=beats.real,
+        error_s=beats.error_s,
+        onsets=None,
     )
+    return _guess(record, deflation, clock, chart, path_s, lag)
 
 
 def _look(
@@ -142,13 +160,15 @@ def _scan_sounds(
     lag = lags.LagFound(seconds=lag_s or 0.0, error_s=error_s, clear=True, seen=lag_s is not None)
     first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
     onsets = find_onsets(bands)
-    clock = clock_from_sounds(onsets, first_s, last_s)
-    if clock is None:
+    found = clock_from_sounds(onsets, first_s, last_s)
+    if found is None:
         return None
-    chart = chart_sounds(bands, deflation, clock.time_s, lag.seconds)
+    chart = chart_sounds(bands, deflation, found.time_s, lag.seconds)
     path_s = chart.delay_s[follow(chart.gains(), STEP_S, None).best()]
-    real = np.ones(clock.time_s.size)
-    return _guess(record, deflation, clock.time_s, real, chart, path_s, lag, onsets)
+    clock = _Clock(
+        reference_s=found.time_s, real=np.ones(found.time_s.size), error_s=0.0, onsets=onsets
+    )
+    return _guess(record, deflation, clock, chart, path_s, lag)
 
 
 def chart_sounds(
@@ -162,15 +182,13 @@ def chart_sounds(
 def _guess(
     record: Record,
     deflation: Deflation,
-    reference_s: FloatArray,
-    real: FloatArray,
+    clock: _Clock,
     chart: DelayMap,
     path_s: FloatArray,
     lag: lags.LagFound,
-    onsets: Onsets | None,
-    error_s: float = 0.0,
 ) -> Guess | None:
     """Beats on the deflation, on the path through the map."""
+    reference_s, error_s = clock.reference_s, clock.error_s
     odds, delay_s = chart.near(path_s, PATH_REACH_S + error_s)
     heard = special.expit(odds)
     onset_s = reference_s + np.where(heard > 0.5, delay_s, path_s)
@@ -190,12 +208,12 @@ def _guess(
     )
     guess = Guess(
         expected=expected,
-        real=real[inside],
+        real=clock.real[inside],
         onset_s=onset_s,
         heard=heard,
         chart=chart.rows(inside),
         lag=lag,
-        onsets=onsets,
+        onsets=clock.onsets,
     )
     if guess.anchored:
         cuff_mmhg = deflation.pressure_mmhg(onset_s + lag.seconds)

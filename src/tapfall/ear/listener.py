@@ -154,8 +154,7 @@ class Listener:
                 f"audio has type {array.dtype.name}; allowed {self._kind}, as in earlier pushes"
             )
         missing = samples_missing(start_s, self._front.samples_seen, self._rate_hz)
-        log_s = self._last_row[0] if self._last_row else 0.0
-        ahead_s = self.audio_s + (missing + array.size) / self._rate_hz - log_s
+        ahead_s = self.audio_s + (missing + array.size) / self._rate_hz - self._log_s
         self._check_ahead(ahead_s, "sound", "log")
         if missing:
             self._lose(missing, array.dtype)
@@ -228,8 +227,7 @@ class Listener:
             If called twice.
         """
         self._open()
-        log_s = self._last_row[0] if self._last_row else 0.0
-        self._now = self._course.end(self._now, log_s, self.audio_s)
+        self._now = self._course.end(self._now, self._log_s, self.audio_s)
         self._finished = True
         return self._now.latest or unreadable(Reason.NO_DEFLATION, self._settings)
 
@@ -274,6 +272,11 @@ class Listener:
 
     # --- inside --------------------------------------------------------------------------
 
+    @property
+    def _log_s(self) -> float:
+        """Log time reached, 0 before the first row."""
+        return self._last_row[0] if self._last_row else 0.0
+
     def _open(self) -> None:
         if self._finished:
             raise MisuseError("this listener has finished; make a new one for the next stream")
@@ -294,7 +297,7 @@ class Listener:
 
     def _go_on(self) -> tuple[Event, ...]:
         """Take every look that both streams have reached."""
-        log_s = self._last_row[0] if self._last_row else 0.0
+        log_s = self._log_s
         now = self._course.go_on(self._now, log_s, self.audio_s)
         shift_s = self._course.shift_s(now)
         apart_s = abs(log_s - shift_s - self.audio_s)

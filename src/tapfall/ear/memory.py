@@ -142,7 +142,7 @@ class Memory:
         last = math.ceil((last_s - shift_s) * self.rate_hz)
         low = min(max(first - skipped, 0), self._sound.size)
         high = min(max(last - skipped, low), self._sound.size)
-        start_s, end_s = (skipped + low) / self.rate_hz, (skipped + high) / self.rate_hz
+        start_s = (skipped + low) / self.rate_hz
         return Record(
             sound=np.array(self._sound.values[low:high], np.float64),
             clipped=np.array(self._marks.values[low:high], np.bool_),

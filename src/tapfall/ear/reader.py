@@ -20,8 +20,14 @@ from tapfall.model import Flag, Reading, Reason, Settings, Threshold
 
 _Threshold = TypeVar("_Threshold", bound=Threshold)
 
-#: A deflation of which less than this share was recorded cannot be judged (our choice).
+#: A deflation of which less than this share, or so little, was recorded cannot be judged (our
+#: choice).
 LEAST_COVER, LEAST_COVER_S = 1 / 3, 5.0
+#: Sound covers a deflation whole where at least this share of it, less so many seconds, was
+#: recorded (our choice).
+WHOLE_COVER, WHOLE_LESS_S = 0.98, 0.5
+#: Sound that moves by less is silent or constant (our choice: below a step of 24 bits).
+LEAST_MOVE = 1e-7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,18 +128,17 @@ def _judge(record: Record, settings: Settings, under_way: bool, astray: bool) ->
         return Judged(reading=reading, deflation=deflation, pulses=pulses, stirring=stirring)
 
     lag_s = settings.lag_s or 0.0
+    first_s, last_s = deflation.start_s - lag_s, deflation.end_s - lag_s
     span_s = deflation.end_s - deflation.start_s
-    covered_s = min(deflation.end_s - lag_s, record.end_s) - max(
-        deflation.start_s - lag_s, record.start_s
-    )
-    if covered_s < 0.98 * span_s - 0.5:
+    covered_s = min(last_s, record.end_s) - max(first_s, record.start_s)
+    if covered_s < WHOLE_COVER * span_s - WHOLE_LESS_S:
         noticed.append(Flag.AUDIO_PARTIAL)
     if covered_s < LEAST_COVER * span_s or covered_s < LEAST_COVER_S:
         return nothing(Reason.TOO_LITTLE_SOUND)
-    sound, _ = record.between(deflation.start_s - lag_s, deflation.end_s - lag_s)
-    if float(np.ptp(sound)) < 1e-7:
+    sound, _ = record.between(first_s, last_s)
+    if float(np.ptp(sound)) < LEAST_MOVE:
         return nothing(Reason.SILENT_AUDIO)
-    if sound_holes(record, deflation.start_s - lag_s, deflation.end_s - lag_s):
+    if sound_holes(record, first_s, last_s):
         noticed.append(Flag.AUDIO_DROPOUT)
     pulses = find_pulses(record.log_s, record.log_mmhg, deflation)
     listening = listen(record, deflation, pulses, settings.lag_s)

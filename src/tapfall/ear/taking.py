@@ -50,15 +50,14 @@ def take_readings(recording: Recording, settings: Settings | None = None) -> tup
     samples = as_samples(recording.samples)
     log_s, log_mmhg = as_rows(recording.cuff.time_s, recording.cuff.pressure_mmhg)
     length_s = samples.size / recording.rate_hz
-    # What runs on long after the other stream has ended meets nothing there.
-    reach_s = chosen.longest_s / 2
-    kept = int(np.searchsorted(log_s, length_s + reach_s, side="right"))
+    # What runs on for longer after the other stream has ended meets nothing there.
+    step_s = chosen.longest_s / 2
+    kept = int(np.searchsorted(log_s, length_s + step_s, side="right"))
     log_s, log_mmhg = log_s[:kept], log_mmhg[:kept]
     if log_s.size:
-        length_s = min(length_s, max(float(log_s[-1]), 0.0) + reach_s)
+        length_s = min(length_s, max(float(log_s[-1]), 0.0) + step_s)
     end_s = max(length_s, float(log_s[-1]) if log_s.size else 0.0)
-    # One push each, or several where the recording is longer than the memory.
-    step_s = chosen.longest_s / 2
+    # One push each, or one for each step where the recording is longer than the memory.
     cuts_s = np.arange(1, math.ceil(min(end_s, LONGEST_FILE_S) / step_s)) * step_s
     ends_s = [*(cuts_s.tolist() if end_s > 2 * step_s else []), math.inf]
     row = sample = 0

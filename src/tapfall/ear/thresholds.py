@@ -98,10 +98,10 @@ def _left_in_doubt(told: Told, found: verdict.Edge, kind: str, sure: float) -> f
 
 
 def _threshold(
-    told: Told, found: verdict.Edge, kind: str, factor: float, least: float = ABSTAIN_BELOW
+    told: Told, found: verdict.Edge, kind: str, present: float, least: float = ABSTAIN_BELOW
 ) -> Threshold:
     """An observed threshold; no value where the confidence is below the least."""
-    sure = confidence(told.measures(found, kind, factor), kind)
+    sure = confidence(told.measures(found, kind, present), kind)
     if told.uneven_by_sounds:
         # Before the interval, which this doubt widens; the others say nothing of its width.
         sure = min(sure, MOST_WHERE_UNEVEN)
@@ -125,13 +125,28 @@ def _threshold(
     )
 
 
-def systolic_of(told: Told, factor: float, least: float = ABSTAIN_BELOW) -> Threshold:
-    """The systolic; ``factor`` is the probability of sounds, ``least`` the confidence needed."""
+def systolic_of(told: Told, present: float, least: float = ABSTAIN_BELOW) -> Threshold:
+    """Tell the systolic.
+
+    Parameters
+    ----------
+    told
+        The stories of a listening.
+    present
+        Probability that its sounds are Korotkoff sounds at all.
+    least
+        Confidence below which no value is given.
+
+    Returns
+    -------
+    Threshold
+        Observed; not reached, with the highest sound as a bound; or undetermined.
+    """
     ruled = told.ruled
     if ruled.systolic_seen.mean() >= 0.5:
         found = verdict.systolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
         if found is not None:
-            return _threshold(told, found, "systolic", factor, least)
+            return _threshold(told, found, "systolic", present, least)
     first = told.first_sound
     if first is None:
         return Threshold(state=State.UNDETERMINED, reason=Reason.NO_SOUNDS)
@@ -142,13 +157,13 @@ def systolic_of(told: Told, factor: float, least: float = ABSTAIN_BELOW) -> Thre
     )
 
 
-def diastolic_of(told: Told, factor: float) -> tuple[Threshold, Threshold]:
-    """Last sound and first silence."""
+def diastolic_of(told: Told, present: float) -> tuple[Threshold, Threshold]:
+    """Tell the last sound and the first silence; arguments as for :func:`systolic_of`."""
     ruled = told.ruled
     if ruled.diastolic_seen.mean() >= 0.5:
         found = verdict.diastolic_edge(ruled, told.cuff_mmhg, told.error_mmhg)
         if found is not None:
-            last = _threshold(told, found, "diastolic", factor)
+            last = _threshold(told, found, "diastolic", present)
             if last.state is not State.OBSERVED:
                 return last, last
             silent = verdict.beat_below(found, told.cuff_mmhg)
@@ -173,8 +188,8 @@ def diastolic_of(told: Told, factor: float) -> tuple[Threshold, Threshold]:
     return last, last
 
 
-def gaps_of(told: Told, run: float) -> tuple[Gap, ...]:
-    """The silent gap, where most stories hold one."""
+def gaps_of(told: Told, present: float) -> tuple[Gap, ...]:
+    """Tell the silent gap, where most stories hold one; arguments as for :func:`systolic_of`."""
     ruled = told.ruled
     has = ruled.gap_upper >= 0
     share = float(has.mean())
@@ -194,13 +209,13 @@ def gaps_of(told: Told, run: float) -> tuple[Gap, ...]:
             upper_high_mmhg=verdict.rounded(upper.high_mmhg),
             lower_low_mmhg=verdict.rounded(lower.low_mmhg),
             lower_high_mmhg=verdict.rounded(lower.high_mmhg),
-            confidence=round(share * run, 4),
+            confidence=round(share * present, 4),
         ),
     )
 
 
 def muffling_of(told: Told, sounds: np.ndarray, muffled: Muffled | None) -> Threshold:
-    """The muffling, where it was found among the beats that sound (indices, shape ``(k,)``)."""
+    """Tell the muffling, if it was found among the beats that sound (indices, shape ``(k,)``)."""
     if muffled is None:
         return Threshold(state=State.UNDETERMINED, reason=Reason.NO_MUFFLING)
     cuff = told.cuff_mmhg[sounds]

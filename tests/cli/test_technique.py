@@ -11,9 +11,13 @@ from typing import Any
 import jsonschema
 import pytest
 
-from tapfall.cli import main
+from tapfall import bounds
+from tapfall.cli import main, options
 from tapfall.cli import technique as words
-from tapfall.files import read_reading, reading_schema, save
+from tapfall.ear.settings import check_settings
+from tapfall.errors import SettingError
+from tapfall.files import pcm, read_reading, reading_schema, save
+from tapfall.model import Rule, Settings
 from tapfall.synth import Cuff, Scenario, simulate
 from tapfall.technique import Stated, stated
 
@@ -131,6 +135,19 @@ def test_what_cannot_be_stated(option: str, value: str, message: str, capsys: Ou
     assert out == ""
     assert err.startswith(f"tapfall: argument {option}: {message}")
     assert err.count("\n") == 1
+
+
+def test_bounds_and_words_of_all_commands_are_those_of_the_library() -> None:
+    assert tuple(rule.replace("-", "_") for rule in options.RULES) == tuple(Rule)
+    assert tuple(pcm.FORMS) == options.FORMATS
+    assert options.LOWEST_RATE_HZ == bounds.LOWEST_RATE_HZ
+    for name, most in (
+        ("lag_s", options.FURTHEST_LAG_S),
+        ("manometer_mmhg", options.LARGEST_ERROR_MMHG),
+    ):
+        check_settings(replace(Settings(), **{name: most}))
+        with pytest.raises(SettingError, match=f"{name} is .*; allowed .* to {most}$"):
+            check_settings(replace(Settings(), **{name: most + 0.01}))
 
 
 def test_the_words_are_those_of_the_library() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.chosen import loaded
-from tapfall.cli.codes import DONE, UNREADABLE
+from tapfall.cli.codes import DONE, UNREADABLE, WIDTH
 from tapfall.cli.output import say
 
 TYPE_CHECKING = False
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 #: Name of the form of the JSON.
 SCHEMA_NAME = "tapfall.device/1"
-WIDTH = 80
 _TITLES = {"sound": "Sound", "log": "Cuff log", "trial": "Trial and clocks"}
 
 

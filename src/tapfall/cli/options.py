@@ -6,7 +6,7 @@ import argparse
 import math
 
 from tapfall import __version__
-from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
+from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER, WIDTH
 from tapfall.cli.numbers import real_number, whole_number
 
 TYPE_CHECKING = False
@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any, NoReturn
 
+# Bounds and words of the library stand here again, for loading it would slow the help: a test
+# holds them equal.
 #: What the diastolic may be read at.
 RULES = ("last-sound", "first-silence", "k4")
 
@@ -30,8 +32,12 @@ _MANY, _SEED = whole_number(1, 100_000), whole_number(0, 2**63 - 1)
 #: Pressures of a simulated person, as a scenario has them.
 SYSTOLIC_MMHG, DIASTOLIC_MMHG = (60, 260), (20, 180)
 _SYSTOLIC, _DIASTOLIC = real_number(*SYSTOLIC_MMHG, "mmHg"), real_number(*DIASTOLIC_MMHG, "mmHg")
-_ERROR = real_number(0, 50, "mmHg")
-_RATE = real_number(1000, HIGHEST_RATE_HZ, "Hz")
+#: The largest error of a manometer that can be stated.
+LARGEST_ERROR_MMHG = 50
+_ERROR = real_number(0, LARGEST_ERROR_MMHG, "mmHg")
+#: The lowest rate of sound.
+LOWEST_RATE_HZ = 1000
+_RATE = real_number(LOWEST_RATE_HZ, HIGHEST_RATE_HZ, "Hz")
 _SPEED = real_number(0.01, 1000, "times real time")
 
 
@@ -42,7 +48,7 @@ class Usage(Exception):  # noqa: N818 - it never leaves the command line
 class _Formatter(argparse.HelpFormatter):
     def __init__(self, prog: str) -> None:
         # A fixed width: asking for the terminal's would load shutil, a fifth of the start.
-        super().__init__(prog, width=80)
+        super().__init__(prog, width=WIDTH)
 
 
 class _Parser(argparse.ArgumentParser):

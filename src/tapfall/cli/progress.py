@@ -5,11 +5,14 @@ from __future__ import annotations
 import sys
 from contextlib import contextmanager
 
+from tapfall.cli.codes import WIDTH
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-WIDTH, BAR = 80, 24
+#: Columns of the bar (our choice).
+BAR = 24
 
 
 def left_text(left_s: float) -> str:

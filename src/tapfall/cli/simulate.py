@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DEMO_SCENARIO, DONE
+from tapfall.cli.codes import DEMO_SCENARIO, DONE, WIDTH
 from tapfall.cli.output import make_folder, say
 
 TYPE_CHECKING = False
@@ -62,7 +62,9 @@ def _listed(name: str, description: str) -> str:
     """One built-in scenario in the list, at most 80 columns wide."""
     import textwrap
 
-    lines = textwrap.wrap(description, 80, initial_indent=f"{name:<24}", subsequent_indent=" " * 24)
+    lines = textwrap.wrap(
+        description, WIDTH, initial_indent=f"{name:<24}", subsequent_indent=" " * 24
+    )
     return "\n".join(lines) + "\n"
 
 

@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from tapfall.cli.chosen import settings_of
-from tapfall.cli.codes import DONE, UNREADABLE
+from tapfall.cli.codes import DONE, UNREADABLE, WIDTH
 from tapfall.cli.output import check_report, say
 from tapfall.cli.progress import bar, left_text, show
 
@@ -16,8 +16,6 @@ if TYPE_CHECKING:
 
     from tapfall.study import Choices, Progress, Study
     from tapfall.study.tables import Row
-
-WIDTH = 80
 
 
 def run(args: argparse.Namespace) -> int:

@@ -6,6 +6,7 @@ import textwrap
 import unicodedata
 from collections.abc import Iterator, Sequence
 
+from tapfall.cli.codes import WIDTH
 from tapfall.errors import printable
 from tapfall.files.tables import Cell, table_text
 from tapfall.model import CAUTION, FindingState, Status
@@ -36,7 +37,7 @@ from tapfall.visit.category import (
 )
 from tapfall.visit.make import cited_guideline, cited_scheme
 
-WIDTH = 80
+#: Columns of labels, and of a table of readings.
 _LEFT, _NAME, _ARM, _MMHG, _STATUS = 16, 30, 7, 13, 12
 #: What stands below every average.
 _HOW = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DONE
+from tapfall.cli.codes import DONE, WIDTH
 from tapfall.cli.output import say
 
 TYPE_CHECKING = False
@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
     from tapfall.visit import ObserverFinding
 
-WIDTH = 80
 #: Thresholds that may have been avoided, by measure.
 THRESHOLDS = {"systolic": 140, "diastolic": 90}
 #: What a check says, in words.

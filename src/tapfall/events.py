@@ -67,9 +67,6 @@ EVENT_SENTENCES: dict[EventKind, str] = {
     EventKind.DONE: "The measurement is over; its reading is ready.",
 }
 
-#: Promises about a value.
-SETTLED: frozenset[EventKind] = frozenset({EventKind.SYSTOLIC_SETTLED, EventKind.DIASTOLIC_SETTLED})
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:

@@ -317,7 +317,3 @@ RELEASED_EARLY = Effect(
     words="diastolic reads high where sounds go on below",
     source="follows from the rule of the last sound",
 )
-ZERO_SHIFTED = Effect(
-    words="all pressures are shifted by as much",
-    source="arithmetic",
-)

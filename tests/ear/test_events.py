@@ -13,13 +13,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapfall.ear import Listener, course, reader, take_reading
-from tapfall.events import EVENT_SENTENCES, SETTLED, Event, EventKind
+from tapfall.events import EVENT_SENTENCES, Event, EventKind
 from tapfall.model import Flag, Reading, Recording, Settings, State, Status
 from tapfall.synth import Cuff, Noise, Room, Scenario, Sensor, simulate
 from tests.ear.heard import fixture, fixture_reading, short_recording
 from tests.ear.streams import ODD_CUTTINGS, Push, push, pushes
 
 Told = tuple[tuple[Event, ...], Reading]
+
+#: Promises about a value.
+SETTLED = (EventKind.SYSTOLIC_SETTLED, EventKind.DIASTOLIC_SETTLED)
 
 
 def listened(recording: Recording, ways: Iterator[Push], chosen: Settings | None = None) -> Told:

@@ -5,16 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from tapfall.device.facts import DeviceLog
-from tapfall.ear.cuff import HOLE_S, Deflation, find_deflation
+from tapfall.ear.cuff import HOLE_S, HOLE_STEPS, Deflation, find_deflation
 from tapfall.ear.measurement import REST_MMHG, measurement_bounds
 from tapfall.ear.pulses import find_pulses
 from tapfall.ear.rows import as_rows, check_order
 from tapfall.errors import CuffLogError
 from tapfall.model import CuffLog, FloatArray
 
-#: Rows so many usual steps apart leave a hole (as the ear counts them), but for fast logs
-#: only from a hole of some length on.
-HOLE_STEPS = 3.5
 #: Even rows are laid anew after a gap of so long; where the median interval is less than a
 #: share of the mean, rows come in bursts and only a hole counts (our choice).
 SHORT_HOLE_S, BURST_SHARE = 0.25, 0.5

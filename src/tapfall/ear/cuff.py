@@ -32,8 +32,9 @@ GRID_S = 0.05
 STILL_SHARE, PAUSE_S, STEPPED_SHARE = 0.3, 2.0, 0.3
 #: Share of the usual weight of rows below which a stretch of the trend counts as a hole.
 LEAST_WEIGHT = 0.05
-#: Rows further apart leave a hole in the log (about one beat; our choice).
-HOLE_S = 1.0
+#: Rows further apart than so long (about one beat), and than so many usual steps, leave a hole
+#: in the log (our choice).
+HOLE_S, HOLE_STEPS = 1.0, 3.5
 #: A movement of the arm lasts a second or two: a line over so much on either side, from which
 #: rows further off than ``STRAY_MMHG`` are left out, passes under it. The cuff's pressure is
 #: taken from that line where the trend leaves it by more than 1 mmHg, wholly from 2 mmHg on
@@ -315,7 +316,7 @@ def _describe(
         flags.append(Flag.DEFLATION_SLOW)
     if _pauses(time_s, pressure_mmhg, grid[begins:], rate):
         flags.append(Flag.DEFLATION_PAUSED)
-    long = np.flatnonzero(np.diff(time_s) > max(HOLE_S, 3.5 * interval_s))
+    long = np.flatnonzero(np.diff(time_s) > max(HOLE_S, HOLE_STEPS * interval_s))
     if long.size:
         flags.append(Flag.CUFF_LOG_DROPOUT)
     if falls > 1:

@@ -15,6 +15,7 @@ from tapfall.ear.record import Record
 from tapfall.ear.taps import TAPS_ARE_SOUNDS, tapping
 from tapfall.events import Event, EventKind
 from tapfall.model import Reading
+from tapfall.standards import HIGHEST_CUFF, INFLATE_ABOVE
 
 #: Time between provisional judgements: while a threshold is near, and otherwise.  A beat
 #: lasts 0.33-1.9 s, so the first is at most two beats (our choice, for the processor).
@@ -24,9 +25,8 @@ SOON_S, LATER_S = 0.75, 1.5
 QUICK_JUDGEMENTS = 20
 #: Sound of the hold that is listened to: three taps of a quick heart, and of a slow one.
 HOLD_HEARD_S, HOLD_LONGEST_S = 2.0, 6.0
-#: The cuff goes to 20-30 mmHg above the systolic (AHA 2005, from memory), never beyond
-#: 300 mmHg (the project's bound).
-MARGIN_MMHG, HIGHEST_TOP_MMHG = 20.0, 300.0
+#: The cuff goes so far above the systolic at least, and never beyond this.
+MARGIN_MMHG, HIGHEST_TOP_MMHG = INFLATE_ABOVE.value, HIGHEST_CUFF.value
 #: After the release one more judgement, when its sound is in.
 RELEASE_S = 1.0
 

@@ -149,7 +149,7 @@ def log_findings(
         _pauses(work),
         _steps(work),
         _again(work),
-        _listening_on(work, reading, how_it_ended(work, recording, reading)),
+        _listening_on(reading, how_it_ended(work, recording, reading)),
     )
 
 
@@ -243,7 +243,7 @@ def _rates(work: CuffWork, reading: Reading) -> list[Finding]:
         if rate is None:
             findings += [check.unknown(why), step_check.unknown(why)]
             continue
-        findings.append(_rate(check, rate, place))
+        findings.append(_rate(check, rate))
         if interval_s is None:
             findings.append(step_check.unknown("the heart rate is not known"))
         else:
@@ -251,7 +251,7 @@ def _rates(work: CuffWork, reading: Reading) -> list[Finding]:
     return findings
 
 
-def _rate(check: Check, rate: float, place: str) -> Finding:
+def _rate(check: Check, rate: float) -> Finding:
     state = within(rate, (SLOW_MMHG_PER_S, FAST_MMHG_PER_S), FAULTY_MMHG_PER_S)
     bias = None
     if state is not OK:
@@ -316,7 +316,7 @@ def _again(work: CuffWork) -> Finding:
     return _AGAIN.says(FAULT, told, standards.CONGESTED)
 
 
-def _listening_on(work: CuffWork, reading: Reading, ended: Ended) -> Finding:
+def _listening_on(reading: Reading, ended: Ended) -> Finding:
     # A hand that let the cuff down further is not to blame for what was not recorded.
     state = FAULT if ended.by is By.RELEASE else LOOK
     bias = f"{told_bias(standards.RELEASED_EARLY)}; {_NEXT_TIME[ended.by]} next time"

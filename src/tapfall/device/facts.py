@@ -45,7 +45,9 @@ class DeviceSound:
     strongest part; ``cut_hz`` where it begins to fall as steeply as only a filter or a change
     of rate makes it; ``lower_edge_hz`` where it begins (0 where nothing is cut off).
     ``hum_hz`` is the mains frequency, ``hum_over_noise_db`` its power with its
-    harmonics over the rest of the noise in the band.
+    harmonics over the rest of the noise in the band, ``hum_told`` whether it could be looked
+    for.  Stretches are ``dead`` that hold one value though the sound goes on beside them,
+    ``repeats`` are blocks of samples that come twice.
     """
 
     rate_hz: float

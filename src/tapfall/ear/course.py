@@ -38,9 +38,12 @@ LAG_UNKNOWN = frozenset({Flag.LAG_UNCERTAIN, Flag.COARSE_CUFF_LOG})
 class Now:
     """What is known between two looks; times are log time.
 
-    ``skipping`` while rows of a measurement longer than allowed go by, ``centre_s`` the
-    lag around which is searched, ``lag_s`` the last one that was clear and ``lag_known_s``
-    its time, ``ready`` and ``events`` what was not handed over yet.
+    ``look_s`` is the next look, ``rest_since_s`` since when the cuff rests, ``skipping`` while
+    rows of a measurement longer than allowed go by, ``run_up`` after an inflation and release
+    alone.  ``centre_s`` is the lag around which is searched, ``lag_s`` the last one that was
+    clear and ``lag_known_s`` its time.  ``live`` is the measurement under way, ``level_mmhg``
+    the pressure of the last look, ``latest`` the last reading, ``ready`` and ``events`` what
+    was not handed over yet.
     """
 
     look_s: float | None = None

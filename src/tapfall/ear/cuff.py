@@ -53,8 +53,10 @@ class Deflation:
 
     ``time_s`` runs from the end of inflation to the release, step
     ``GRID_S``; ``trend_mmhg`` is the pressure without the pulse and without
-    movements, ``followed_mmhg`` the one without the pulse alone.
-    ``falls_from_s`` is where the hold ends, ``holes_s`` where the log has no rows.
+    movements, ``followed_mmhg`` the one without the pulse alone, all of shape ``(n,)``.
+    ``falls_from_s`` is where the hold ends, ``rate_mmhg_per_s`` the usual fall from there on,
+    ``trend_error_mmhg`` how far off the trend is, as a standard deviation, ``released``
+    whether a quick release ends it, ``holes_s`` where the log has no rows.
     """
 
     time_s: FloatArray

@@ -78,13 +78,16 @@ class Evidence:
     measures: FloatArray
 
     def measure(self, name: str) -> FloatArray:
-        """One of :data:`MEASURES` but the last at every beat, shape ``(n,)``."""
+        """One of :data:`MEASURES` at every beat, shape ``(n,)``.
+
+        Not the last one, which a closer listening puts behind its own.
+        """
         return np.asarray(self.measures[:, MEASURES.index(name)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Noise:
-    """Median noise energy per value over audio time."""
+    """Median noise energy per value, ``floor``, at audio times; both of shape ``(k,)``."""
 
     time_s: FloatArray
     floor: FloatArray

@@ -68,7 +68,13 @@ _PACE_EVENTS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hand:
-    """The state: log times, the last pressures (one a look), top and bottom so far."""
+    """The state: log times, the last pressures (one a look), top and bottom so far.
+
+    ``fallen_mmhg`` is the deepest fall below a top, ``since_s`` when the move began.
+    ``pace_looks`` is how many looks the pace has lasted, ``told_pace`` the last one that was
+    told, ``still_s`` when the cuff last stood still; ``again`` tells that it was inflated
+    anew after a deflation, ``held_told`` that it was told to have pressed too long.
+    """
 
     begin_s: float
     move: Move = Move.INFLATING

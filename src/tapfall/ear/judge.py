@@ -58,7 +58,9 @@ class Listening:
     ``onset_s`` is audio time of the (possible) sound, ``cuff_mmhg`` the trend
     there, ``real`` how likely there was a beat, ``moved_s`` how much later than on the
     track it was looked for; ``contrast_nats`` how much the sounds stand out where only they
-    make the clock; ``before`` is what a closer listening began from.
+    make the clock; ``before`` is what a closer listening began from.  ``anchored`` tells
+    whether the log's pulses make the clock, ``nothing`` is what is told instead where these
+    prove to be no Korotkoff sounds.
     """
 
     expected: Expectation

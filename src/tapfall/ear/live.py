@@ -35,8 +35,9 @@ RELEASE_S = 1.0
 class Live:
     """What is known of a measurement under way; log time.
 
-    ``due_s`` is when it is judged next, ``quick`` how many judgements may still follow each
-    other at every look.
+    ``told`` is what was told of it, ``due_s`` when it is judged next, ``quick`` how many
+    judgements may still follow each other at every look.  ``further`` says that this hold was
+    told to be too low, ``released`` that the release was judged.
     """
 
     hand: Hand

@@ -25,7 +25,7 @@ NOTHING = -12.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Onsets:
-    """Log odds that a sound starts at each step, shape ``(n,)``."""
+    """Log odds that a sound starts at each step, shape ``(n,)``, from an audio time on."""
 
     log_odds: FloatArray
     start_s: float

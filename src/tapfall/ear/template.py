@@ -35,7 +35,8 @@ class Template:
     ``basis`` has shape ``(FOLDS + 1, RANK, window)``: one for each fold and,
     last, one from all teachers.  ``fold`` gives each beat's fold, the last
     index for beats that taught nothing.  ``onset_s`` are the aligned starts of
-    the teachers' sounds, ``teachers`` their beats.
+    the teachers' sounds, ``teachers`` their beats, ``likeness`` the share of
+    their energy that waveforms learned from others hold (median).
     """
 
     basis: FloatArray

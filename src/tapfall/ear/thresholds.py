@@ -21,9 +21,10 @@ IN_HOLE = 0.7
 IN_CLIPPING, HEAVILY_CLIPPED = 0.75, 0.05
 #: What a change of the spectrum is sure of at most (our choice).
 MOST_OF_MUFFLING = 0.9
-#: The same where two lags explain the sounds about equally well (our choice), and the most
-#: that is left where no lag could be seen: a second's lag moves a value by 2 to 3 mmHg, and
-#: in a simulator that this was not fitted on 6 in 37 sure values were wrong for it.
+#: What is left of the confidence where two lags explain the sounds about equally well (our
+#: choice), and the most that is left where no lag could be seen: a second's lag moves a value by
+#: 2 to 3 mmHg, and in a simulator that this was not fitted on 6 in 37 sure values were wrong for
+#: it.
 IN_DOUBT_OF_LAG, MOST_WITHOUT_LAG = 0.7, 0.95
 #: The most that a confidence is where the rhythm is irregular and the log shows no pulse: nobody
 #: can say which silences hold a beat (measured: of 362 such development values 65 % were right).
@@ -36,10 +37,10 @@ MOST_WHERE_HIDDEN = 0.6
 #: development recordings 7 lie above, clear recordings inflated far too high at 0.6 to 0.7).
 LIKELY_ABOVE, MOST_WHERE_ABOVE = 0.8, 0.9
 #: At systolic the cuff's pulse is about half as large as at its largest (Geddes 1982, from memory).
-#: Below this share of it most is left of the confidence in a systolic that so much: sounds made up
-#: far above, with a silence below that passes for a gap (measured: of 739 right values of
-#: calibration recordings 2 lie below, of 196 of the second simulator one; of 3 read 47 to 67 mmHg
-#: too high the two that were `ok`).
+#: Where it is smaller than this share of its largest, at most so much is left of the confidence in
+#: a systolic: sounds are made up far above, with a silence below that passes for a gap (measured:
+#: of 739 right values of calibration recordings 2 lie below, of 196 of the second simulator one; of
+#: 3 read 47 to 67 mmHg too high the two that were `ok`).
 LEAST_PULSE, MOST_WITHOUT_PULSE = 0.15, 0.7
 #: From these widths of the interval on the most that is left of the confidence: whoever bounds a
 #: value no better is not sure of it (measured: of 20,587 values 82 have an interval between the

@@ -14,6 +14,7 @@ from tapfall.device.gaps import find_dead, find_repeats
 from tapfall.device.hum import Hum, find_hum, without_lines
 from tapfall.device.spectrum import find_edges
 from tapfall.ear.frontend import CLIP_LEVEL, SCALES, as_samples, design, thinned
+from tapfall.ear.runs import run_lengths
 from tapfall.errors import AudioError
 from tapfall.model import FloatArray
 
@@ -81,7 +82,7 @@ def measure_sound(samples: NDArray[np.generic], rate_hz: float) -> DeviceSound:
     gain, swing_db = find_gain(sound, band, alive, sound_hz, step)
     lower_hz, upper_hz, cut_hz = find_edges(whole - offset, rate_hz)
     hum = find_hum(sound, sound_hz)
-    lengths_s = _run_lengths(dead) / rate_hz
+    lengths_s = run_lengths(dead) / rate_hz
     repeats = find_repeats(whole, rate_hz, dead)
     return DeviceSound(
         rate_hz=float(rate_hz),
@@ -154,12 +155,6 @@ def _step(samples: FloatArray) -> float:
     return float(steps.min()) if steps.size else 0.0
 
 
-def _run_lengths(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """How many samples each run of true ones holds, in order."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]])))
-    return np.diff(edges)[::2]
-
-
 def _flat_tops(samples: FloatArray, step: float) -> tuple[float | None, float | None]:
     """Share of samples on tops that end at one ceiling below full scale, and its level."""
     share, level = 0.0, None
@@ -174,7 +169,7 @@ def _flat_tops(samples: FloatArray, step: float) -> tuple[float | None, float | 
         flat = side >= TOP_SHARE * top
         below = np.mean((side >= BELOW_SHARES[0] * top) & (side < BELOW_SHARES[1] * top))
         usual = float(below) * (1 - TOP_SHARE) / (BELOW_SHARES[1] - BELOW_SHARES[0])
-        tops = int(np.count_nonzero(_run_lengths(flat) >= LEAST_FLAT))
+        tops = int(np.count_nonzero(run_lengths(flat) >= LEAST_FLAT))
         if tops >= LEAST_TOPS and float(flat.mean()) > CROWDING * usual:
             share += float(flat.mean())
             level = max(top, level or 0.0)

@@ -9,8 +9,8 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from tapfall.ear.runs import runs
 from tapfall.model import Flag, FloatArray
 
 #: The run-off of a pulse adds to the fall for a beat's length, and by this share at most
@@ -191,18 +191,6 @@ def _binned(
     rows = np.bincount(index[keep], minlength=count).astype(np.float64)
     summed = np.bincount(index[keep], weights=pressure_mmhg[keep], minlength=count)
     return rows, np.asarray(summed, np.float64)
-
-
-def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Half-open ranges in which a mask is true.
-
-    Examples
-    --------
-    >>> runs(np.array([True, False, True, True]))
-    [(0, 1), (2, 4)]
-    """
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]))).tolist()
-    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def _slow_stretches(smooth: FloatArray) -> list[tuple[int, int]]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from tapfall.ear.cuff import runs
 from tapfall.ear.record import Record
+from tapfall.ear.runs import runs
 
 #: Noise this far below its usual level (80 dB), for so long, is a hole in the sound: a
 #: quiet room falls by some 20 dB at most (our choice).

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, signal
 
+from tapfall.ear.runs import runs
 from tapfall.model import FloatArray
 
 #: Band in which a voice is looked for, and the lowest audio rate that holds enough of it.
@@ -64,9 +65,8 @@ def voiced_share(samples: NDArray[np.generic], rate_hz: float) -> float | None:
     energy, voiced, lags_s = (np.concatenate([part[i] for part in parts], -1) for i in range(3))
     loud = energy > 10 ** (LOUD_DB / 10) * (float(np.median(energy)) + 1e-30)
     on = loud & (voiced > VOICED)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]])))
     spoken = 0
-    for begin, end in edges.reshape(-1, 2).tolist():
+    for begin, end in runs(on):
         glides = np.abs(np.diff(np.log(lags_s[:, begin:end])))
         if (end - begin) * hop >= SYLLABLE_S * rate and float(glides.mean(axis=1).min()) < GLIDE:
             spoken += end - begin

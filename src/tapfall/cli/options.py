@@ -143,6 +143,41 @@ def _fill_check_device(device: argparse.ArgumentParser) -> None:
     _add_loading(device, _channel)
 
 
+def _fill_listen(command: argparse.ArgumentParser) -> None:
+    command.description = (
+        "Hear raw sound on standard input and the cuff pressure beside it, and tell events and "
+        "readings as they come: JSON lines on standard output (tapfall.event/1)."
+    )
+    command.epilog = (
+        "The cuff pressure comes as lines of time_s,mmHg (--cuff), or in the frames of the "
+        "sound, of two values then (--cuff-channel 1 or 2). The end of the input, SIGINT and "
+        "SIGTERM end the measurement: its reading is still told, also before a fault of the "
+        "input. Exit codes: 0 done, 1 done but the last reading is unreadable, 2 bad input or "
+        "usage."
+    )
+    command.add_argument("--rate", type=_RATE, metavar="HZ", help="frames of sound per second")
+    command.add_argument(
+        "--format", type=_form, metavar="FORM", help="of the samples: s16le or f32le"
+    )
+    command.add_argument(
+        "--cuff", metavar="PLACE", help="the cuff log: a named pipe, a file, or fd:N"
+    )
+    command.add_argument(
+        "--replay",
+        nargs="+",
+        metavar=("AUDIO", "CUFFLOG"),
+        help="hear the files of a recording instead",
+    )
+    command.add_argument(
+        "--speed",
+        type=_SPEED,
+        metavar="X",
+        help="of the replay: 1 in real time (as fast as can be)",
+    )
+    _add_loading(command, _MANY)
+    _add_choices(command)
+
+
 def _fill_visit(visit: argparse.ArgumentParser) -> None:
     from tapfall.cli.technique import add_stated
     from tapfall.cli.visit_options import add_visit
@@ -273,41 +308,6 @@ def _add_choices(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--manometer-error", type=_ERROR, metavar="X", help="stated error of the manometer, mmHg"
     )
-
-
-def _fill_listen(command: argparse.ArgumentParser) -> None:
-    command.description = (
-        "Hear raw sound on standard input and the cuff pressure beside it, and tell events and "
-        "readings as they come: JSON lines on standard output (tapfall.event/1)."
-    )
-    command.epilog = (
-        "The cuff pressure comes as lines of time_s,mmHg (--cuff), or in the frames of the "
-        "sound, of two values then (--cuff-channel 1 or 2). The end of the input, SIGINT and "
-        "SIGTERM end the measurement: its reading is still told, also before a fault of the "
-        "input. Exit codes: 0 done, 1 done but the last reading is unreadable, 2 bad input or "
-        "usage."
-    )
-    command.add_argument("--rate", type=_RATE, metavar="HZ", help="frames of sound per second")
-    command.add_argument(
-        "--format", type=_form, metavar="FORM", help="of the samples: s16le or f32le"
-    )
-    command.add_argument(
-        "--cuff", metavar="PLACE", help="the cuff log: a named pipe, a file, or fd:N"
-    )
-    command.add_argument(
-        "--replay",
-        nargs="+",
-        metavar=("AUDIO", "CUFFLOG"),
-        help="hear the files of a recording instead",
-    )
-    command.add_argument(
-        "--speed",
-        type=_SPEED,
-        metavar="X",
-        help="of the replay: 1 in real time (as fast as can be)",
-    )
-    _add_loading(command, _MANY)
-    _add_choices(command)
 
 
 def _factor(text: str) -> float:

@@ -444,6 +444,16 @@ def test_sounds_that_may_lie_above_leave_the_systolic_in_doubt(
     assert reading.diastolic.confidence > 0.9
 
 
+@pytest.mark.parametrize(("chance", "doubted"), [(0.51, True), (0.49, False)])
+def test_other_sounds_far_away_leave_both_ends_in_doubt(
+    composed: tuple[Any, ...], chance: float, doubted: bool
+) -> None:
+    reading = composed_with(composed, told=replace(composed[2].told, sounds_far=chance))
+    for value in (reading.systolic, reading.diastolic):
+        assert value.confidence is not None
+        assert (value.confidence <= 0.9) is doubted
+
+
 @pytest.mark.parametrize(("away_mmhg", "doubted"), [(50.0, True), (65.0, False)])
 def test_a_systolic_where_the_cuff_shows_no_pulse_asks_for_a_person(
     composed: tuple[Any, ...], away_mmhg: float, doubted: bool

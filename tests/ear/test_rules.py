@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tapfall.ear.rules import Ruled, apply_rules, expected_beats
+from tapfall.ear.rules import Ruled, apply_rules, expected_beats, without_far_sounds
 
 NONE = -1
 
@@ -193,6 +193,42 @@ def test_gaps_lie_between_the_first_and_the_last_sound(story: list[bool]) -> Non
         assert int(ruled.first[0]) <= upper < lower <= int(ruled.last[0])
         assert story[upper]
         assert story[lower]
+
+
+# --- what sounds beyond any gap ----------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("story", "step_mmhg", "kept"),
+    [
+        # 57 mmHg of silence may be a gap, 63 may not; gaps: 10 to 50 mmHg (textbooks, from memory).
+        ("..xx..................xxxx...", 3.0, "..xx..................xxxx..."),
+        ("..xx....................xxxx...", 3.0, "........................xxxx..."),
+        ("..xxxx....................xx...", 3.0, "..xxxx........................."),
+        # A lone sound is left out as a pair is.
+        ("..x..........xxxx...", 6.0, ".............xxxx..."),
+        # One of three runs.
+        ("xx..........xxxx..........xx", 6.5, "............xxxx............"),
+        # No silence in itself is so wide.
+        ("xx......xxxx......xx", 9.0, "........xxxx........"),
+        ("xx.....xxxx.....xx", 9.0, "xx.....xxxx.....xx"),
+        ("........", 9.0, "........"),
+    ],
+)
+def test_sounds_beyond_any_gap_are_left_out(story: str, step_mmhg: float, kept: str) -> None:
+    heard = np.array([[one == "x" for one in story]])
+    cuff_mmhg = 250.0 - step_mmhg * np.arange(len(story))
+    found = without_far_sounds(heard, cuff_mmhg, np.ones(len(story)))
+    assert "".join(".x"[int(one)] for one in found[0]) == kept
+
+
+def test_of_two_runs_the_one_for_which_most_speaks_is_kept() -> None:
+    heard = np.array([[one == "x" for one in story] for story in ("xxxx.....xxx", "xxxx........")])
+    cuff_mmhg = 250.0 - 12.0 * np.arange(12)
+    log_odds = np.where(np.arange(12) < 6, 0.5, 5.0)
+    found = without_far_sounds(heard, cuff_mmhg, log_odds)
+    assert np.flatnonzero(found[0]).tolist() == [9, 10, 11]
+    assert np.flatnonzero(found[1]).tolist() == [0, 1, 2, 3]  # nothing else in this story
 
 
 # --- expected beats ----------------------------------------------------------------------

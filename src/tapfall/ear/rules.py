@@ -21,6 +21,8 @@ SILENT_BEFORE, SILENT_AFTER = 2, 3
 LEAST_SHARE, AROUND = 0.8, 4
 #: A silent gap: at least two beats and 4 mmHg (the project's definition).
 GAP_BEATS, GAP_MMHG = 2, 4.0
+#: No gap is so wide: the usual ones span 10 to 50 mmHg (textbooks, from memory).
+WIDEST_GAP_MMHG = 60.0
 #: Silences so near a threshold that recur at the breathing period (8-30 a minute;
 #: common practice) are the breath's, not gaps (the project's definition).
 BREATH_REACH_MMHG, BREATH_S = 15.0, (2.0, 8.0)
@@ -103,11 +105,7 @@ def apply_rules(heard: np.ndarray, cuff_mmhg: FloatArray) -> Ruled:
     index = np.arange(n)
     gap_upper = np.full(m, -1)
     gap_lower = np.full(m, -1)
-    # Rows repeat: draws of one posterior tell few different stories.
-    alike: dict[bytes, list[int]] = {}
-    for row, told in enumerate(np.packbits(heard, axis=1)):
-        alike.setdefault(told.tobytes(), []).append(row)
-    for members in alike.values():
+    for members in _alike(heard):
         if none[members[0]]:
             continue
         edges = _widest_gap(heard[members[0]], cuff_mmhg)
@@ -127,6 +125,52 @@ def apply_rules(heard: np.ndarray, cuff_mmhg: FloatArray) -> Ruled:
         gap_lower=gap_lower,
         lone_above=lone,
     )
+
+
+def _alike(heard: np.ndarray) -> list[np.ndarray]:
+    """Rows that are equal: draws of one posterior tell few different stories."""
+    alike: dict[bytes, list[int]] = {}
+    for row, told in enumerate(np.packbits(heard, axis=1)):
+        alike.setdefault(told.tobytes(), []).append(row)
+    return [np.array(rows) for rows in alike.values()]
+
+
+def without_far_sounds(
+    heard: np.ndarray, cuff_mmhg: FloatArray, log_odds: FloatArray
+) -> np.ndarray:
+    """Leave out what sounds beyond a silence wider than any gap.
+
+    Parameters
+    ----------
+    heard
+        Shape ``(m, n)``, boolean.
+    cuff_mmhg, log_odds
+        Cuff pressure, and what speaks for a sound, at each beat, shape ``(n,)``.
+
+    Returns
+    -------
+    ndarray of bool
+        The stories with the sounds on one side of each such silence: those for which most speaks.
+
+    Examples
+    --------
+    >>> story = np.array([[0, 1, 1, 0, 0, 0, 0, 1, 1, 1, 0]], bool)
+    >>> without_far_sounds(story, 300.0 - 15.0 * np.arange(11), np.ones(11)).astype(int).tolist()
+    [[0, 0, 0, 0, 0, 0, 0, 1, 1, 1, 0]]
+    """
+    at_all = np.flatnonzero(heard.any(axis=0))
+    if not at_all.size or cuff_mmhg[at_all[0]] - cuff_mmhg[at_all[-1]] < WIDEST_GAP_MMHG:
+        return heard
+    kept = heard.copy()
+    for members in _alike(heard):
+        sounds = np.flatnonzero(heard[members[0]])
+        apart = np.flatnonzero(-np.diff(cuff_mmhg[sounds]) > WIDEST_GAP_MMHG) + 1
+        if apart.size:
+            runs = np.split(sounds, apart)
+            chosen = max(runs, key=lambda run: float(np.maximum(log_odds[run], 0.0).sum()))
+            kept[members] = False
+            kept[np.ix_(members, chosen)] = True
+    return kept
 
 
 def _widest_gap(heard: np.ndarray, cuff_mmhg: FloatArray) -> tuple[int, int] | None:

@@ -36,6 +36,9 @@ MOST_WHERE_HIDDEN = 0.6
 #: 45 mmHg too low, however clear the sounds are that it is read from (tuned: of 11 such in 700
 #: development recordings 7 lie above, clear recordings inflated far too high at 0.6 to 0.7).
 LIKELY_ABOVE, MOST_WHERE_ABOVE = 0.8, 0.9
+#: The same where other sounds in step with the pulse lie beyond any gap: a heart so loud may sound
+#: at the ends, too (our choice).
+MOST_WITH_OTHERS = 0.9
 #: At systolic the cuff's pulse is about half as large as at its largest (Geddes 1982, from memory).
 #: Where it is smaller than this share of its largest, at most so much is left of the confidence in
 #: a systolic: sounds are made up far above, with a silence below that passes for a gap (measured:
@@ -88,6 +91,8 @@ def _left_in_doubt(told: Told, found: verdict.Edge, kind: str, sure: float) -> f
         sure = min(sure, MOST_WHERE_HIDDEN)
     if kind == "systolic" and told.sounds_above > LIKELY_ABOVE:
         sure = min(sure, MOST_WHERE_ABOVE)
+    if told.sounds_far > 0.5:
+        sure = min(sure, MOST_WITH_OTHERS)
     if kind == "systolic" and told.pulse_at(found.mmhg) < LEAST_PULSE:
         sure = min(sure, MOST_WITHOUT_PULSE)
     for wide_mmhg, most in zip(WIDE_MMHG, MOST_WHERE_WIDE, strict=True):

@@ -16,7 +16,7 @@ from tapfall.ear.holes import Holes
 from tapfall.ear.judge import Listening
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.rhythm import IRREGULAR_VARIATION, unevenness
-from tapfall.ear.rules import Ruled
+from tapfall.ear.rules import Ruled, without_far_sounds
 from tapfall.model import FloatArray
 
 #: Signal-to-noise ratio below which noise hides the weak first and last sounds, so that whoever
@@ -48,6 +48,7 @@ class Told:
     """The stories of a listening, put to the rules, on beats that some clock expects.
 
     ``uneven`` is the unevenness of the rhythm, ``None`` where too few intervals tell it;
+    ``sounds_far`` how likely two beats in a row sound too far away to belong to them;
     ``lost_s`` are stretches of audio time without sound.
     """
 
@@ -65,6 +66,7 @@ class Told:
     signal_to_noise_db: float | None = None
     clipped_share: float = 0.0
     sounds_above: float = 0.0
+    sounds_far: float = 0.0
     lost_s: Holes = ()
 
     @property
@@ -154,11 +156,13 @@ def tell(listening: Listening, deflation: Deflation, pulses: Pulses) -> Told:
     expected = clocks(listening.expected.reference_s, error_s, real)
     keep = np.flatnonzero(expected.any(axis=0))
     cuff = listening.cuff_mmhg[keep]
-    paths, heard = listening.story.paths()[:, keep], listening.story.heard[keep]
+    drawn, heard = listening.story.paths()[:, keep], listening.story.heard[keep]
     onset_s = listening.onset_s[keep]
+    odds, real = listening.evidence.log_odds[keep], listening.real[keep]
+    paths = without_far_sounds(drawn, cuff, odds)
+    far = drawn & ~paths
     ruled = apply_to_clocks(paths, cuff, expected[:, keep])
     shares = end_shares(ruled, keep.size)
-    odds, real = listening.evidence.log_odds[keep], listening.real[keep]
     bell = draw_bell(pulses, deflation)
     measures = end_measures(shares, odds, heard, cuff, onset_s, real, listening.anchored, bell)
     order = drawn_anew(ruled, shares, measures)
@@ -174,7 +178,7 @@ def tell(listening: Listening, deflation: Deflation, pulses: Pulses) -> Told:
         cuff_mmhg=cuff,
         onset_s=onset_s,
         # What the new draws move, and nothing of the draws' own scatter.
-        heard=np.clip(heard + paths[order].mean(axis=0) - paths.mean(axis=0), 0.0, 1.0),
+        heard=np.clip(heard + paths[order].mean(axis=0) - drawn.mean(axis=0), 0.0, 1.0),
         paths=paths[order],
         ruled=ruled.some(order),
         error_mmhg=error,
@@ -182,4 +186,5 @@ def tell(listening: Listening, deflation: Deflation, pulses: Pulses) -> Told:
         listening=listening,
         deflation=deflation,
         bell=bell,
+        sounds_far=float((far[:, :-1] & far[:, 1:]).any(axis=1)[order].mean()),
     )

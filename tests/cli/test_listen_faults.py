@@ -185,7 +185,7 @@ def test_live_pipes_need_not_end(recording: Recording, left: bool) -> None:
     with (
         os.fdopen(write_end, "w") as cuff,
         subprocess.Popen(
-            [sys.executable, "-m", "tapfall.cli", *RAW, "--cuff", label],
+            [sys.executable, "-m", "tapfall", *RAW, "--cuff", label],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,

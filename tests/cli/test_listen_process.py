@@ -22,7 +22,7 @@ from tapfall.cli.streams import Intake
 from tapfall.files import record_of, save
 from tapfall.model import Recording
 
-LISTEN = [sys.executable, "-m", "tapfall.cli", "listen"]
+LISTEN = [sys.executable, "-m", "tapfall", "listen"]
 RAW = [*LISTEN, "--rate", "4000", "--format", "s16le"]
 Done = subprocess.CompletedProcess[bytes]
 REPLAY = [*LISTEN, "--replay", "arm.wav", "arm.csv"]

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 import tapfall
 from tapfall.cli import main
 
-READ = [sys.executable, "-m", "tapfall.cli", "read", "arm.wav", "arm.csv"]
+READ = [sys.executable, "-m", "tapfall", "read", "arm.wav", "arm.csv"]
 
 
 def run(

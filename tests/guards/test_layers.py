@@ -32,6 +32,7 @@ LAYERS = (
     "lesson",
     "summary",
     "cli",
+    "__main__",
 )
 
 #: Layers that may import from fewer layers than the order would let them.

@@ -88,7 +88,7 @@ def test_killed_in_the_middle(tmp_path: Path, made: Path) -> None:
     manifest, out = study_of(tmp_path, made, 6), tmp_path / "out"
     whole = tmp_path / "whole"
     run(manifest, whole, executor=Counting())
-    command = [sys.executable, "-m", "tapfall.cli", "study", str(manifest), "-o", str(out)]
+    command = [sys.executable, "-m", "tapfall", "study", str(manifest), "-o", str(out)]
     process = subprocess.Popen(
         [*command, "--workers", "1"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )

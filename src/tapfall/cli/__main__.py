@@ -1,7 +1,0 @@
-"""``python -m tapfall.cli``."""
-
-import sys
-
-from tapfall.cli import main
-
-sys.exit(main())

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from tapfall.ear.compose import ZERO_MMHG
+from tapfall.ear.values import ZERO_MMHG
 from tapfall.ear.verdict import TOLERANCE_MMHG
 from tapfall.model import Recording, State
 from tests.accuracy.scoring import score

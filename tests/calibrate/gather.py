@@ -317,7 +317,7 @@ def _sounding(known: Known, onset_s: np.ndarray) -> tuple[np.ndarray, np.ndarray
 
 def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     """Measures of each round, of muffling, presence and confidence, with their truth."""
-    from tapfall.ear import compose, judge, taking, thresholds, weighed
+    from tapfall.ear import judge, taking, thresholds, values, weighed
     from tapfall.ear.closer import CLOSER
     from tapfall.ear.muffling import LEAST_SOUNDS, muffling_measures
     from tests.accuracy.scoring import score
@@ -332,8 +332,8 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     with (
         watching(judge, "_hear", rounds),
         watching(weighed, "presence", present),
-        watching(compose, "character", shown),
-        watching(compose, "find_muffling", sought),
+        watching(values, "character", shown),
+        watching(values, "find_muffling", sought),
         watching(thresholds, "above_measures", above),
         watching(thresholds, "confidence", sure),
     ):

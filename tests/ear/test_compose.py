@@ -10,7 +10,7 @@ import jsonschema
 import numpy as np
 import pytest
 
-from tapfall.ear import compose, reader, take_reading
+from tapfall.ear import compose, reader, take_reading, values
 from tapfall.ear.bell import Bell
 from tapfall.ear.character import Character
 from tapfall.ear.evidence import MEASURES
@@ -103,8 +103,8 @@ def test_intervals_hold_their_values_and_confidence_is_a_probability(name: str) 
 
 def pressures(one: Threshold) -> list[float]:
     """A threshold's value or bound."""
-    values = (one.mmhg, one.low_mmhg if one.mmhg is None else None, one.high_mmhg)
-    return [v for v in values[: 1 if one.mmhg is not None else 3] if v is not None]
+    told = (one.mmhg, one.low_mmhg if one.mmhg is None else None, one.high_mmhg)
+    return [v for v in told[: 1 if one.mmhg is not None else 3] if v is not None]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -276,7 +276,7 @@ def test_a_muffling_where_nobodys_diastolic_lies_is_none(monkeypatch: pytest.Mon
         assert cuff_mmhg[last] < 20.0
         return Muffled(index=last, low=last - 1, high=last, certainty=0.99)
 
-    monkeypatch.setattr(compose, "find_muffling", at_the_end)
+    monkeypatch.setattr(values, "find_muffling", at_the_end)
     reading = take_reading(fixture("sounds_to_zero"))
     assert Flag.SOUNDS_TO_ZERO in reading.flags
     assert reading.diastolic.state is State.UNDETERMINED
@@ -301,7 +301,7 @@ def test_sounds_up_to_the_release_are_flagged_whatever_the_rule(rule: Rule) -> N
 
 
 def test_breath_is_no_cause_in_a_rhythm_that_is_uneven(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(compose, "_breath_dependent", lambda told: [100.0])
+    monkeypatch.setattr(values, "_breath_dependent", lambda told: [100.0])
     assert Flag.BREATH_DEPENDENT_SOUNDS in take_reading(fixture("ordinary")).flags
     uneven = take_reading(fixture("irregular_rhythm"))
     assert uneven.rhythm is Rhythm.IRREGULAR
@@ -514,9 +514,9 @@ def test_an_end_that_may_lie_below_20_mmhg_goes_on_to_zero(
 ) -> None:
     last = Threshold(state=State.OBSERVED, mmhg=70.0, low_mmhg=low_mmhg, high_mmhg=80.0)
     none = Threshold(state=State.UNDETERMINED)
-    assert compose._to_zero(composed[2].told, last, none) is to_zero
+    assert values._to_zero(composed[2].told, last, none) is to_zero
     # Where no end was seen, what was heard decides.
-    assert not compose._to_zero(composed[2].told, Threshold(state=State.NOT_REACHED), none)
+    assert not values._to_zero(composed[2].told, Threshold(state=State.NOT_REACHED), none)
 
 
 @pytest.mark.parametrize(
@@ -536,7 +536,7 @@ def test_what_may_sound_far_below_the_muffling_is_on_its_way_to_zero(
     assert lowest_mmhg is not None
     muffled_mmhg = lowest_mmhg + above_mmhg
     muffling = Threshold(state=State.OBSERVED, mmhg=muffled_mmhg, low_mmhg=0.0, high_mmhg=300.0)
-    monkeypatch.setattr(compose, "muffling_of", lambda *known: muffling)
+    monkeypatch.setattr(values, "muffling_of", lambda *known: muffling)
     reading = composed_with(composed)
     assert (Flag.SOUNDS_TO_ZERO in reading.flags) is to_zero
     assert (reading.status is Status.REVIEW) is to_zero
@@ -550,7 +550,7 @@ def test_sounds_up_to_the_end_of_listening_are_not_called_to_zero(
 ) -> None:
     told = composed[2].told
     far = Threshold(state=State.OBSERVED, mmhg=told.pressure_of(told.last_sound) + 31.0)
-    to_zero = compose._to_zero(told, Threshold(state=state), far)
+    to_zero = values._to_zero(told, Threshold(state=state), far)
     assert to_zero is (state is State.UNDETERMINED)
 
 
@@ -561,7 +561,7 @@ def test_a_muffling_that_is_rather_wrong_than_right_is_not_given(
     def doubtful(found: Character, sounds: np.ndarray, cuff_mmhg: np.ndarray) -> Muffled:
         return Muffled(index=4, low=3, high=6, certainty=certainty)
 
-    monkeypatch.setattr(compose, "find_muffling", doubtful)
+    monkeypatch.setattr(values, "find_muffling", doubtful)
     muffling = take_reading(fixture("ordinary")).muffling
     assert (muffling.mmhg is not None) is given
     assert muffling.reason is (None if given else Reason.TOO_UNCERTAIN)

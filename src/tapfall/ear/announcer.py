@@ -30,7 +30,8 @@ SAME_BEAT_S = 0.3
 #: Silence that settles the diastolic (the project's definition), and the pressure from
 #: which no gap is expected where the log shows no pulse.
 SETTLING_BEATS, SETTLING_MMHG, BELOW_GAPS_MMHG = 5, 10.0, 40.0
-#: Listening on for so much below the last sound is taught (AHA 2005, from memory).
+#: Listening on for 10 to 20 mmHg below the last sound is taught (``standards.LISTEN_ON``): the far
+#: end of that.
 FAR_MMHG = 20.0
 #: Sounds that make a start from the top certain.
 FROM_TOP_SOUNDS = 3

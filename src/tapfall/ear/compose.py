@@ -1,34 +1,24 @@
-"""Put a reading together: thresholds, gaps, phases, rhythm, flags, status."""
+"""Put a reading together: values, rhythm, flags, status, beats with their phases."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from tapfall.ear import verdict
-from tapfall.ear.character import Character, character, name_phases
-from tapfall.ear.flags import CLIPPED_SHARE, heard_flags
+from tapfall.ear.character import name_phases
+from tapfall.ear.flags import CLIPPED_SHARE, heard_flags, in_order, rhythm_flags
 from tapfall.ear.judge import Listening, Nothing
-from tapfall.ear.muffling import Muffled, find_muffling
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
 from tapfall.ear.rhythm import IRREGULAR_VARIATION, typical_s
-from tapfall.ear.rules import breath_silences
-from tapfall.ear.thresholds import (
-    by_rule,
-    diastolic_of,
-    gaps_of,
-    most_told,
-    muffling_of,
-    systolic_of,
-)
 from tapfall.ear.told import Told
+from tapfall.ear.values import Values, find_values
 from tapfall.ear.weighed import Weighed
 from tapfall.model import (
     REVIEW_FLAGS,
     Beat,
     Diastolic,
     Flag,
-    Gap,
     Lag,
     Phase,
     Quality,
@@ -56,16 +46,6 @@ LEAST_SOUNDS = 4
 #: clock, whatever else speaks for them: real heart sounds that looked like Korotkoff
 #: sounds came to 0.3 at most, of simulated Korotkoff sounds 1 in 60 below 1.2 (tuned on both).
 LEAST_CONTRAST = 1.2
-#: Sounds that are, or may be, heard below this go on to zero.  By the project's definition they do
-#: below 10 mmHg; but they fade on the way, the pulses that make the clock vanish from the log, and
-#: nobody's sounds end between 10 and 20 (our choice).
-ZERO_MMHG = 20.0
-#: So far below the muffling nobody's sounds end: K4 and K5 lie 13 mmHg apart on average (11,525
-#: youths, Freedman 2014), 6 to 12 as medians in pregnancy (Johenning 1995).  What may be heard
-#: there are faint sounds on their way to zero, unless their end is as sure as this (tuned: of 10
-#: recordings of 1,401 whose sounds fade unseen 7 are found; of 1,697 others 3 are taken for such,
-#: one of them read wrong, the sounds of two going on to zero below the noise).
-FAR_BELOW_K4_MMHG, SURE_END = 30.0, 0.97
 #: So many early beats in one deflation make a rhythm irregular, however even the others are:
 #: one or two happen to anybody (our choice).
 MANY_EARLY = 3
@@ -132,29 +112,6 @@ def _refusal(weighed: Weighed) -> Reason | None:
     return Reason.NOISE_HIDES if weighed.told.hidden(MASKED_DB) else None
 
 
-def _breath_dependent(told: Told) -> list[float]:
-    """Pressures of silences that come and go with the breath, near a threshold."""
-    ruled = told.ruled
-    alternating = (ruled.alternating_first | ruled.alternating_last).mean() >= 0.5
-    if alternating or (ruled.first < 0).any():
-        return []
-    first, last = int(np.median(ruled.first)), int(np.median(ruled.last))
-    sounds = told.listening.evidence.log_odds[told.beats] > 0
-    silences = breath_silences(sounds, told.cuff_mmhg, told.onset_s, first, last)
-    return [float(told.cuff_mmhg[begin]) for begin in silences]
-
-
-def _to_zero(told: Told, last: Threshold, muffling: Threshold) -> bool:
-    """Whether the sounds go on to zero, or an end above it is not sure."""
-    heard_mmhg = told.pressure_of(told.last_sound)
-    if last.state is State.OBSERVED:
-        heard_mmhg = min(heard_mmhg, last.low_mmhg or 0.0)
-    if heard_mmhg < ZERO_MMHG:
-        return True
-    unsure = last.state is not State.NOT_REACHED and (last.confidence or 0.0) < SURE_END
-    return unsure and (muffling.mmhg or 0.0) - heard_mmhg > FAR_BELOW_K4_MMHG
-
-
 def _rhythm(told: Told) -> Rhythm:
     """Regular, irregular or alternating, from intervals of expected beats."""
     ruled = told.ruled
@@ -191,106 +148,71 @@ def compose(
         With status, reasons and flags.
     """
     told, quality, listening = weighed.told, weighed.quality, weighed.listening
-    flags = list(noticed)
+    flags = set(noticed)
     if quality.clipped_share >= CLIPPED_SHARE:
-        flags.append(Flag.AUDIO_CLIPPED)
-    ruled = told.ruled
-    # What will hold at the end is there, however little of it has been heard so far.
-    present = max(weighed.present, weighed.promise)
-    from_top = not ruled.systolic_seen.mean() >= 0.5
-    to_end = not ruled.diastolic_seen.mean() >= 0.5
+        flags.add(Flag.AUDIO_CLIPPED)
     refusal = _refusal(weighed)
     if refusal is not None:
-        noisy = (Flag.NOISY,) if refusal is Reason.NOISE_HIDES else ()
-        return unreadable(refusal, settings, (*flags, *noisy), quality)
-    last, silence = diastolic_of(told, present)
-    sounds = np.flatnonzero(most_told(told))
-    found = character(record, told.onset_s)
-    muffled = find_muffling(found, sounds, told.cuff_mmhg[sounds])
-    if muffled is not None and float(told.cuff_mmhg[sounds[muffled.index]]) < ZERO_MMHG:
-        muffled = None  # sounds that fade on their way to zero; nobody's diastolic lies there
-    muffling = muffling_of(told, sounds, muffled)
-    to_zero = _to_zero(told, last, muffling)
-    if from_top and to_end and not to_zero:
-        return unreadable(Reason.UNCHANGED_BY_CUFF, settings, tuple(flags), quality)
-    systolic = systolic_of(told, present)
-    breath = _breath_dependent(told)
-    gaps = tuple(
-        gap
-        for gap in gaps_of(told, present)
-        if not any(gap.lower_mmhg <= at <= gap.upper_mmhg for at in breath)
-    )
-    diastolic = by_rule(settings.diastolic, last, silence, muffling, to_zero)
-    if to_zero:
-        lowest_mmhg = verdict.rounded(told.pressure_of(told.last_sound))
-        silence = Threshold(
-            state=State.NOT_REACHED, high_mmhg=lowest_mmhg, reason=Reason.SOUNDS_TO_END
-        )
-    flags += heard_flags(
-        told,
-        pulses,
-        systolic,
-        diastolic,
-        gaps,
-        quality,
-        to_end=last.state is State.NOT_REACHED,
-        to_zero=to_zero,
-    )
+        noisy = {Flag.NOISY} if refusal is Reason.NOISE_HIDES else set()
+        return unreadable(refusal, settings, in_order(flags | noisy), quality)
+    # What will hold at the end is there, however little of it has been heard so far.
+    present = max(weighed.present, weighed.promise)
+    values = find_values(record, told, present, Rule(settings.diastolic))
+    if _from_top_to_end(told) and not values.to_zero:
+        return unreadable(Reason.UNCHANGED_BY_CUFF, settings, in_order(flags), quality)
     rhythm = _rhythm(told)
-    if rhythm is Rhythm.ALTERNATING:
-        flags.append(Flag.ALTERNATING)
-    elif rhythm is Rhythm.IRREGULAR:
-        flags.append(Flag.IRREGULAR_RHYTHM)
-    if breath and rhythm not in (Rhythm.ALTERNATING, Rhythm.IRREGULAR):
-        # Weak beats of an uneven rhythm come and go at any period.
-        flags.append(Flag.BREATH_DEPENDENT_SOUNDS)
-    ordered = tuple(flag for flag in Flag if flag in set(flags))
-    reasons = tuple(dict.fromkeys(t.reason for t in (systolic, diastolic) if t.reason is not None))
-    states = {systolic.state, diastolic.state}
-    if states == {State.UNDETERMINED}:
-        status = Status.UNREADABLE
-    elif states == {State.OBSERVED} and not REVIEW_FLAGS.intersection(ordered):
-        status = Status.OK
-    else:
-        status = Status.REVIEW
+    flags |= heard_flags(told, pulses, values, quality) | rhythm_flags(rhythm, values.breath)
+    ends = (values.systolic, values.diastolic)
     interval = np.diff(told.onset_s if not listening.anchored else listening.expected.reference_s)
-    lag = listening.lag
     return Reading(
-        status=status,
-        reasons=reasons,
-        systolic=systolic,
-        diastolic=diastolic,
-        first_silence=silence,
-        muffling=muffling,
-        gaps=gaps,
+        status=_status(ends, flags),
+        reasons=tuple(dict.fromkeys(one.reason for one in ends if one.reason is not None)),
+        systolic=values.systolic,
+        diastolic=values.diastolic,
+        first_silence=values.first_silence,
+        muffling=values.muffling,
+        gaps=values.gaps,
         pulse_per_min=round(60.0 / typical_s(interval), 1),
         rhythm=rhythm,
-        beats=_beats(listening, told, found, sounds, muffled, gaps, present),
-        lag=Lag(
-            seconds=round(lag.seconds, 3),
-            low_s=round(lag.seconds - 2 * lag.doubt_s, 3),
-            high_s=round(lag.seconds + 2 * lag.doubt_s, 3),
-            drift_ppm=None,
-            estimated=settings.lag_s is None,
-        ),
+        beats=_beats(told, values, present),
+        lag=_lag(listening, estimated=settings.lag_s is None),
         manometer_mmhg=settings.manometer_mmhg,
-        flags=ordered,
+        flags=in_order(flags),
         quality=quality,
     )
 
 
-def _beats(
-    listening: Listening,
-    told: Told,
-    found: Character,
-    sounds: np.ndarray,
-    muffled: Muffled | None,
-    gaps: tuple[Gap, ...],
-    present: float,
-) -> tuple[Beat, ...]:
+def _from_top_to_end(told: Told) -> bool:
+    """Whether the sounds neither begin nor end within the deflation."""
+    ruled = told.ruled
+    return bool(ruled.systolic_seen.mean() < 0.5 and ruled.diastolic_seen.mean() < 0.5)
+
+
+def _status(ends: tuple[Threshold, Threshold], flags: set[Flag]) -> Status:
+    """What both thresholds and the flags make of a reading."""
+    states = {one.state for one in ends}
+    if states == {State.UNDETERMINED}:
+        return Status.UNREADABLE
+    return Status.OK if states == {State.OBSERVED} and not REVIEW_FLAGS & flags else Status.REVIEW
+
+
+def _lag(listening: Listening, *, estimated: bool) -> Lag:
+    """The lag of a listening as it is told."""
+    lag = listening.lag
+    return Lag(
+        seconds=round(lag.seconds, 3),
+        low_s=round(lag.seconds - 2 * lag.doubt_s, 3),
+        high_s=round(lag.seconds + 2 * lag.doubt_s, 3),
+        drift_ppm=None,
+        estimated=estimated,
+    )
+
+
+def _beats(told: Told, values: Values, present: float) -> tuple[Beat, ...]:
     """Every beat of the deflation with its phase, ectopic ones included."""
+    listening, sounds, muffled = told.listening, values.sounds, values.muffled
     phases = dict.fromkeys(told.beats.tolist(), Phase.SILENT)
-    named = name_phases(found, sounds, None if muffled is None else muffled.index)
+    named = name_phases(values.found, sounds, None if muffled is None else muffled.index)
     for sound, phase in zip(told.beats[sounds].tolist(), named, strict=True):
         phases[sound] = phase
     beats: list[Beat] = []
@@ -299,7 +221,7 @@ def _beats(
         heard = float(listening.story.heard[i]) * present
         cuff = float(listening.cuff_mmhg[i])
         phase = phases.get(i, last if heard >= 0.5 else Phase.SILENT)
-        if phase is Phase.SILENT and any(g.lower_mmhg < cuff < g.upper_mmhg for g in gaps):
+        if phase is Phase.SILENT and any(g.lower_mmhg < cuff < g.upper_mmhg for g in values.gaps):
             phase = Phase.GAP
         elif phase is not Phase.SILENT:
             last = phase

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -9,17 +10,16 @@ import numpy as np
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.thresholds import ASK_BELOW
 from tapfall.ear.told import Told
+from tapfall.ear.values import Values
 from tapfall.model import (
     REVIEW_FLAGS,
-    Diastolic,
     Flag,
-    Gap,
     Quality,
     Reading,
     Reason,
+    Rhythm,
     State,
     Status,
-    Threshold,
 )
 
 #: Silence above the first sound that excludes a gap above it (the project's definition).
@@ -36,54 +36,57 @@ CLIPPED_SHARE = 0.01
 NOISY_DB = 8.0
 
 
-def heard_flags(
-    told: Told,
-    pulses: Pulses,
-    systolic: Threshold,
-    diastolic: Diastolic,
-    gaps: tuple[Gap, ...],
-    quality: Quality,
-    *,
-    to_end: bool,
-    to_zero: bool,
-) -> list[Flag]:
+def in_order(flags: Iterable[Flag]) -> tuple[Flag, ...]:
+    """Flags, each once, in the order that they are defined in."""
+    told = set(flags)
+    return tuple(one for one in Flag if one in told)
+
+
+def rhythm_flags(rhythm: Rhythm, breath: bool) -> set[Flag]:
+    """Flags of the rhythm, and of sounds that come and go with the breath."""
+    if rhythm is Rhythm.ALTERNATING:
+        return {Flag.ALTERNATING}
+    if rhythm is Rhythm.IRREGULAR:
+        # Weak beats of an uneven rhythm come and go at any period.
+        return {Flag.IRREGULAR_RHYTHM}
+    return {Flag.BREATH_DEPENDENT_SOUNDS} if breath else set()
+
+
+def heard_flags(told: Told, pulses: Pulses, values: Values, quality: Quality) -> set[Flag]:
     """Flags that follow from what was heard.
 
     Parameters
     ----------
     told, pulses
         The stories of the listening, and what the log showed.
-    systolic, diastolic, gaps
-        What the reading says.
+    values
+        The thresholds that they give.
     quality
         Levels of the recording.
-    to_end
-        Whether nobody heard where the sounds end, whichever rule the diastolic follows.
-    to_zero
-        Whether they go on to zero.
 
     Returns
     -------
-    list of Flag
-        In no order; rhythm and breath are told elsewhere.
+    set of Flag
+        Those of rhythm and breath are told elsewhere.
     """
+    systolic, diastolic = values.systolic, values.diastolic
     listening, ruled = told.listening, told.ruled
-    flags: list[Flag] = []
+    flags: set[Flag] = set()
     if systolic.state is State.OBSERVED and systolic.mmhg is not None:
         top = float(told.cuff_mmhg[: max(int(np.median(ruled.first)), 1)].max())
         if top - systolic.mmhg < CLEAR_SILENCE_MMHG or told.sounds_above > LEAST_ABOVE:
-            flags.append(Flag.GAP_ABOVE_NOT_EXCLUDED)
+            flags.add(Flag.GAP_ABOVE_NOT_EXCLUDED)
         above = listening.evidence.log_odds[told.beats][: max(int(np.median(ruled.first)) - 1, 0)]
         if ruled.lone_above.mean() >= 0.5 or (above > LONE_LOG_ODDS).any():
-            flags.append(Flag.ISOLATED_SOUND)
+            flags.add(Flag.ISOLATED_SOUND)
     if systolic.state is State.NOT_REACHED:
-        flags.append(Flag.SYSTOLIC_NOT_REACHED)
-    if to_zero:
-        flags.append(Flag.SOUNDS_TO_ZERO)
-    elif to_end:
-        flags.append(Flag.DIASTOLIC_NOT_REACHED)
-    if gaps:
-        flags.append(Flag.SILENT_GAP)
+        flags.add(Flag.SYSTOLIC_NOT_REACHED)
+    if values.to_zero:
+        flags.add(Flag.SOUNDS_TO_ZERO)
+    elif values.to_end:
+        flags.add(Flag.DIASTOLIC_NOT_REACHED)
+    if values.gaps:
+        flags.add(Flag.SILENT_GAP)
     sure = [c for c in (systolic.confidence, diastolic.confidence) if c is not None]
     undetermined = any(
         one.state is State.UNDETERMINED and one.reason is not Reason.NO_MUFFLING
@@ -91,15 +94,15 @@ def heard_flags(
     )
     ratio = quality.signal_to_noise_db
     if (sure and min(sure) < ASK_BELOW) or undetermined or told.may_be_hidden:
-        flags.append(Flag.LOW_CONFIDENCE)
+        flags.add(Flag.LOW_CONFIDENCE)
     if abs(listening.lag.seconds) > 0.15:
-        flags.append(Flag.LAG_CORRECTED)
+        flags.add(Flag.LAG_CORRECTED)
     if not listening.lag.clear:
-        flags.append(Flag.LAG_UNCERTAIN)
+        flags.add(Flag.LAG_UNCERTAIN)
     if not pulses.usable:
-        flags.append(Flag.COARSE_CUFF_LOG)
+        flags.add(Flag.COARSE_CUFF_LOG)
     if ratio is not None and ratio < NOISY_DB:
-        flags.append(Flag.NOISY)
+        flags.add(Flag.NOISY)
     return flags
 
 
@@ -116,10 +119,9 @@ def with_flag(reading: Reading, flag: Flag) -> Reading:
     >>> with_flag(bare, Flag.NOISY).flags
     (<Flag.NOISY: 'noisy'>,)
     """
-    flags = {*reading.flags, flag}
     ask = flag in REVIEW_FLAGS and reading.status is Status.OK
     return replace(
         reading,
-        flags=tuple(one for one in Flag if one in flags),
+        flags=in_order((*reading.flags, flag)),
         status=Status.REVIEW if ask else reading.status,
     )

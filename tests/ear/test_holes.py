@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tapfall.ear import take_reading
 from tapfall.ear.holes import sound_holes
 from tapfall.ear.record import Record
-from tapfall.model import Flag, Recording, Status
+from tapfall.model import CuffLog, Flag, Recording, Status
 from tests.ear.heard import fixture
 
 #: The thresholds of the fixture by its truth, mmHg.
@@ -51,6 +53,16 @@ def test_a_hole_far_from_the_thresholds_leaves_them_alone() -> None:
     for one, other in ((whole.systolic, holed.systolic), (whole.diastolic, holed.diastolic)):
         assert other.mmhg == pytest.approx(one.mmhg, abs=0.2)
         assert (other.confidence or 0.0) > 0.95
+
+
+@pytest.mark.parametrize(("at_s", "flagged"), [(8.6, True), (50.4, False)])
+def test_a_hole_lies_in_the_deflation_as_the_clocks_have_it(at_s: float, flagged: bool) -> None:
+    # The fixture deflates from 8.4 to 50.0 s of its sound; here the log is 1.5 s late.
+    whole, holed = fixture("ordinary"), without(at_s, at_s + 0.8)
+    cuff = CuffLog(time_s=whole.cuff.time_s + 1.5, pressure_mmhg=whole.cuff.pressure_mmhg)
+    reading = take_reading(replace(holed, cuff=cuff))
+    assert reading.lag is not None and reading.lag.seconds == pytest.approx(1.5, abs=0.1)
+    assert (Flag.AUDIO_DROPOUT in reading.flags) is flagged
 
 
 def test_short_silences_are_no_holes() -> None:

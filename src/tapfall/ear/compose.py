@@ -151,6 +151,8 @@ def compose(
     flags = set(noticed)
     if quality.clipped_share >= CLIPPED_SHARE:
         flags.add(Flag.AUDIO_CLIPPED)
+    if told.lost_s:
+        flags.add(Flag.AUDIO_DROPOUT)
     refusal = _refusal(weighed)
     if refusal is not None:
         noisy = {Flag.NOISY} if refusal is Reason.NOISE_HIDES else set()

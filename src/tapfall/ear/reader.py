@@ -138,11 +138,11 @@ def _judge(record: Record, settings: Settings, under_way: bool, astray: bool) ->
     sound, _ = record.between(first_s, last_s)
     if float(np.ptp(sound)) < LEAST_MOVE:
         return nothing(Reason.SILENT_AUDIO)
-    if sound_holes(record, first_s, last_s):
-        noticed.append(Flag.AUDIO_DROPOUT)
     pulses = find_pulses(record.log_s, record.log_mmhg, deflation)
     listening = listen(record, deflation, pulses, settings.lag_s)
     if isinstance(listening, Nothing):
+        if sound_holes(record, first_s, last_s):
+            noticed.append(Flag.AUDIO_DROPOUT)
         return nothing(why_nothing(listening), pulses, listening.stirring)
     if astray and settings.lag_s is None:
         listening = replace(listening, lag=replace(listening.lag, clear=False))

@@ -273,6 +273,8 @@ def test_a_failure_in_between_leaves_nothing_behind(
             "simulate --list), a .toml file, --systolic or --diastolic, or --count\n",
         ),
         (["--seed", "3"], "found nothing to simulate; allowed"),
+        (["--list", "normal"], "found a scenario beside --list; allowed --list alone"),
+        (["--list", "--count", "2"], "found --count beside --list; allowed --list alone"),
         (["../normal"], "../normal: found no built-in scenario of that name"),
         (["none.toml"], "none.toml: found no such file; allowed a TOML file"),
         (

@@ -499,12 +499,9 @@ def test_the_command_writes_it(arm: Path, capsys) -> None:
 @pytest.mark.parametrize(
     ("argv", "text"),
     [
-        (
-            ["--report", "o.pdf"],
-            "o.pdf: found a report of another form; allowed a name that ends in .html",
-        ),
-        (["--report", "-"], "-: found a report of another form; allowed a name that ends in .html"),
-        (["--report", ""], "'': found a report of another form; allowed a name that ends in .html"),
+        (["--report", "o.pdf"], "--report: found o.pdf; allowed a name that ends in .html"),
+        (["--report", "-"], "--report: found -; allowed a name that ends in .html"),
+        (["--report", ""], "--report: found ''; allowed a name that ends in .html"),
         (
             ["--json", "o.html", "--report", "./o.html"],
             "o.html: found both outputs under one name; allowed two names",

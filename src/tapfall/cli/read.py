@@ -7,13 +7,11 @@ import argparse
 from tapfall.cli.chosen import loaded, settings_of
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.fhir import context_of
-from tapfall.cli.output import check_apart, complain, draw, report, say, summary, take
+from tapfall.cli.output import check_apart, check_report, complain, draw, report, say, summary, take
 from tapfall.cli.technique import checked, stated_by
 
 #: Forms of a figure, by the suffix of its name.
 FIGURE_SUFFIXES = (".png", ".svg", ".pdf")
-#: Form of a report.
-REPORT_SUFFIX = ".html"
 
 
 def run(args: argparse.Namespace) -> int:
@@ -35,11 +33,8 @@ def run(args: argparse.Namespace) -> int:
             f"{label_of(args.figure)}: found a figure of another form; allowed a name that ends "
             "in .png, .svg or .pdf"
         )
-    if args.report is not None and Path(args.report).suffix.lower() != REPORT_SUFFIX:
-        raise SettingError(
-            f"{label_of(args.report)}: found a report of another form; allowed a name that ends "
-            f"in {REPORT_SUFFIX}"
-        )
+    if args.report is not None:
+        check_report(args.report)
     for name in outputs:
         check_writable(name, inputs)
     check_apart(outputs)

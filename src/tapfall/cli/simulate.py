@@ -24,6 +24,7 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.synth import builtin_names, load_builtin
 
     if args.list:
+        _check_alone(args)
         for name in builtin_names():
             say(_listed(name, load_builtin(name).description))
         return DONE
@@ -36,6 +37,16 @@ def run(args: argparse.Namespace) -> int:
         sound, log = write_simulated(scenario_of(seed), folder, f"{name}-{seed}")
         say(f"{printable(str(sound))} {printable(str(log))}\n")
     return DONE
+
+
+def _check_alone(args: argparse.Namespace) -> None:
+    """Refuse what ``--list`` would pass over."""
+    from tapfall.errors import SettingError
+
+    for name in ("scenario", "systolic", "diastolic", "seed", "count"):
+        if getattr(args, name) is not None:
+            option = "a scenario" if name == "scenario" else f"--{name}"
+            raise SettingError(f"found {option} beside --list; allowed --list alone")
 
 
 def _wanted(args: argparse.Namespace) -> tuple[Callable[[int], Scenario], int, str]:

@@ -15,6 +15,7 @@ from tapfall.ear.holes import sound_holes
 from tapfall.ear.judge import Nothing, listen
 from tapfall.ear.pulses import Pulses, find_pulses
 from tapfall.ear.record import Record
+from tapfall.ear.sampled import measured_rows
 from tapfall.ear.weighed import weigh
 from tapfall.model import Flag, Reading, Reason, Settings, Threshold
 
@@ -115,6 +116,8 @@ def _moved(reading: Reading, by_s: float) -> Reading:
 
 def _judge(record: Record, settings: Settings, under_way: bool, astray: bool) -> Judged:
     """Judge a record whose times start at its first row."""
+    rows = measured_rows(record.log_s, record.log_mmhg)
+    record = replace(record, log_s=record.log_s[rows], log_mmhg=record.log_mmhg[rows])
     noticed: list[Flag] = []
     if record.rows_repeated:
         noticed.append(Flag.CUFF_LOG_ROWS_REPEATED)

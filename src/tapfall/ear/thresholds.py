@@ -53,6 +53,9 @@ WIDE_MMHG, MOST_WHERE_WIDE = (20.0, 30.0), (0.9, 0.7)
 #: away on their way to zero: a person has to listen (our choice), and the most that is left of
 #: the confidence.
 LOW_DIASTOLIC_MMHG, LOW_DIASTOLIC_SHARE, MOST_WHERE_LOW = 40.0, 0.3, 0.7
+#: The most that is left where the stethoscope seems to have been put on, or lifted, just there
+#: (our choice).
+MOST_WHERE_MOVED = 0.7
 
 
 def _first_sounds(told: Told) -> float:
@@ -119,6 +122,13 @@ def _threshold(
         sure = round(sure * IN_HOLE, 4)
         low_mmhg, high_mmhg = min(low_mmhg, hole[0]), max(high_mmhg, hole[1])
     sure = _left_in_doubt(told, found, kind, sure)
+    if told.ear_moved[kind == "diastolic"]:
+        # Nobody heard what sounded beyond, up to the top of the cuff or down to its end.
+        sure = min(sure, MOST_WHERE_MOVED)
+        if kind == "systolic":
+            high_mmhg = max(high_mmhg, float(told.cuff_mmhg.max()))
+        else:
+            low_mmhg = min(low_mmhg, float(told.cuff_mmhg.min()))
     if sure < least:
         return Threshold(state=State.UNDETERMINED, reason=Reason.TOO_UNCERTAIN)
     return Threshold(

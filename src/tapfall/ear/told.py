@@ -49,7 +49,8 @@ class Told:
 
     ``uneven`` is the unevenness of the rhythm, ``None`` where too few intervals tell it;
     ``sounds_far`` how likely two beats in a row sound too far away to belong to them;
-    ``lost_s`` are stretches of audio time without sound.
+    ``lost_s`` are stretches of audio time without sound; ``ear_moved`` tells whether the
+    stethoscope seems to have been put on, or lifted, at the first sound and at the last.
     """
 
     beats: np.ndarray
@@ -68,6 +69,7 @@ class Told:
     sounds_above: float = 0.0
     sounds_far: float = 0.0
     lost_s: Holes = ()
+    ear_moved: tuple[bool, bool] = (False, False)
 
     @property
     def first_sound(self) -> int | None:

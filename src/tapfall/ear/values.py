@@ -126,7 +126,8 @@ def _breath_dependent(told: Told) -> list[float]:
 def _to_zero(told: Told, last: Threshold, muffling: Threshold) -> bool:
     """Whether the sounds go on to zero, or an end above it is not sure."""
     heard_mmhg = told.pressure_of(told.last_sound)
-    if last.state is State.OBSERVED:
+    if last.state is State.OBSERVED and not told.ear_moved[1]:
+        # Where the ear moved the range holds what nobody heard, not what may have been heard.
         heard_mmhg = min(heard_mmhg, last.low_mmhg or 0.0)
     if heard_mmhg < ZERO_MMHG:
         return True

@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import signal
 
+from tapfall.ear.contact import contact_changes
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.holes import sound_holes
 from tapfall.ear.judge import Listening
@@ -66,6 +67,7 @@ def weigh(record: Record, deflation: Deflation, pulses: Pulses, listening: Liste
         clipped_share=quality.clipped_share,
         sounds_above=chance_above(told),
         lost_s=sound_holes(record, deflation.start_s - lag_s, deflation.end_s - lag_s),
+        ear_moved=contact_changes(record, told),
     )
     # A closer listening hears more where there are sounds; whether there are any was fitted before.
     whole = presence_measures(listening.before or listening)

@@ -118,8 +118,10 @@ def _look(
 
 
 def _find_lag(deflation: Deflation, pulses: Pulses, bands: Bands) -> tuple[lags.LagFound, Pulses]:
-    """The lag, and the beats at that lag."""
-    lag = _lag_of(deflation, pulses, bands)
+    """The lag, and the beats at that lag; no lag is clear where the clocks run apart."""
+    lag, apart = _lag_of(deflation, pulses, bands)
+    if apart:
+        lag = replace(lag, clear=False)
     plain = keep_in_step(bands, pulses, 0.0)
     if lag.seconds == 0.0:
         return lag, plain.pulses
@@ -127,26 +129,31 @@ def _find_lag(deflation: Deflation, pulses: Pulses, bands: Bands) -> tuple[lags.
     # What every beat brings keeps step with the log's pulses at the true lag only; at others it
     # bends with the rhythm, and a bend passes for the track of sounds.
     if plain.kept and plain.fits_better(moved, LAG_TIMES):
-        return lags.NO_LAG, plain.pulses
+        return replace(lags.NO_LAG, clear=not apart), plain.pulses
     return lag, moved.pulses
 
 
-def _lag_of(deflation: Deflation, beats: Pulses, bands: Bands) -> lags.LagFound:
-    """The lag by a map of all delays that one can cause; the costly map only where it is needed."""
+def _lag_of(deflation: Deflation, beats: Pulses, bands: Bands) -> tuple[lags.LagFound, bool]:
+    """The lag by a map of all delays that one can cause, and whether the clocks run apart.
+
+    The costly map is read only where it is needed.
+    """
     fall_mmhg = falls(deflation, beats.time_s)
     near_s = (lags.EARLIEST_S, lags.LATEST_S)
     reach_s = lags.LARGEST_LAG_S + 0.06
     span_s = (near_s[0] - reach_s, near_s[1] + reach_s)
-    cheap = plain_map(find_onsets(bands), beats.time_s, span_s)
+    onsets = find_onsets(bands)
+    cheap = plain_map(onsets, beats.time_s, span_s)
     marks = follow(cheap.gains(), STEP_S, fall_mmhg, beats.error_s)
+    apart = lags.run_apart(onsets, beats.time_s, fall_mmhg, beats.error_s, cheap, marks)
     if lags.needs_no_lag(cheap, marks, bands, deflation):
-        return lags.NO_LAG
+        return lags.NO_LAG, apart
     wide = delay_map(bands, beats.time_s, fall_mmhg, span_s, "pulses")
     everywhere, plain = (
         follow(one.gains(), STEP_S, fall_mmhg, beats.error_s)
         for one in (wide, wide.between(*near_s))
     )
-    return lags.find_lag(wide, everywhere, plain, bands, deflation)
+    return lags.find_lag(wide, everywhere, plain, bands, deflation), apart
 
 
 def _scan_sounds(

@@ -173,14 +173,18 @@ def test_a_pause_is_flagged_and_bridged() -> None:
     assert found.rate_mmhg_per_s == pytest.approx(3.0, abs=0.3)
 
 
-def stepwise() -> Deflation:
-    """The deflation of a log that falls by 6 mmHg every 3 s, each time within 0.5 s."""
+def stairs(step_mmhg: float) -> tuple[Corner, ...]:
+    """Corners of a log that falls by 2 mmHg/s in steps, each within half a second."""
     corners: list[Corner] = [(0, 0), (4, 0), (9, 170)]
-    for step in range(20):
-        at_s, mmhg = 10.0 + 3 * step, 170.0 - 6 * step
-        corners += [(at_s, mmhg), (at_s + 0.5, mmhg - 6)]
-    corners += [(70, 50), (70.7, 0), (77, 0)]
-    return found_in(tuple(corners))
+    for step in range(round(120 / step_mmhg)):
+        at_s, mmhg = 10.0 + step_mmhg / 2 * step, 170.0 - step_mmhg * step
+        corners += [(at_s, mmhg), (at_s + 0.5, mmhg - step_mmhg)]
+    return (*corners, (70, 50), (70.7, 0), (77, 0))
+
+
+def stepwise() -> Deflation:
+    """The deflation of such a log in steps of 6 mmHg."""
+    return found_in(stairs(6.0))
 
 
 def test_steps_are_one_deflation() -> None:
@@ -195,6 +199,28 @@ def test_steps_are_one_deflation() -> None:
 def test_steps_are_flagged() -> None:
     # The flag's sentence: "The deflation paused or stepped."
     assert Flag.DEFLATION_PAUSED in stepwise().flags
+    assert stepwise().stepped
+
+
+@pytest.mark.parametrize(
+    ("step_mmhg", "off_mmhg"), [(5.0, 0.9), (6.0, 0.9), (8.0, 0.9), (10.0, 1.0)]
+)
+def test_the_trend_goes_down_the_stairs(step_mmhg: float, off_mmhg: float) -> None:
+    time_s, pressure_mmhg = line(stairs(step_mmhg))
+    found = find_deflation(
+        time_s, with_pulses(time_s, pressure_mmhg, np.arange(0.05, 80.0, 0.8), 3.0)
+    )
+    assert found is not None and found.stepped
+    inner = (found.time_s > 11.0) & (found.time_s < 69.0)
+    off = found.trend_mmhg[inner] - truth_mmhg(stairs(step_mmhg), found.time_s[inner])
+    # A straight line would be off by 0.29 of a step, as a root mean square.
+    assert np.sqrt(np.mean(off**2)) < off_mmhg
+    assert found.trend_error_mmhg > 0.6
+
+
+@pytest.mark.parametrize("corners", [ORDINARY, stairs(1.0), stairs(2.0)])
+def test_small_steps_are_a_steady_fall(corners: tuple[Corner, ...]) -> None:
+    assert not found_in(corners).stepped
 
 
 def test_after_a_reinflation_the_last_deflation_is_read_and_flagged() -> None:
@@ -326,6 +352,7 @@ def test_the_pressure_passes_under_a_movement_of_the_arm(size_mmhg: float, width
     at_s = np.arange(25.0, 35.0, 0.25)
     off = np.abs(found.pressure_mmhg(at_s) - truth_mmhg(ORDINARY, at_s)).max()
     followed = np.abs(found.followed_at(at_s) - truth_mmhg(ORDINARY, at_s)).max()
+    assert not found.stepped
     # What a movement leaves must not make a value wrong (4 mmHg).
     assert off < 3.0
     assert off < 0.97 * followed

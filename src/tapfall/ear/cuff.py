@@ -11,6 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.ear.runs import runs
+from tapfall.ear.trend import (
+    GRID_S,
+    STEPPED_ERROR_MMHG,
+    STEPPED_HALF_S,
+    binned,
+    box,
+    fall_begins,
+    in_steps,
+    local_line,
+    without_movements,
+)
 from tapfall.model import Flag, FloatArray
 
 #: The run-off of a pulse adds to the fall for a beat's length, and by this share at most
@@ -25,24 +36,12 @@ LEAST_FALL_MMHG = 20.0
 REINFLATION_MMHG = 8.0
 #: A hold stays this close to the top (our choice).
 HOLD_MMHG = 3.0
-#: Step of the even grid on which trend and slopes are computed.
-GRID_S = 0.05
 #: Slower than this share of the usual rate the cuff stands still; that long, or for that
 #: share of the time, it pauses or steps (our choice).
 STILL_SHARE, PAUSE_S, STEPPED_SHARE = 0.3, 2.0, 0.3
-#: Share of the usual weight of rows below which a stretch of the trend counts as a hole.
-LEAST_WEIGHT = 0.05
 #: Rows further apart than so long (about one beat), and than so many usual steps, leave a hole
 #: in the log (our choice).
 HOLE_S, HOLE_STEPS = 1.0, 3.5
-#: A movement of the arm lasts a second or two: a line over so much on either side, from which
-#: rows further off than ``STRAY_MMHG`` are left out, passes under it. The cuff's pressure is
-#: taken from that line where the trend leaves it by more than 1 mmHg, wholly from 2 mmHg on
-#: (tuned on simulated logs: of beats 3 mmHg off, one in five is left, and pauses keep their
-#: corners).
-STEADY_S, STRAY_MMHG, STRAY_ROUNDS = 3.0, 2.5, 6
-#: Rounds ties of times on the grid one way, whatever the clock's offset.
-TIE = 1e-6
 #: Deflation rates outside these are flagged (2-3 mmHg/s is taught; AHA 2005, from memory).
 SLOW_MMHG_PER_S, FAST_MMHG_PER_S = 1.5, 4.0
 
@@ -56,7 +55,8 @@ class Deflation:
     movements, ``followed_mmhg`` the one without the pulse alone, all of shape ``(n,)``.
     ``falls_from_s`` is where the hold ends, ``rate_mmhg_per_s`` the usual fall from there on,
     ``trend_error_mmhg`` how far off the trend is, as a standard deviation, ``released``
-    whether a quick release ends it, ``holes_s`` where the log has no rows.
+    whether a quick release ends it, ``stepped`` whether it falls in steps, ``holes_s`` where the
+    log has no rows.
     """
 
     time_s: FloatArray
@@ -67,6 +67,7 @@ class Deflation:
     log_rate_hz: float
     trend_error_mmhg: float
     released: bool
+    stepped: bool
     flags: tuple[Flag, ...]
     holes_s: tuple[tuple[float, float], ...] = ()
 
@@ -87,16 +88,6 @@ class Deflation:
     def followed_at(self, time_s: FloatArray) -> FloatArray:
         """Pressure with movements, without the pulse; held at the ends, shape as ``time_s``."""
         return np.interp(time_s, self.time_s, self.followed_mmhg)
-
-
-def _box(values: FloatArray, count: int) -> FloatArray:
-    """Centred moving mean over about ``count`` values, shorter at the ends."""
-    half = count // 2
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    index = np.arange(values.size)
-    low = np.maximum(index - half, 0)
-    high = np.minimum(index + half + 1, values.size)
-    return np.asarray((total[high] - total[low]) / (high - low))
 
 
 def _turns(values: FloatArray, size: float) -> list[int]:
@@ -142,55 +133,6 @@ def _knee(time_s: FloatArray, pressure_mmhg: FloatArray) -> float:
     right = residuals(t[::-1], pressure_mmhg[::-1])[::-1]
     cost = left[2:-3] + right[3:-2]
     return float(time_s[2 + int(np.argmin(cost))])
-
-
-def _local_line(weight: FloatArray, weighted_mmhg: FloatArray, half_width: int) -> FloatArray:
-    """Local straight-line fit with a tricube kernel, exact at the ends."""
-    u = np.arange(-half_width, half_width + 1) / (half_width + 1)
-    kernel = (1 - np.abs(u) ** 3) ** 3
-    step = u[::-1]  # convolution turns the kernel round
-
-    def total(values: FloatArray, moment: FloatArray) -> FloatArray:
-        return np.convolve(values, kernel * moment, "full")[half_width:-half_width]
-
-    one = np.ones_like(step)
-    s0, s1, s2 = total(weight, one), total(weight, step), total(weight, step * step)
-    m0, m1 = total(weighted_mmhg, one), total(weighted_mmhg, step)
-    spread = s0 * s2 - s1 * s1
-    safe = spread > 1e-6 * np.maximum(s0 * s0, 1e-12)
-    fitted = np.where(
-        safe,
-        (s2 * m0 - s1 * m1) / np.where(safe, spread, 1.0),
-        m0 / np.maximum(s0, 1e-12),
-    )
-    # A hole wider than the kernel is bridged by a straight line.
-    known = spread > 1e-4 * np.maximum(s0 * s0, 1e-12)
-    known &= s0 > LEAST_WEIGHT * float(np.median(s0))
-    return np.interp(np.arange(fitted.size), np.flatnonzero(known), fitted[known])
-
-
-def _without_movements(trend_mmhg: FloatArray) -> FloatArray:
-    """A falling trend with a robust line where a movement of the arm lifts it off or dents it."""
-    half_width = round(STEADY_S / GRID_S)
-    weight = np.ones_like(trend_mmhg)
-    line = trend_mmhg
-    for turn in range(STRAY_ROUNDS):
-        line = _local_line(weight, weight * trend_mmhg, half_width)
-        stray = STRAY_MMHG * (2 if turn < 2 else 1)
-        weight = np.clip(1 - ((trend_mmhg - line) / stray) ** 2, 0, 1) ** 2 + 1e-3
-    off = line - trend_mmhg
-    return np.asarray(trend_mmhg + off * np.clip(np.abs(off) - 1, 0, 1))
-
-
-def _binned(
-    time_s: FloatArray, pressure_mmhg: FloatArray, start_s: float, count: int
-) -> tuple[FloatArray, FloatArray]:
-    """Rows per grid bin and their summed pressure."""
-    index = np.floor((time_s - start_s) / GRID_S + 0.5 + TIE).astype(np.intp)
-    keep = (index >= 0) & (index < count)
-    rows = np.bincount(index[keep], minlength=count).astype(np.float64)
-    summed = np.bincount(index[keep], weights=pressure_mmhg[keep], minlength=count)
-    return rows, np.asarray(summed, np.float64)
 
 
 def _slow_stretches(smooth: FloatArray) -> list[tuple[int, int]]:
@@ -254,10 +196,10 @@ def find_deflation(time_s: FloatArray, pressure_mmhg: FloatArray) -> Deflation |
     interval_s = float(np.median(np.diff(time_s)))
     grid = np.arange(time_s[0], time_s[-1] + GRID_S / 2, GRID_S)
     # Averaged rows, not single ones, where the log is faster than the grid.
-    rows, summed = _binned(time_s, pressure_mmhg, float(grid[0]), grid.size)
+    rows, summed = binned(time_s, pressure_mmhg, float(grid[0]), grid.size)
     filled = rows > 0
     coarse = np.interp(grid, grid[filled], summed[filled] / rows[filled])
-    smooth = _box(coarse, round(0.8 / GRID_S))
+    smooth = box(coarse, round(0.8 / GRID_S))
     stretches = _slow_stretches(smooth)
     if not stretches:
         return None
@@ -273,11 +215,22 @@ def find_deflation(time_s: FloatArray, pressure_mmhg: FloatArray) -> Deflation |
     if inside.sum() < 4:
         return None
     grid = np.arange(start_s, end_s + 1e-9, GRID_S)
-    rows, summed = _binned(time_s[inside], pressure_mmhg[inside], start_s, grid.size)
+    rows, summed = binned(time_s[inside], pressure_mmhg[inside], start_s, grid.size)
     half_width_s = max(1.5, 2.6 * interval_s)
-    trend = _local_line(rows, summed, round(half_width_s / GRID_S))
+    trend = local_line(rows, summed, round(half_width_s / GRID_S))
+    stepped = in_steps(rows, summed, trend)
+    if stepped:
+        narrow_s = max(STEPPED_HALF_S, 2.6 * interval_s)
+        trend = local_line(rows, summed, round(narrow_s / GRID_S))
     return _describe(
-        grid, trend, time_s[inside], pressure_mmhg[inside], interval_s, released, len(stretches)
+        grid,
+        trend,
+        time_s[inside],
+        pressure_mmhg[inside],
+        interval_s,
+        released,
+        len(stretches),
+        stepped,
     )
 
 
@@ -289,22 +242,26 @@ def _describe(
     interval_s: float,
     released: bool,
     falls: int,
+    stepped: bool,
 ) -> Deflation:
     """Rates, errors and flags of a deflation whose trend is known."""
     flags: list[Flag] = []
     top, bottom = float(trend.max()), float(trend[-1])
-    begins = int(np.flatnonzero(trend >= top - 2.0)[-1])
+    begins = fall_begins(trend)
     fall_s = max((grid.size - begins) * GRID_S, GRID_S)
-    followed, falling = trend, _without_movements(trend[begins:])
-    trend = np.concatenate([followed[:begins], falling])
+    followed = trend
+    if not stepped:
+        trend = np.concatenate([trend[:begins], without_movements(trend[begins:])])
     slope = -np.gradient(trend, GRID_S)[begins:]
-    typical = float(np.median(slope[slope > 0.3])) if (slope > 0.3).any() else 0.0
-    rate = typical if typical > 0 else (top - bottom) / fall_s
+    falls_at = slope > 0.3
+    # Between steps the cuff stands still: their rate is that of the whole.
+    steady = not stepped and bool(falls_at.any())
+    rate = float(np.median(slope[falls_at])) if steady else (top - bottom) / fall_s
     if rate > FAST_MMHG_PER_S:
         flags.append(Flag.DEFLATION_FAST)
     elif rate < SLOW_MMHG_PER_S:
         flags.append(Flag.DEFLATION_SLOW)
-    if _pauses(time_s, pressure_mmhg, grid[begins:], rate):
+    if stepped or _pauses(time_s, pressure_mmhg, grid[begins:], rate):
         flags.append(Flag.DEFLATION_PAUSED)
     long = np.flatnonzero(np.diff(time_s) > max(HOLE_S, HOLE_STEPS * interval_s))
     if long.size:
@@ -316,6 +273,8 @@ def _describe(
     rounding = _rounding_mmhg(pressure_mmhg)
     rows_in_window = max(1.5 / interval_s, 1.0)
     error = float(np.hypot(np.std(residual) / np.sqrt(rows_in_window) * 0.5, rounding / 6))
+    if stepped:
+        error = max(error, STEPPED_ERROR_MMHG)
     return Deflation(
         time_s=grid,
         trend_mmhg=trend,
@@ -325,6 +284,7 @@ def _describe(
         log_rate_hz=1.0 / interval_s,
         trend_error_mmhg=error,
         released=released,
+        stepped=stepped,
         flags=tuple(flags),
         holes_s=tuple((float(time_s[i]), float(time_s[i + 1])) for i in long.tolist()),
     )
@@ -334,16 +294,16 @@ def _pauses(
     time_s: FloatArray, pressure_mmhg: FloatArray, grid: FloatArray, rate_mmhg_per_s: float
 ) -> bool:
     """Whether the cuff stood still for two seconds, or for a third of the time (steps)."""
-    rows, summed = _binned(time_s, pressure_mmhg, float(grid[0]), grid.size)
+    rows, summed = binned(time_s, pressure_mmhg, float(grid[0]), grid.size)
     filled = rows > 0
     if filled.sum() < grid.size // 2:
         return False
     even = np.interp(grid, grid[filled], summed[filled] / rows[filled])
-    smooth = _box(_box(even, round(0.8 / GRID_S)), round(0.4 / GRID_S))
+    smooth = box(box(even, round(0.8 / GRID_S)), round(0.4 / GRID_S))
     reach = round(0.5 / GRID_S)
     slope = (smooth[: -2 * reach] - smooth[2 * reach :]) / (2 * reach * GRID_S)
     still = (slope < STILL_SHARE * rate_mmhg_per_s).astype(np.float64)
-    long = bool((_box(still, round(PAUSE_S / GRID_S)) > 0.99).any())
+    long = bool((box(still, round(PAUSE_S / GRID_S)) > 0.99).any())
     return long or bool(still.mean() > STEPPED_SHARE)
 
 

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from scipy import interpolate, signal
 
 from tapfall.ear.calibration import CALIBRATION
-from tapfall.ear.cuff import TIE, Deflation
+from tapfall.ear.cuff import Deflation
 from tapfall.ear.network import Singles, run_layers
+from tapfall.ear.trend import TIE
 from tapfall.model import FloatArray
 
 #: Step of the grid: upstrokes last 80-200 ms.

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import signal
 
-from tapfall.ear.cuff import GRID_S, REINFLATION_MMHG, Deflation, find_deflation
+from tapfall.ear.cuff import REINFLATION_MMHG, Deflation, find_deflation
 from tapfall.ear.measurement import REST_MMHG, Rows, measurements
 from tapfall.ear.pulses import Pulses, find_pulses
+from tapfall.ear.trend import GRID_S
 from tapfall.model import CuffLog, FloatArray, Reading, Settings
 from tapfall.technique.obliteration import Obliteration, find_obliteration
 from tapfall.technique.stillness import Stillness, stillness

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapfall.ear.cuff import GRID_S, PAUSE_S, STILL_SHARE, Deflation
+from tapfall.ear.cuff import PAUSE_S, STILL_SHARE, Deflation
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.runs import runs
+from tapfall.ear.trend import GRID_S
 from tapfall.model import FloatArray
 
 #: Slower logs do not tell a stop from the pulse (our choice: three rows in a stop of 0.6 s).

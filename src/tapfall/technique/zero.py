@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from tapfall.ear.cuff import GRID_S, Deflation
+from tapfall.ear.cuff import Deflation
 from tapfall.ear.measurement import REST_MMHG, Rows
+from tapfall.ear.trend import GRID_S
 from tapfall.model import FloatArray
 
 #: The zero is read over at most so long, this far from inflation and release (a bulb needs

@@ -12,10 +12,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tapfall.vocabulary import FLAG_SENTENCES as FLAG_SENTENCES
+from tapfall.vocabulary import REASON_SENTENCES as REASON_SENTENCES
+from tapfall.vocabulary import REVIEW_FLAGS as REVIEW_FLAGS
+from tapfall.vocabulary import FindingState as FindingState
+from tapfall.vocabulary import Flag as Flag
+from tapfall.vocabulary import Phase as Phase
+from tapfall.vocabulary import Reason as Reason
+from tapfall.vocabulary import Rhythm as Rhythm
+from tapfall.vocabulary import Rule as Rule
+from tapfall.vocabulary import State as State
+from tapfall.vocabulary import Status as Status
 
 FloatArray = NDArray[np.float64]
 
@@ -24,166 +35,6 @@ CAUTION = (
     "For education and research; not a medical device and not for diagnosis. "
     "Local protocols and licensed practice decide."
 )
-
-
-class Status(StrEnum):
-    """How far a reading can be used as it stands."""
-
-    OK = "ok"
-    REVIEW = "review"
-    UNREADABLE = "unreadable"
-
-
-class State(StrEnum):
-    """Whether a threshold was seen."""
-
-    OBSERVED = "observed"
-    NOT_REACHED = "not_reached"
-    UNDETERMINED = "undetermined"
-
-
-class Rule(StrEnum):
-    """Which beat the diastolic pressure is read at."""
-
-    LAST_SOUND = "last_sound"
-    FIRST_SILENCE = "first_silence"
-    K4 = "k4"
-
-
-class Phase(StrEnum):
-    """Korotkoff phase of one beat."""
-
-    SILENT = "silent"
-    K1 = "K1"
-    K2 = "K2"
-    K3 = "K3"
-    K4 = "K4"
-    GAP = "gap"
-
-
-class Rhythm(StrEnum):
-    """Rhythm of the beats while the cuff falls."""
-
-    REGULAR = "regular"
-    IRREGULAR = "irregular"
-    ALTERNATING = "alternating"
-    UNKNOWN = "unknown"
-
-
-class Flag(StrEnum):
-    """Everything a reading can warn of; see :data:`FLAG_SENTENCES`."""
-
-    ISOLATED_SOUND = "isolated_sound"
-    ALTERNATING = "alternating"
-    IRREGULAR_RHYTHM = "irregular_rhythm"
-    SILENT_GAP = "silent_gap"
-    GAP_ABOVE_NOT_EXCLUDED = "gap_above_not_excluded"
-    BREATH_DEPENDENT_SOUNDS = "breath_dependent_sounds"
-    SOUNDS_TO_ZERO = "sounds_to_zero"
-    SYSTOLIC_NOT_REACHED = "systolic_not_reached"
-    DIASTOLIC_NOT_REACHED = "diastolic_not_reached"
-    REINFLATED = "reinflated"
-    PALPATORY_RUN_UP = "palpatory_run_up"
-    DEFLATION_FAST = "deflation_fast"
-    DEFLATION_SLOW = "deflation_slow"
-    DEFLATION_PAUSED = "deflation_paused"
-    COARSE_CUFF_LOG = "coarse_cuff_log"
-    CUFF_LOG_DROPOUT = "cuff_log_dropout"
-    CUFF_LOG_ROWS_REPEATED = "cuff_log_rows_repeated"
-    AUDIO_CLIPPED = "audio_clipped"
-    AUDIO_DROPOUT = "audio_dropout"
-    AUDIO_PARTIAL = "audio_partial"
-    NOISY = "noisy"
-    LAG_CORRECTED = "lag_corrected"
-    LAG_UNCERTAIN = "lag_uncertain"
-    LOW_CONFIDENCE = "low_confidence"
-    REVISED = "revised"
-
-
-#: One plain sentence for each flag.
-FLAG_SENTENCES: dict[Flag, str] = {
-    Flag.ISOLATED_SOUND: "A lone sound above systolic was not counted.",
-    Flag.ALTERNATING: "Every second beat sounds first: alternating pulse or bigeminy.",
-    Flag.IRREGULAR_RHYTHM: "The rhythm is irregular: take more readings, deflate slower.",
-    Flag.SILENT_GAP: "Silent gap: the sounds vanish and return between systolic and diastolic.",
-    Flag.GAP_ABOVE_NOT_EXCLUDED: (
-        "Less than 20 mmHg of silence lies above the first sound, or the cuff's pulse is "
-        "still large there: a silent gap with sounds above it is not excluded."
-    ),
-    Flag.BREATH_DEPENDENT_SOUNDS: "Sounds come and go with the breath near a threshold.",
-    Flag.SOUNDS_TO_ZERO: "Sounds go on to zero, or may do so: the diastolic is the muffling (K4).",
-    Flag.SYSTOLIC_NOT_REACHED: (
-        "Sounds were there from the top: the systolic may be higher; inflate further next time."
-    ),
-    Flag.DIASTOLIC_NOT_REACHED: (
-        "Sounds went on to the end of what was recorded: the diastolic may be lower."
-    ),
-    Flag.REINFLATED: "The cuff was re-inflated midway: deflate fully, wait, measure again.",
-    Flag.PALPATORY_RUN_UP: "An inflation and release before the deflation was passed over.",
-    Flag.DEFLATION_FAST: "The cuff fell fast: each beat spans more pressure.",
-    Flag.DEFLATION_SLOW: "The cuff fell slowly: congestion may raise the diastolic.",
-    Flag.DEFLATION_PAUSED: "The deflation paused or stepped.",
-    Flag.COARSE_CUFF_LOG: "The log is too slow or too rounded to show the pulse.",
-    Flag.CUFF_LOG_DROPOUT: "The log has a hole during the deflation.",
-    Flag.CUFF_LOG_ROWS_REPEATED: "Repeated rows of the log were dropped.",
-    Flag.AUDIO_CLIPPED: "The sound is clipped.",
-    Flag.AUDIO_DROPOUT: "The sound has a hole during the deflation.",
-    Flag.AUDIO_PARTIAL: "The sound covers only part of the deflation.",
-    Flag.NOISY: "Noise is close to the level of the sounds.",
-    Flag.LAG_CORRECTED: "A lag between log and sound was corrected.",
-    Flag.LAG_UNCERTAIN: "The lag between log and sound could not be settled.",
-    Flag.LOW_CONFIDENCE: "The confidence is low: a second listener is needed.",
-    Flag.REVISED: "A value announced while listening was revised.",
-}
-
-#: Flags that ask for a person: a reading that carries one is ``review``.
-REVIEW_FLAGS: frozenset[Flag] = frozenset(
-    {
-        Flag.GAP_ABOVE_NOT_EXCLUDED,
-        Flag.SOUNDS_TO_ZERO,
-        Flag.SYSTOLIC_NOT_REACHED,
-        Flag.DIASTOLIC_NOT_REACHED,
-        Flag.REINFLATED,
-        Flag.AUDIO_CLIPPED,
-        Flag.AUDIO_DROPOUT,
-        Flag.AUDIO_PARTIAL,
-        Flag.LAG_UNCERTAIN,
-        Flag.LOW_CONFIDENCE,
-        Flag.REVISED,
-    }
-)
-
-
-class Reason(StrEnum):
-    """Why a value is missing; see :data:`REASON_SENTENCES`."""
-
-    NO_SOUNDS = "no_sounds"
-    UNCHANGED_BY_CUFF = "unchanged_by_cuff"
-    NO_DEFLATION = "no_deflation"
-    SILENT_AUDIO = "silent_audio"
-    TOO_FEW_BEATS = "too_few_beats"
-    TOO_LITTLE_SOUND = "too_little_sound"
-    NOISE_HIDES = "noise_hides"
-    TOO_UNCERTAIN = "too_uncertain"
-    SOUNDS_FROM_TOP = "sounds_from_top"
-    SOUNDS_TO_END = "sounds_to_end"
-    NO_MUFFLING = "no_muffling"
-
-
-#: One plain sentence for each reason.
-REASON_SENTENCES: dict[Reason, str] = {
-    Reason.NO_SOUNDS: "no sounds in step with the heart were found while the cuff fell",
-    Reason.UNCHANGED_BY_CUFF: "beat-synchronous sound unchanged by cuff pressure, top to end",
-    Reason.NO_DEFLATION: ("the log holds no deflation slower than 10 mmHg/s over at least 20 mmHg"),
-    Reason.SILENT_AUDIO: "the sound is silent or constant while the cuff falls",
-    Reason.TOO_FEW_BEATS: "fewer than six heartbeats fall within the deflation",
-    Reason.TOO_LITTLE_SOUND: "the sound covers less than a third of the deflation, or under 5 s",
-    Reason.NOISE_HIDES: "noise as loud as the sounds hides the weak first and last ones",
-    Reason.TOO_UNCERTAIN: "several values explain the sounds about equally well",
-    Reason.SOUNDS_FROM_TOP: "sounds were present from the top of the deflation",
-    Reason.SOUNDS_TO_END: "sounds were still present when the deflation ended",
-    Reason.NO_MUFFLING: "no muffling was found",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -310,15 +161,6 @@ class Lag:
     high_s: float
     drift_ppm: float | None
     estimated: bool
-
-
-class FindingState(StrEnum):
-    """What a check of the technique says."""
-
-    OK = "ok"
-    LOOK = "look"
-    FAULT = "fault"
-    UNKNOWN = "unknown"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -76,13 +76,9 @@ def _between(record: Record, onset_s: FloatArray) -> FloatArray:
     for i, (begin_s, end_s) in enumerate(itertools.pairwise(onset_s.tolist())):
         length_s = end_s - begin_s
         sound, _ = record.between(begin_s + FROM * length_s, begin_s + TO * length_s)
-        frames = (
-            np.lib.stride_tricks.sliding_window_view(sound, size)[::step]
-            if sound.size >= size
-            else []
-        )
-        if len(frames) < 2:
+        if sound.size < size + step:
             continue
+        frames = np.lib.stride_tricks.sliding_window_view(sound, size)[::step]
         power = np.median(np.abs(np.fft.rfft(frames * window, axis=1)) ** 2, axis=0)
         levels[i] = np.log([power[low:high].mean() + 1e-20 for low, high in edges])
     return levels

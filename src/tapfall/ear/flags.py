@@ -95,6 +95,8 @@ def heard_flags(told: Told, pulses: Pulses, values: Values, quality: Quality) ->
     ratio = quality.signal_to_noise_db
     if (sure and min(sure) < ASK_BELOW) or undetermined or told.may_be_hidden:
         flags.add(Flag.LOW_CONFIDENCE)
+    if any(told.ear_moved):
+        flags.add(Flag.STETHOSCOPE_MOVED)
     if abs(listening.lag.seconds) > 0.15:
         flags.add(Flag.LAG_CORRECTED)
     if not listening.lag.clear:

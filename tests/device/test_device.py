@@ -451,6 +451,13 @@ def held(rate_hz: float) -> Recording:
     return with_log(time_s, mmhg[np.arange(time_s.size) // every * every])
 
 
+def filled(rate_hz: float) -> Recording:
+    """A log whose rows between measured ones lie on straight lines."""
+    time_s, mmhg = rows_at(60.0)
+    every = round(60.0 / rate_hz)
+    return with_log(time_s, np.interp(time_s, time_s[::every], mmhg[::every]))
+
+
 def late(by_s: float) -> Recording:
     time_s, mmhg = rows_at(20.0)
     shifted = np.sort(time_s + np.random.default_rng(3).uniform(0.0, by_s, time_s.size))
@@ -480,8 +487,10 @@ def longer(by_s: float) -> Recording:
     [
         (lambda: with_log(*rows_at(4.0)), {"log rate": "limits", "cuff pulse": "limits"}),
         (lambda: with_log(*rows_at(0.4)), {"log rate": "prevents", "cuff pulse": "limits"}),
-        (lambda: held(10.0), {"pressure renewed": "limits"}),
-        (lambda: held(3.0), {"pressure renewed": "prevents"}),
+        (lambda: held(10.0), {}),
+        (lambda: held(3.0), {"pressure renewed": "limits", "cuff pulse": "limits"}),
+        (lambda: filled(3.0), {"pressure renewed": "limits", "cuff pulse": "limits"}),
+        (lambda: held(0.4), {"pressure renewed": "prevents", "cuff pulse": "limits"}),
         (lambda: late(0.15), {"jitter of rows": "limits"}),
         (lambda: late(0.6), {"jitter of rows": "prevents"}),
         (lambda: without(20.0, 22.0), {"holes in the log": "limits"}),

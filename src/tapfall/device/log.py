@@ -9,6 +9,7 @@ from tapfall.ear.cuff import HOLE_S, HOLE_STEPS, Deflation, find_deflation
 from tapfall.ear.measurement import REST_MMHG, measurement_bounds
 from tapfall.ear.pulses import find_pulses
 from tapfall.ear.rows import as_rows, check_order
+from tapfall.ear.sampled import measured_rows
 from tapfall.errors import CuffLogError
 from tapfall.model import CuffLog, FloatArray
 
@@ -70,8 +71,13 @@ def measure_log(log: CuffLog) -> DeviceLog:
     hole = apart_s > max(HOLE_STEPS * usual_s, HOLE_S)
     steps = np.diff(np.unique(mmhg))
     steps = steps[steps > SAME_MMHG]
-    deflation = last_deflation(time_s, mmhg)
-    seen, height = _pulse(time_s, mmhg, deflation)
+    kept = measured_rows(time_s, mmhg)
+    held_rate_hz = _held_rate_hz(time_s, mmhg, usual_s)
+    if held_rate_hz is None and kept.size < time_s.size:
+        held_rate_hz = round(1.0 / float(np.median(np.diff(time_s[kept]))), 3)
+    # As the ear does: rows written between measured ones show no pulse.
+    deflation = last_deflation(time_s[kept], mmhg[kept])
+    seen, height = _pulse(time_s[kept], mmhg[kept], deflation)
     return DeviceLog(
         rows=int(time_s.size),
         rows_repeated=repeated,
@@ -81,7 +87,7 @@ def measure_log(log: CuffLog) -> DeviceLog:
         jitter_s=round(jitter_s, 4),
         holes=int(hole.sum()),
         longest_hole_s=round(float(apart_s[hole].max()), 3) if hole.any() else 0.0,
-        held_rate_hz=_held_rate_hz(time_s, mmhg, usual_s),
+        held_rate_hz=held_rate_hz,
         rounding_mmhg=round(float(steps.min()), 4) if steps.size else None,
         lowest_mmhg=round(float(mmhg.min()), 2),
         highest_mmhg=round(float(mmhg.max()), 2),

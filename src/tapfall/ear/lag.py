@@ -13,9 +13,8 @@ import numpy as np
 
 from tapfall.ear.bands import HOP_S, Bands
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.delaymap import DelayMap, plain_map
-from tapfall.ear.onsets import STEP_S, Onsets
-from tapfall.ear.paths import Paths, follow
+from tapfall.ear.delaymap import DelayMap
+from tapfall.ear.paths import Paths
 from tapfall.model import FloatArray
 
 #: Lags searched, both ways (the project's definition).
@@ -43,11 +42,6 @@ FOUND_ERROR_S, GIVEN_ERROR_S = 0.08, 0.05
 UNSEEN_ERROR_S = 0.25
 #: Rival lags closer than this are the same.
 SAME_LAG_S = 0.25
-#: Clocks that run apart by this share, either way, are tried as well: a log whose times are counted
-#: from rows and a nominal rate may be off by per cents (our choice). By so many nats they have to
-#: explain the sounds better (tuned on calibration recordings: of 150 ordinary ones two do, of 80
-#: whose clocks run apart by 1 to 3 % 67). So far either way from the best delay is looked.
-APART_SHARE, APART_NATS, APART_REACH_S = 0.015, 3.0, 0.6
 #: Error of a lag that two explanations of the sounds leave open, in seconds (our choice).
 OPEN_ERROR_S = 0.8
 
@@ -145,47 +139,8 @@ def needs_no_lag(chart: DelayMap, paths: Paths, bands: Bands, deflation: Deflati
     return PLAIN_FROM_S <= middle_s <= PLAIN_TO_S
 
 
-def run_apart(
-    onsets: Onsets,
-    beats_s: FloatArray,
-    fall_mmhg: FloatArray,
-    error_s: float,
-    chart: DelayMap,
-    paths: Paths,
-) -> bool:
-    """Whether the sounds keep better step with the beats if the log's clock runs fast or slow.
-
-    Then no one lag holds for the whole deflation.
-
-    Parameters
-    ----------
-    onsets
-        Marks over audio time.
-    beats_s, fall_mmhg
-        Beats, log time, and the cuff's fall before each, shape ``(n,)``.
-    error_s
-        How far off each beat is, as a standard deviation.
-    chart, paths
-        Map of the marks at all delays that a lag can cause, and paths through it.
-
-    Returns
-    -------
-    bool
-    """
-    total = _with_lag(chart, paths)
-    top = int(np.argmax(total))
-    near_s = (float(chart.delay_s[top]) - APART_REACH_S, float(chart.delay_s[top]) + APART_REACH_S)
-    middle_s = 0.5 * float(beats_s[0] + beats_s[-1])
-    for share in (APART_SHARE, -APART_SHARE):
-        other = plain_map(onsets, beats_s + share * (beats_s - middle_s), near_s)
-        found = _with_lag(other, follow(other.gains(), STEP_S, fall_mmhg, error_s))
-        if float(found.max()) > float(total[top]) + APART_NATS:
-            return True
-    return False
-
-
-def _with_lag(chart: DelayMap, paths: Paths) -> FloatArray:
-    """Score of the paths that end at each delay, less what the lag costs."""
+def with_lag(chart: DelayMap, paths: Paths) -> FloatArray:
+    """Score of the paths that end at each delay of a map, less what a lag costs, shape ``(k,)``."""
     cost = NATS_PER_SECOND * np.abs(chart.delay_s - MIDDLE_DELAY_S)
     return np.asarray(paths.score - cost)
 

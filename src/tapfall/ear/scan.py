@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from tapfall.ear import lag as lags
+from tapfall.ear.apart import clocks_apart
 from tapfall.ear.bands import Bands
 from tapfall.ear.beats import clock_from_sounds
 from tapfall.ear.cuff import Deflation
@@ -118,7 +119,7 @@ def _look(
 
 
 def _find_lag(deflation: Deflation, pulses: Pulses, bands: Bands) -> tuple[lags.LagFound, Pulses]:
-    """The lag, and the beats at that lag; no lag is clear where the clocks run apart."""
+    """The lag, and the beats at that lag; no lag is clear where the clocks are apart."""
     lag, apart = _lag_of(deflation, pulses, bands)
     if apart:
         lag = replace(lag, clear=False)
@@ -134,7 +135,7 @@ def _find_lag(deflation: Deflation, pulses: Pulses, bands: Bands) -> tuple[lags.
 
 
 def _lag_of(deflation: Deflation, beats: Pulses, bands: Bands) -> tuple[lags.LagFound, bool]:
-    """The lag by a map of all delays that one can cause, and whether the clocks run apart.
+    """The lag by a map of all delays that one can cause, and whether the clocks are apart.
 
     The costly map is read only where it is needed.
     """
@@ -145,7 +146,7 @@ def _lag_of(deflation: Deflation, beats: Pulses, bands: Bands) -> tuple[lags.Lag
     onsets = find_onsets(bands)
     cheap = plain_map(onsets, beats.time_s, span_s)
     marks = follow(cheap.gains(), STEP_S, fall_mmhg, beats.error_s)
-    apart = lags.run_apart(onsets, beats.time_s, fall_mmhg, beats.error_s, cheap, marks)
+    apart = clocks_apart(onsets, beats.time_s, fall_mmhg, beats.error_s, cheap, marks)
     if lags.needs_no_lag(cheap, marks, bands, deflation):
         return lags.NO_LAG, apart
     wide = delay_map(bands, beats.time_s, fall_mmhg, span_s, "pulses")

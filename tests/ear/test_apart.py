@@ -1,4 +1,4 @@
-"""A log whose clock runs fast or slow: its times were counted from rows and a wrong rate."""
+"""Clocks that no lag sets right: one runs fast or slow, or they lie seconds apart."""
 
 from __future__ import annotations
 
@@ -40,3 +40,20 @@ def test_a_lag_that_holds_nowhere_is_not_settled(fast_share: float) -> None:
 def test_clocks_that_keep_step_as_clocks_do_are_believed(fast_share: float, lag_s: float) -> None:
     found = [read_with_clock(seed, fast_share, lag_s) for seed in SEEDS]
     assert not any(Flag.LAG_UNCERTAIN in one.flags for one in found)
+
+
+@pytest.mark.parametrize("lag_s", [-4.3, -2.9, 2.9, 4.3])
+def test_clocks_further_apart_than_is_searched_are_not_settled(lag_s: float) -> None:
+    found = [read_with_clock(seed, 0.0, lag_s) for seed in SEEDS]
+    # Six to nine of the ten; none where only lags within the search were looked at.
+    assert sum(Flag.LAG_UNCERTAIN in one.flags for one in found) >= 6
+
+
+def test_a_lag_at_the_end_of_the_search_is_believed() -> None:
+    found = [read_with_clock(seed, 0.0, 1.8) for seed in SEEDS]
+    assert sum(Flag.LAG_UNCERTAIN in one.flags for one in found) <= 1
+    for one, seed in zip(found, SEEDS, strict=True):
+        assert one.lag is not None
+        true_s = 1.8 + simulated(seed).truth.lag_s
+        if one.status is Status.OK:
+            assert one.lag.seconds == pytest.approx(true_s, abs=0.2)

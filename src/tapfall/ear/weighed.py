@@ -67,8 +67,8 @@ def weigh(record: Record, deflation: Deflation, pulses: Pulses, listening: Liste
         clipped_share=quality.clipped_share,
         sounds_above=chance_above(told),
         lost_s=sound_holes(record, deflation.start_s - lag_s, deflation.end_s - lag_s),
-        ear_moved=contact_changes(record, told),
     )
+    told = replace(told, ear_moved=contact_changes(record, told))
     # A closer listening hears more where there are sounds; whether there are any was fitted before.
     whole = presence_measures(listening.before or listening)
     return Weighed(told=told, quality=quality, whole=whole, present=presence(whole))

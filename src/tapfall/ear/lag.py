@@ -100,7 +100,7 @@ def release_jump(bands: Bands, release_s: FloatArray) -> FloatArray:
 
 def _other_signs(delay_s: FloatArray, bands: Bands, deflation: Deflation) -> FloatArray:
     """What speaks for a lag apart from the beats: that it is small, and the release."""
-    signs = -NATS_PER_SECOND * np.abs(delay_s - MIDDLE_DELAY_S)
+    signs = -lag_cost(delay_s)
     if deflation.released:
         release_s = deflation.end_s + delay_s - MIDDLE_DELAY_S
         near = release_s[:, None] + np.array([-KNEE_S, 0.0, KNEE_S])
@@ -139,10 +139,14 @@ def needs_no_lag(chart: DelayMap, paths: Paths, bands: Bands, deflation: Deflati
     return PLAIN_FROM_S <= middle_s <= PLAIN_TO_S
 
 
+def lag_cost(delay_s: FloatArray) -> FloatArray:
+    """What the lag costs that puts the sounds at a delay, in nats, shape as ``delay_s``."""
+    return NATS_PER_SECOND * np.abs(delay_s - MIDDLE_DELAY_S)
+
+
 def with_lag(chart: DelayMap, paths: Paths) -> FloatArray:
-    """Score of the paths that end at each delay of a map, less what a lag costs, shape ``(k,)``."""
-    cost = NATS_PER_SECOND * np.abs(chart.delay_s - MIDDLE_DELAY_S)
-    return np.asarray(paths.score - cost)
+    """Score of the paths that end at each delay of a map, less what the lag costs, ``(k,)``."""
+    return np.asarray(paths.score - lag_cost(chart.delay_s))
 
 
 def find_lag(

@@ -88,7 +88,7 @@ def follow(
     rough = ((shift_s[None, :] - drift_s[:, None]) / spread_s[:, None]) ** 2
     cost = np.minimum(0.5 * SMOOTHNESS * rough, MOST_ROUGH)[:, ::-1]
     total = gains[0].copy()
-    back = np.zeros((n, k), np.intp)
+    moves = np.full((n, k), reach)
     columns = np.arange(k)
     padded = np.full(k + 2 * reach, -1e9)
     # Row r of the view holds, for each delay, the total of the delay r - reach before.
@@ -96,7 +96,8 @@ def follow(
     for i in range(1, n):
         padded[reach : reach + k] = total
         choices = shifted - cost[i][:, None]
-        best = np.argmax(choices, axis=0)
-        back[i] = np.clip(columns + best - reach, 0, k - 1)
-        total = choices[best, columns] + gains[i]
+        moves[i] = np.argmax(choices, axis=0)
+        total = choices[moves[i], columns] + gains[i]
+    back = np.clip(columns + moves - reach, 0, k - 1)
+    back[:1] = 0
     return Paths(score=total, gains=gains, back=back)

@@ -9,7 +9,7 @@ import pytest
 
 from tapfall.ear import take_reading
 from tapfall.model import CuffLog, Flag, Reading, Status
-from tapfall.synth import Simulation, load_builtin, simulate
+from tapfall.synth import Simulation, load_builtin, sample, simulate
 
 SEEDS = range(60, 70)
 
@@ -42,18 +42,28 @@ def test_clocks_that_keep_step_as_clocks_do_are_believed(fast_share: float, lag_
     assert not any(Flag.LAG_UNCERTAIN in one.flags for one in found)
 
 
-@pytest.mark.parametrize("lag_s", [-4.3, -2.9, 2.9, 4.3])
+def people_with_lag(lag_s: float) -> list[Reading]:
+    """Readings of ten people of the population whose log is late."""
+    found = []
+    for seed in SEEDS:
+        recording = simulate(sample(seed)).recording
+        log = recording.cuff
+        late = CuffLog(time_s=log.time_s + lag_s, pressure_mmhg=log.pressure_mmhg)
+        found.append(take_reading(replace(recording, cuff=late)))
+    return found
+
+
+@pytest.mark.parametrize("lag_s", [-4.3, 4.3])
 def test_clocks_further_apart_than_is_searched_are_not_settled(lag_s: float) -> None:
-    found = [read_with_clock(seed, 0.0, lag_s) for seed in SEEDS]
-    # Six to nine of the ten; none where only lags within the search were looked at.
+    found = people_with_lag(lag_s)
+    # None where only lags within the search were looked at.
     assert sum(Flag.LAG_UNCERTAIN in one.flags for one in found) >= 6
 
 
-def test_a_lag_at_the_end_of_the_search_is_believed() -> None:
-    found = [read_with_clock(seed, 0.0, 1.8) for seed in SEEDS]
-    assert sum(Flag.LAG_UNCERTAIN in one.flags for one in found) <= 1
-    for one, seed in zip(found, SEEDS, strict=True):
-        assert one.lag is not None
-        true_s = 1.8 + simulated(seed).truth.lag_s
-        if one.status is Status.OK:
-            assert one.lag.seconds == pytest.approx(true_s, abs=0.2)
+@pytest.mark.parametrize("lag_s", [0.0, 1.2])
+def test_a_lag_within_the_search_is_believed_where_it_is_found(lag_s: float) -> None:
+    found = people_with_lag(lag_s)
+    right = [one for one in found if one.lag and abs(one.lag.seconds - lag_s) < 0.2]
+    assert len(right) >= 9
+    assert sum(Flag.LAG_UNCERTAIN in one.flags for one in right) <= 1
+    assert not any(one.status is Status.OK for one in found if one not in right)

@@ -56,7 +56,7 @@ def clocks_apart(
     -------
     bool
     """
-    total = lags.with_lag(chart, paths)
+    total = paths.score - lags.lag_cost(chart.delay_s)
     best = float(total.max())
     if best < LEAST_NATS:
         return False

@@ -114,8 +114,7 @@ def _refusal(weighed: Weighed) -> Reason | None:
 
 def _rhythm(told: Told) -> Rhythm:
     """Regular, irregular or alternating, from intervals of expected beats."""
-    ruled = told.ruled
-    if (ruled.alternating_first | ruled.alternating_last).mean() >= 0.5:
+    if told.alternating:
         return Rhythm.ALTERNATING
     uneven, listening = told.uneven, told.listening
     if uneven is None:

@@ -17,6 +17,7 @@ from tapfall.ear.trend import (
     STEPPED_HALF_S,
     binned,
     box,
+    evened,
     fall_begins,
     in_steps,
     local_line,
@@ -197,9 +198,7 @@ def find_deflation(time_s: FloatArray, pressure_mmhg: FloatArray) -> Deflation |
     grid = np.arange(time_s[0], time_s[-1] + GRID_S / 2, GRID_S)
     # Averaged rows, not single ones, where the log is faster than the grid.
     rows, summed = binned(time_s, pressure_mmhg, float(grid[0]), grid.size)
-    filled = rows > 0
-    coarse = np.interp(grid, grid[filled], summed[filled] / rows[filled])
-    smooth = box(coarse, round(0.8 / GRID_S))
+    smooth = box(evened(grid, rows, summed), round(0.8 / GRID_S))
     stretches = _slow_stretches(smooth)
     if not stretches:
         return None
@@ -295,11 +294,9 @@ def _pauses(
 ) -> bool:
     """Whether the cuff stood still for two seconds, or for a third of the time (steps)."""
     rows, summed = binned(time_s, pressure_mmhg, float(grid[0]), grid.size)
-    filled = rows > 0
-    if filled.sum() < grid.size // 2:
+    if (rows > 0).sum() < grid.size // 2:
         return False
-    even = np.interp(grid, grid[filled], summed[filled] / rows[filled])
-    smooth = box(box(even, round(0.8 / GRID_S)), round(0.4 / GRID_S))
+    smooth = box(box(evened(grid, rows, summed), round(0.8 / GRID_S)), round(0.4 / GRID_S))
     reach = round(0.5 / GRID_S)
     slope = (smooth[: -2 * reach] - smooth[2 * reach :]) / (2 * reach * GRID_S)
     still = (slope < STILL_SHARE * rate_mmhg_per_s).astype(np.float64)

@@ -144,11 +144,6 @@ def lag_cost(delay_s: FloatArray) -> FloatArray:
     return NATS_PER_SECOND * np.abs(delay_s - MIDDLE_DELAY_S)
 
 
-def with_lag(chart: DelayMap, paths: Paths) -> FloatArray:
-    """Score of the paths that end at each delay of a map, less what the lag costs, ``(k,)``."""
-    return np.asarray(paths.score - lag_cost(chart.delay_s))
-
-
 def find_lag(
     chart: DelayMap, paths: Paths, plain: Paths, bands: Bands, deflation: Deflation
 ) -> LagFound:

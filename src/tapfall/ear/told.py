@@ -103,6 +103,12 @@ class Told:
         return self.hidden(HIDDEN_DB) or self.hidden(FAINT_DB, FAINT_NATS)
 
     @property
+    def alternating(self) -> bool:
+        """Whether most stories begin or end with every second beat."""
+        ruled = self.ruled
+        return bool((ruled.alternating_first | ruled.alternating_last).mean() >= 0.5)
+
+    @property
     def uneven_by_sounds(self) -> bool:
         """Whether an irregular rhythm is known by its sounds alone."""
         return not self.listening.anchored and (self.uneven or 0.0) > IRREGULAR_VARIATION

@@ -28,6 +28,8 @@ STEPPED_HALF_S = 0.6
 #: How far off the trend of a cuff let down in steps is at least, as a standard deviation (measured
 #: on such logs: 0.6 mmHg as the median, 0.8 at nine in ten).
 STEPPED_ERROR_MMHG = 0.7
+#: A hold ends where the trend leaves its highest value by more (our choice).
+HELD_MMHG = 2.0
 #: Rounds ties of times on the grid one way, whatever the clock's offset.
 TIE = 1e-6
 
@@ -91,18 +93,23 @@ def binned(
     return rows, np.asarray(summed, np.float64)
 
 
+def evened(place: FloatArray, rows: FloatArray, summed: FloatArray) -> FloatArray:
+    """Mean pressure of each grid bin, from line to line over bins without rows."""
+    filled = rows > 0
+    return np.interp(place, place[filled], summed[filled] / rows[filled])
+
+
 def fall_begins(trend: FloatArray) -> int:
     """Where on the grid the hold ends and the fall begins."""
-    return int(np.flatnonzero(trend >= float(trend.max()) - 2.0)[-1])
+    return int(np.flatnonzero(trend >= float(trend.max()) - HELD_MMHG)[-1])
 
 
 def in_steps(rows: FloatArray, summed: FloatArray, trend: FloatArray) -> bool:
     """Whether the cuff was let down in steps, from rows per grid bin and their summed pressure."""
     fall = slice(fall_begins(trend), None)
-    grid, filled = np.arange(trend.size), rows > 0
-    even = np.interp(grid, grid[filled], summed[filled] / rows[filled])[fall]
+    even = evened(np.arange(trend.size, dtype=np.float64), rows, summed)[fall]
     edge = round(1.0 / GRID_S)
-    if even.size <= 4 * edge or filled[fall].mean() < 1 / 3:
+    if even.size <= 4 * edge or (rows[fall] > 0).mean() < 1 / 3:
         return False
     smooth = box(box(even, round(0.8 / GRID_S)), round(0.8 / GRID_S))
     line = local_line(np.ones(even.size), even, round(STEPS_LINE_S / GRID_S))

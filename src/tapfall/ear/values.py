@@ -114,8 +114,7 @@ def find_values(record: Record, told: Told, present: float, rule: Rule) -> Value
 def _breath_dependent(told: Told) -> list[float]:
     """Pressures of silences that come and go with the breath, near a threshold."""
     ruled = told.ruled
-    alternating = (ruled.alternating_first | ruled.alternating_last).mean() >= 0.5
-    if alternating or (ruled.first < 0).any():
+    if told.alternating or (ruled.first < 0).any():
         return []
     first, last = int(np.median(ruled.first)), int(np.median(ruled.last))
     sounds = told.listening.evidence.log_odds[told.beats] > 0

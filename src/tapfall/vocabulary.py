@@ -73,6 +73,7 @@ class Flag(StrEnum):
     AUDIO_DROPOUT = "audio_dropout"
     AUDIO_PARTIAL = "audio_partial"
     STETHOSCOPE_MOVED = "stethoscope_moved"
+    STRAY_SOUNDS = "stray_sounds"
     NOISY = "noisy"
     LAG_CORRECTED = "lag_corrected"
     LAG_UNCERTAIN = "lag_uncertain"
@@ -113,6 +114,9 @@ FLAG_SENTENCES: dict[Flag, str] = {
         "The stethoscope seems to have been put on late, lifted or moved where the sounds begin "
         "or end."
     ),
+    Flag.STRAY_SOUNDS: (
+        "Sounds out of step with the pulse are heard as well: tapping, music or another pulse."
+    ),
     Flag.NOISY: "Noise is close to the level of the sounds.",
     Flag.LAG_CORRECTED: "A lag between log and sound was corrected.",
     Flag.LAG_UNCERTAIN: "The lag between log and sound could not be settled.",
@@ -132,6 +136,7 @@ REVIEW_FLAGS: frozenset[Flag] = frozenset(
         Flag.AUDIO_DROPOUT,
         Flag.AUDIO_PARTIAL,
         Flag.STETHOSCOPE_MOVED,
+        Flag.STRAY_SOUNDS,
         Flag.LAG_UNCERTAIN,
         Flag.LOW_CONFIDENCE,
         Flag.REVISED,

@@ -97,6 +97,8 @@ def heard_flags(told: Told, pulses: Pulses, values: Values, quality: Quality) ->
         flags.add(Flag.LOW_CONFIDENCE)
     if any(told.ear_moved):
         flags.add(Flag.STETHOSCOPE_MOVED)
+    if told.strayed:
+        flags.add(Flag.STRAY_SOUNDS)
     if abs(listening.lag.seconds) > 0.15:
         flags.add(Flag.LAG_CORRECTED)
     if not listening.lag.clear:

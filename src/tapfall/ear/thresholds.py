@@ -59,6 +59,8 @@ LOW_DIASTOLIC_MMHG, LOW_DIASTOLIC_SHARE, MOST_WHERE_LOW = 40.0, 0.3, 0.7
 #: The most that is left where the stethoscope seems to have been put on, or lifted, just there
 #: (our choice).
 MOST_WHERE_MOVED = 0.7
+#: The same where sounds come that keep no step with the pulse (our choice).
+MOST_WITH_STRAYS = 0.7
 
 
 def _first_sounds(told: Told) -> float:
@@ -101,6 +103,8 @@ def _left_in_doubt(told: Told, found: verdict.Edge, kind: str, sure: float) -> f
         sure = min(sure, MOST_IN_STEPS)
     if told.sounds_far > 0.5:
         sure = min(sure, MOST_WITH_OTHERS)
+    if told.strayed:
+        sure = min(sure, MOST_WITH_STRAYS)
     if kind == "systolic" and told.pulse_at(found.mmhg) < LEAST_PULSE:
         sure = min(sure, MOST_WITHOUT_PULSE)
     for wide_mmhg, most in zip(WIDE_MMHG, MOST_WHERE_WIDE, strict=True):

@@ -65,6 +65,8 @@ WIDE_ROUNDING_MMHG = (0.1, 0.25, 0.5, 1.0)
 EARLY_S = 15.0
 #: Share of logs that show no pulse at all.
 NO_PULSE = 0.15
+#: Share of cuffs that are let down in steps, and how large these are.
+STEPPED, STEPS_MMHG = 0.3, (1.5, 8.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -257,6 +259,8 @@ def widened_log(scenario: Scenario, seed: int) -> Scenario:
         cuff["dropout_s"] = round(float(rng.uniform(0.1, 1.5)), 2)
     if rng.random() < NO_PULSE:
         cuff["pulse_mmhg"] = 0.0
+    if rng.random() < STEPPED:
+        cuff["step_mmhg"] = round(float(rng.uniform(*STEPS_MMHG)), 2)
     return replace(
         scenario,
         person=replace(scenario.person, **person),

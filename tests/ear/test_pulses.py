@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -17,7 +19,7 @@ from tapfall.ear.pulses import (
     best_chain,
     find_pulses,
 )
-from tests.ear.made import UPSTROKE_S, line, pulse_wave, rounded_to, with_pulses
+from tests.ear.made import UPSTROKE_S, Corner, line, pulse_wave, rounded_to, with_pulses
 
 CORNERS = ((0, 0), (4, 0), (9, 170), (11, 170), (51, 50), (51.7, 0), (58, 0))
 
@@ -37,9 +39,10 @@ def found_in(
     noise_mmhg: float = 0.1,
     step_mmhg: float = 0.1,
     shift_s: float = 0.0,
+    corners: Sequence[Corner] = CORNERS,
 ) -> Pulses:
     """Pulses found on a hand-made log."""
-    time_s, pressure_mmhg = line(CORNERS, rate_hz)
+    time_s, pressure_mmhg = line(corners, rate_hz)
     noise = np.random.default_rng(11).normal(0.0, noise_mmhg, time_s.size)
     log_mmhg = rounded_to(with_pulses(time_s, pressure_mmhg, foot_s, size_mmhg) + noise, step_mmhg)
     deflation = find_deflation(time_s + shift_s, log_mmhg)
@@ -151,6 +154,20 @@ def test_an_irregular_rhythm_is_followed() -> None:
     foot_s = feet(0.8, jitter=0.15)
     foot_s = foot_s[np.concatenate([[True], np.diff(foot_s) > 0.45])]
     found = found_in(foot_s)
+    miss_s = np.array([np.abs(found.time_s - t).min() for t in steepest_s(foot_s)])
+    assert np.mean(miss_s <= 0.030) >= 0.9
+
+
+@pytest.mark.parametrize("interval_s", [0.65, 0.85, 1.1])
+def test_a_cuff_let_down_in_steps_still_shows_the_pulses(interval_s: float) -> None:
+    # Stairs of 3 mmHg, each fallen down in a fifth of a second, as fast as a pulse runs off.
+    at_s = 11.0 + 1.2 * np.arange(34)
+    tops_mmhg = 170.0 - 3.0 * np.arange(34)
+    stairs = [(float(t), float(p)) for t, p in zip(at_s, tops_mmhg, strict=True)]
+    edges = [corner for t, p in stairs for corner in ((t, p), (t + 1.0, p))]
+    foot_s = feet(interval_s)
+    found = found_in(foot_s, corners=[*CORNERS[:3], *edges, (52.0, 0.0), (58.0, 0.0)])
+    assert found.usable
     miss_s = np.array([np.abs(found.time_s - t).min() for t in steepest_s(foot_s)])
     assert np.mean(miss_s <= 0.030) >= 0.9
 

@@ -7,6 +7,7 @@ In this order, for each rests on those before it::
     python -m tests.calibrate pulses
     python -m tests.calibrate sounds
     python -m tests.calibrate evidence
+    python -m tests.calibrate starting
     python -m tests.calibrate closer
     python -m tests.calibrate muffling
     python -m tests.calibrate ends        # to here
@@ -29,13 +30,14 @@ from functools import partial
 
 from tests.calibrate import small
 from tests.calibrate.ends import begun
-from tests.calibrate.gather import ended, gather, heard, risen, scanned, started
+from tests.calibrate.gather import ended, gather, heard, risen, scanned
+from tests.calibrate.starts import started, starting
 from tests.calibrate.stored import write_layers, write_numbers
 
 CHARTS = ("rises", "onsets", "pulses", "sounds")
-BEATS = ("evidence", "closer", "muffling")
+BEATS = ("evidence", "starting", "closer", "muffling")
 #: Networks that are fitted alike from other beginnings; their mean counts.
-MEMBERS = {"evidence": 3, "closer": 2, "muffling": 1, "ends": 3}
+MEMBERS = {"evidence": 3, "starting": 1, "closer": 2, "muffling": 1, "ends": 3}
 #: How many more recordings of some kinds the confidence is fitted on.
 MORE = {"slow_log": 80, "atrial_fibrillation": 80, "any_coarse": 900}
 #: The same for a closer listening, which there is only where the sounds make the clock.
@@ -77,9 +79,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         from tests.calibrate import layers
 
         more = MORE_CLOSER if what == "closer" else None
-        rows = gather(heard, first, count, workers, wide=True, more=more)
+        look = starting if what == "starting" else heard
+        rows = gather(look, first, count, workers, wide=True, more=more)
         examples = {
             "evidence": layers.evidence_of,
+            "starting": layers.evidence_of,
             "closer": partial(layers.evidence_of, rounds="closer"),
             "muffling": layers.muffling_of,
         }[what](rows)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import multiprocessing
 import os
 from collections.abc import Callable, Iterator
@@ -61,8 +60,6 @@ WIDE_LOG = {"pulse_mmhg": (0.6, 5.0), "noise_sd_mmhg": (0.02, 0.5), "bumps_per_m
 SLOW_RATES_HZ = (4.0, 5.0, 5.0, 6.25, 8.0, 10.0, 10.0, 12.5, 16.0)
 WIDE_RATES_HZ = (*SLOW_RATES_HZ, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0)
 WIDE_ROUNDING_MMHG = (0.1, 0.25, 0.5, 1.0)
-#: Sound after the first audible beat from which the promise of a systolic is learned.
-EARLY_S = 15.0
 #: Share of logs that show no pulse at all.
 NO_PULSE = 0.15
 #: Share of cuffs that are let down in steps, and how large these are.
@@ -71,7 +68,7 @@ STEPPED, STEPS_MMHG = 0.3, (1.5, 8.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Known:
-    """The truth of a recording's beats in the judgement's own time; shape ``(n,)``."""
+    """The truth of a recording's beats, shape ``(n,)``, from ``origin_s`` of the log on."""
 
     time_s: np.ndarray
     cuff_mmhg: np.ndarray
@@ -79,6 +76,7 @@ class Known:
     quiet: np.ndarray
     muffled: np.ndarray
     lag_s: float
+    origin_s: float
 
 
 def _some(
@@ -155,6 +153,7 @@ def simulated_and_known(case: tuple[str, int], wide: bool) -> tuple[Any, Known]:
         quiet=np.array([beat.audible_in_quiet for beat in beats], bool),
         muffled=np.array([beat.phase is Phase.K4 for beat in beats], bool),
         lag_s=simulation.truth.lag_s,
+        origin_s=origin_s,
     )
     return simulation, known
 
@@ -202,29 +201,6 @@ def scanned(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
         "pulse_s": pulses.time_s - lag_s if pulses.usable else None,
         "known": known,
     }
-
-
-def started(case: tuple[str, int], wide: bool) -> dict[str, Any]:
-    """What every early systolic rests on, and whether the reading at the end keeps it."""
-    from tapfall.ear import Listener, announcer, early, live, take_reading
-
-    simulation, known = simulated_and_known(case, wide)
-    recording = simulation.recording
-    first_s = [b.time_s for b in simulation.truth.beats if b.audible_in_noise][:1]
-    until_s = first_s[0] + EARLY_S if first_s else recording.samples.size / recording.rate_hz
-    rows = recording.cuff.time_s <= until_s + known.lag_s
-    listener = Listener(rate_hz=recording.rate_hz)
-    seen: list[Any] = []
-    with watching(early, "early_measures", seen), watching(live, "hear", seen):
-        listener.push_cuff(recording.cuff.time_s[rows], recording.cuff.pressure_mmhg[rows])
-        listener.push_audio(recording.samples[: round(until_s * recording.rate_hz)])
-    final = take_reading(recording)
-    values: list[Any] = []
-    for (arguments, measures), (told, _) in itertools.pairwise(seen):
-        # What is measured is told from, unless the cuff was inflated anew.
-        if isinstance(measures, np.ndarray) and not told[2].again:
-            values.append((measures, announcer.kept(arguments[1].mmhg, final.systolic)))
-    return {"group": case[0], "seed": case[1], "values": values}
 
 
 def ended(case: tuple[str, int], wide: bool) -> dict[str, Any]:
@@ -309,7 +285,7 @@ def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     }
 
 
-def _sounding(known: Known, onset_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def sounding(known: Known, onset_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Which beats sound, and of which that can be learned; shape ``(n,)``."""
     away_s = np.abs(known.time_s[None, :] - onset_s[:, None])
     nearest = away_s.argmin(axis=1)
@@ -347,7 +323,7 @@ def heard(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
         "score": score(simulation.truth, reading, group=case[0], seed=case[1], seconds=0.0),
         "audible": int(known.noisy.sum()),
     }
-    heard_in = [(found.evidence.measures, *_sounding(known, found.onset_s)) for _, found in rounds]
+    heard_in = [(found.evidence.measures, *sounding(known, found.onset_s)) for _, found in rounds]
     if heard_in and heard_in[-1][0].shape[1] == len(CLOSER):
         row["closer"] = [heard_in.pop()]
     row["rounds"] = heard_in[-judge.ROUNDS :]

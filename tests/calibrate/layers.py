@@ -24,13 +24,14 @@ SHAPES: dict[str, tuple[tuple[tuple[int, int], tuple[int, int]], ...]] = {
     "sounds": (((3, 5), (1, 1)), ((5, 3), (2, 1)), ((5, 3), (4, 2)), ((3, 3), (2, 1))),
     "rises": (((1, 9), (1, 1)), ((1, 9), (1, 3)), ((1, 9), (1, 9)), ((1, 7), (1, 15))),
     "evidence": (((5, 1), (1, 1)), ((5, 1), (1, 1)), ((3, 1), (1, 1))),
+    "starting": (((5, 1), (1, 1)), ((5, 1), (1, 1)), ((3, 1), (1, 1))),
     "closer": (((5, 1), (1, 1)), ((5, 1), (1, 1)), ((3, 1), (1, 1))),
     "muffling": (((5, 1), (1, 1)), ((5, 1), (1, 1))),
     "ends": (((5, 1), (1, 1)), ((5, 1), (2, 1)), ((5, 1), (4, 1)), ((5, 1), (8, 1))),
 }
 CHANNELS = {
-    "onsets": 12, "rises": 24, "pulses": 24, "sounds": 16, "evidence": 56, "closer": 56,
-    "muffling": 16, "ends": 28,
+    "onsets": 12, "rises": 24, "pulses": 24, "sounds": 16, "evidence": 56, "starting": 40,
+    "closer": 56, "muffling": 16, "ends": 28,
 }  # fmt: skip
 #: Columns of a map while fitting, and the delays a map of sounds begins at.
 COLUMNS = {"pulses": 72, "sounds": 81}

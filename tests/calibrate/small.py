@@ -33,7 +33,7 @@ CONFIDENCE_UNITS, CONFIDENCE_RIDGE, COVERAGE = 8, 6.0, 0.95
 #: Units and penalty of the networks for the promise that a provisional value holds, and what they
 #: read: of diastolics settled by four units at the usual penalty three times as many broke on
 #: held-out seeds; the many measures of a systolic bear more units.
-PROMISES = {"early": (16, 150.0, EARLY), "late": (3, 30.0, LATE)}
+PROMISES = {"early": (16, 30.0, EARLY), "late": (3, 30.0, LATE)}
 #: Of provisional values of one recording so many count in full: the later ones are alike.
 FULL_VALUES = 12
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tapfall.ear import Listener, live
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.closer import CLOSER
 from tapfall.ear.confidence import CONFIDENCE
@@ -18,10 +19,21 @@ from tapfall.ear.evidence import MEASURES
 from tapfall.ear.late import LATE
 from tapfall.ear.network import run_layers
 from tapfall.ear.presence import PRESENCE
+from tapfall.ear.starting import MOST_SOUNDS
 from tests.accuracy.groups import draw
 from tests.calibrate import small, stored
 from tests.calibrate.ends import begun
-from tests.calibrate.gather import WIDE, ended, heard, risen, scanned, started, widened
+from tests.calibrate.gather import (
+    WIDE,
+    ended,
+    heard,
+    risen,
+    scanned,
+    simulated_and_known,
+    watching,
+    widened,
+)
+from tests.calibrate.starts import judged_at, started, starting
 
 
 def test_measures_come_with_their_truth() -> None:
@@ -141,6 +153,29 @@ def test_early_systolics_and_late_diastolics_come_with_whether_they_were_kept() 
         values = look(("ordinary", 5), False)["values"]
         assert values and all(measures.shape == (len(names),) for measures, _ in values)
         assert values[-1][1]
+
+
+def test_starts_come_with_which_of_their_beats_sound() -> None:
+    rounds = starting(("ordinary", 5), False)["rounds"]
+    assert rounds
+    for measures, sounds, sure in rounds:
+        assert measures.shape == (sounds.size, len(MEASURES)) and sure[sounds].all()
+        assert not sounds[0] and sounds.sum() <= MOST_SOUNDS + 2
+    # Cut short where the sounds begin: some of them end with a sound.
+    assert any(sounds[-1] for _, sounds, _ in rounds)
+
+
+def test_a_cut_is_judged_as_the_listener_judges_it() -> None:
+    simulation, _ = simulated_and_known(("ordinary", 5), False)
+    recording = simulation.recording
+    told: list[Any] = []
+    listener = Listener(rate_hz=recording.rate_hz)
+    with watching(live, "hear", told):
+        listener.push_cuff(recording.cuff.time_s, recording.cuff.pressure_mmhg)
+        listener.push_audio(recording.samples)
+    looks = [(arguments[3], arguments[1].reading) for arguments, _ in told][:20:4]
+    judged = list(judged_at(recording, [at_s for at_s, _ in looks]))
+    assert [one.reading for _, one in judged] == [reading for _, reading in looks]
 
 
 def test_a_promise_is_fitted_and_its_first_break_counted(

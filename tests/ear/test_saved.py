@@ -95,7 +95,7 @@ def test_the_state_holds_plain_arrays_only_and_does_not_change_with_the_listener
 @pytest.mark.parametrize(
     ("change", "text"),
     [
-        ({"form": np.array("other/9")}, "state has form 'other/9'; allowed 'tapfall.listener/4'"),
+        ({"form": np.array("other/9")}, "state has form 'other/9'; allowed 'tapfall.listener/5'"),
         ({"plain": np.array("{")}, "state cannot be read: "),
         ({"plain": np.array("{}")}, "state cannot be read: state: found no 'settings'"),
         ({"sound": None}, "state holds no array 'sound'"),

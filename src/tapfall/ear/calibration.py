@@ -26,15 +26,17 @@ SURE = 0.98
 class Calibration:
     """All fitted numbers.
 
-    Networks of the evidence, also of a closer listening, of muffling, of the beats that sounds
-    begin and end at, of the presence of sounds, of a gap above the top, of the confidence in each
-    threshold, of the promise that a systolic read early holds, and a diastolic read late;
+    Networks of the evidence, also of a start and of a closer listening, of muffling, of the beats
+    that sounds begin and end at, of the presence of sounds, of a gap above the top, of the
+    confidence in each threshold, of the promise that a systolic read early holds, and a diastolic
+    read late;
     ``widening_mmhg`` is how much wider an interval grows on each side as confidence falls from
     ``SURE`` to zero, where the log's pulses make the clock and where the sounds do; ``layers`` are
     the networks of layers by kind.
     """
 
     evidence: BeatNetwork
+    starting: BeatNetwork
     closer: BeatNetwork
     muffling: BeatNetwork
     first_sound: BeatNetwork
@@ -105,6 +107,7 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
 
     return Calibration(
         evidence=beats("evidence"),
+        starting=beats("starting"),
         closer=beats("closer"),
         muffling=beats("muffling"),
         first_sound=beats("first_sound"),

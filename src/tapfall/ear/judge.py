@@ -8,6 +8,7 @@ more round listens closer, to either side of each beat.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -31,12 +32,15 @@ from tapfall.ear.phases import Story, decode
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
 from tapfall.ear.scan import Guess, chart_sounds, falls, scan
+from tapfall.ear.starting import LEAST_HEARD, MOST_SOUNDS, weigh_start
 from tapfall.ear.steady import steady_sound
 from tapfall.ear.template import FOLDS, LEAD_S, RANK, Template, cut, learn_template
 from tapfall.ear.track import follow_track, let_beats_move, steady_clock
 from tapfall.ear.whiten import WINDOW_S, White, whiten
 from tapfall.model import FloatArray
 
+#: What weighs the beats: whole deflations, their starts, or a closer listening.
+Kind = Literal["whole", "start", "closer"]
 #: Rounds of decoding and learning, before a closer listening where the sounds are the clock.
 ROUNDS = 2
 #: Sound around the deflation that is listened to as well.
@@ -107,7 +111,12 @@ def _any_of_last(heard: FloatArray) -> bool:
 
 
 def listen(
-    record: Record, deflation: Deflation, pulses: Pulses, lag_s: float | None
+    record: Record,
+    deflation: Deflation,
+    pulses: Pulses,
+    lag_s: float | None,
+    *,
+    under_way: bool = False,
 ) -> Listening | Nothing:
     """Listen to one deflation.
 
@@ -119,6 +128,8 @@ def listen(
         What the log showed, log time.
     lag_s
         Given lag in seconds, or ``None`` to estimate it.
+    under_way
+        Whether the deflation goes on: then its first sounds are weighed as a start.
 
     Returns
     -------
@@ -146,9 +157,12 @@ def listen(
     found: Listening | None = None
     for _ in range(ROUNDS):
         template = _teach(white, guess)
+        if template is None and found is None and under_way:
+            template = _teach(white, guess, LEAST_HEARD)
         if template is None:
             return found or nothing
-        found = _hear(deflation, white, template, guess, found, nothing)
+        kind: Kind = "start" if under_way and _starts(guess) else "whole"
+        found = _hear(deflation, white, template, guess, found, nothing, kind)
         guess = _relearn(found, guess, bands, deflation)
     if found is None or guess.onsets is None:
         return found or nothing
@@ -157,13 +171,19 @@ def listen(
     template = _teach(white, guess)
     if template is None:
         return found
-    closer = _hear(deflation, white, template, guess, found, nothing, closer=True)
+    closer = _hear(deflation, white, template, guess, found, nothing, "closer")
     return replace(closer, contrast_nats=found.contrast_nats, before=found)
 
 
-def _teach(white: White, guess: Guess) -> Template | None:
-    """The waveforms of the beats that sound, ``None`` where too few do."""
-    weight = guess.heard * (guess.heard > 0.5) * _loudness(white, guess.onset_s)
+def _starts(guess: Guess) -> bool:
+    """Whether the sounds have only begun, and go on."""
+    few = (guess.heard > 0.5).sum() <= MOST_SOUNDS
+    return bool(guess.anchored and few and _any_of_last(guess.heard))
+
+
+def _teach(white: White, guess: Guess, least: float = 0.5) -> Template | None:
+    """The waveforms of the beats that are likely to sound, ``None`` where too few are."""
+    weight = guess.heard * (guess.heard > least) * _loudness(white, guess.onset_s)
     return learn_template(white, guess.onset_s, weight)
 
 
@@ -200,12 +220,12 @@ def _hear(
     guess: Guess,
     before: Listening | None,
     nothing: Nothing,
-    closer: bool = False,
+    kind: Kind,
 ) -> Listening:
     """One round: noise, levels, evidence of each beat, decoding."""
     expected, lag = guess.expected, guess.lag
     moved_s = np.zeros(expected.reference_s.size)
-    if guess.anchored or closer:
+    if guess.anchored or kind == "closer":
         expected, moved_s = let_beats_move(expected, guess.chart, guess.seen)
     span_s = (
         max(deflation.start_s - lag.seconds, white.start_s),
@@ -225,7 +245,9 @@ def _hear(
     charted = Charted(near=near, elsewhere=elsewhere, along=along)
     fall_mmhg = falls(deflation, expected.reference_s + lag.seconds)
     evidence = weigh_beats(learned, expected, loud_power, fixed, charted, fall_mmhg, moved_s)
-    if closer:
+    if kind == "start":
+        evidence = weigh_start(evidence)
+    elif kind == "closer":
         around = guess.chart.around(expected.delay_s, AROUND_OFFSETS_S)
         evidence = listen_closer(evidence, learned, expected, around)
     story = decode(evidence.log_odds)

@@ -23,6 +23,8 @@ SOON_S, LATER_S = 0.75, 1.5
 #: While the first sounds come and no systolic is settled every look is judged, so often in one
 #: measurement (our choice: some five seconds, for the processor).
 QUICK_JUDGEMENTS = 20
+#: So long after a sound every look is still judged: a beat, in which a faint one may be missed.
+STIRS_FOR_S = 1.0
 #: Sound of the hold that is listened to: three taps of a quick heart, and of a slow one.
 HOLD_HEARD_S, HOLD_LONGEST_S = 2.0, 6.0
 #: The cuff goes so far above the systolic at least, and never beyond this.
@@ -35,14 +37,16 @@ RELEASE_S = 1.0
 class Live:
     """What is known of a measurement under way; log time.
 
-    ``told`` is what was told of it, ``due_s`` when it is judged next, ``quick`` how many
-    judgements may still follow each other at every look.  ``further`` says that this hold was
+    ``told`` is what was told of it, ``due_s`` when it is judged next, ``stirred_s`` when one of
+    the last beats last seemed to sound, ``quick`` how many judgements may still follow each
+    other at every look.  ``further`` says that this hold was
     told to be too low, ``released`` that the release was judged.
     """
 
     hand: Hand
     told: Announced = field(default_factory=Announced)
     due_s: float = 0.0
+    stirred_s: float | None = None
     quick: int = QUICK_JUDGEMENTS
     further: bool = False
     released: bool = False
@@ -157,14 +161,17 @@ def hear_judged(
     """
     told, events = hear(live.told, judged, live.hand, at_s - shift_s)
     settled = told.systolic_settled_mmhg is not None
-    quick = judged.stirring and not settled and live.quick > 0
+    stirred_s = at_s if judged.stirring else live.stirred_s
+    stirs = stirred_s is not None and at_s - stirred_s < STIRS_FOR_S
+    quick = stirs and not settled and live.quick > 0
     # Between the settled systolic and the first silent beats nothing is urgent.
     beats = judged.reading.beats
     quiet = not beats or min(beat.heard for beat in beats[-2:]) < 0.5
     step_s = LOOK_S if quick else SOON_S if quiet or not settled else LATER_S
     released = live.hand.move is Move.RELEASED
     due_s, left = at_s + step_s, live.quick - quick
-    return replace(live, told=told, due_s=due_s, quick=left, released=released), events
+    live = replace(live, told=told, due_s=due_s, stirred_s=stirred_s, quick=left)
+    return replace(live, released=released), events
 
 
 def end(

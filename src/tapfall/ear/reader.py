@@ -142,7 +142,7 @@ def _judge(record: Record, settings: Settings, under_way: bool, astray: bool) ->
     if float(np.ptp(sound)) < LEAST_MOVE:
         return nothing(Reason.SILENT_AUDIO)
     pulses = find_pulses(record.log_s, record.log_mmhg, deflation)
-    listening = listen(record, deflation, pulses, settings.lag_s)
+    listening = listen(record, deflation, pulses, settings.lag_s, under_way=under_way)
     if isinstance(listening, Nothing):
         if sound_holes(record, first_s, last_s):
             noticed.append(Flag.AUDIO_DROPOUT)

@@ -21,7 +21,7 @@ from tapfall.errors import InputError, MisuseError
 from tapfall.model import Settings
 
 #: Changes whenever a state of before can no longer be used.
-FORM = "tapfall.listener/4"
+FORM = "tapfall.listener/5"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

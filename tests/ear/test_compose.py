@@ -33,6 +33,7 @@ from tapfall.model import (
     Threshold,
 )
 from tests.ear.heard import FOLDER, NAMES, fixture, fixture_reading
+from tests.ear.made import line, with_pulses
 
 #: The order in which phases come.
 K_ORDER = {Phase.K1: 1, Phase.K2: 2, Phase.K3: 3, Phase.K4: 4}
@@ -227,6 +228,19 @@ def test_silent_or_constant_sound_is_unreadable(kind: str, value: float) -> None
 def test_no_sounds_are_unreadable() -> None:
     reading = fixture_reading("no_sounds")
     assert (reading.status, reading.reasons) == (Status.UNREADABLE, (Reason.NO_SOUNDS,))
+
+
+def test_a_few_heartbeats_cannot_be_judged() -> None:
+    # The sound ends after five of twelve seconds of deflation: four beats of a slow heart.
+    log_s, trend_mmhg = line([(0, 0), (3, 0), (9, 160), (21, 88), (22, 0), (30, 0)])
+    log_mmhg = with_pulses(log_s, trend_mmhg, np.arange(3.3, 30.0, 1.25), 2.0)
+    samples = 0.01 * np.random.default_rng(1).standard_normal(round(14.5 * 2000))
+    reading = take_reading(
+        Recording(
+            samples=samples, rate_hz=2000.0, cuff=CuffLog(time_s=log_s, pressure_mmhg=log_mmhg)
+        )
+    )
+    assert (reading.status, reading.reasons) == (Status.UNREADABLE, (Reason.TOO_FEW_BEATS,))
 
 
 def test_a_log_without_a_fall_is_unreadable() -> None:

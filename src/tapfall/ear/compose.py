@@ -90,7 +90,9 @@ def unreadable(
 
 
 def why_nothing(nothing: Nothing) -> Reason:
-    """Whether silence, or a sound that comes with every beat whatever the cuff does."""
+    """Too few beats, silence, or a sound that comes with every beat whatever the cuff does."""
+    if nothing.few_beats:
+        return Reason.TOO_FEW_BEATS
     return Reason.UNCHANGED_BY_CUFF if nothing.unchanged else Reason.NO_SOUNDS
 
 

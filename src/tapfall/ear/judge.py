@@ -92,11 +92,13 @@ class Listening:
 class Nothing:
     """Nothing was heard in ``bands`` between the audio times of ``span_s``.
 
-    ``stirring`` tells whether one of the last beats may sound all the same.
+    ``few_beats`` tells whether the log shows fewer of them there than can be judged,
+    ``stirring`` whether one of the last beats may sound all the same.
     """
 
     bands: Bands | None
     span_s: tuple[float, float]
+    few_beats: bool = False
     stirring: bool = False
 
     @property
@@ -149,7 +151,7 @@ def listen(
         return nothing
     guess = scan(record, deflation, pulses, bands, lag_s)
     if guess is None:
-        return nothing
+        return replace(nothing, few_beats=pulses.usable)
     nothing = replace(nothing, stirring=_any_of_last(guess.heard))
     white = _white(record, deflation, guess.lag.seconds, guess.onset_s, guess.heard)
     if white is None:

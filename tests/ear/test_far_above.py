@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from tapfall.ear import take_reading
-from tapfall.model import Flag, Recording
+from tapfall.model import Flag, Recording, Status
 from tapfall.synth import simulate
 from tapfall.synth.population import sample
 
@@ -29,7 +29,9 @@ def test_no_first_sound_is_invented_far_above_systolic() -> None:
         recording, highest_mmhg = inflated_far(seed)
         found = take_reading(recording)
         assert found.systolic.mmhg is not None
-        invented += found.systolic.mmhg > highest_mmhg + 10.0
+        if found.systolic.mmhg > highest_mmhg + 10.0:
+            invented += 1
+            assert found.status is Status.REVIEW and (found.systolic.confidence or 0.0) <= 0.75
         asked += Flag.GAP_ABOVE_NOT_EXCLUDED in found.flags
-    assert invented <= 1  # of 40; 3 where nothing so far up was ever learned from
+    assert invented <= 2  # of 40, none of them sure
     assert asked <= 2  # 24 where so much silence was never learned from

@@ -59,6 +59,7 @@ def test_every_network_is_shipped_whole() -> None:
         "evidence",
         "evidence-2",
         "evidence-3",
+        "starting",
         "closer",
         "closer-2",
         "muffling",

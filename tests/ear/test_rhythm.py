@@ -44,10 +44,13 @@ def test_fibrillation_is_counted_by_its_mean(seed: int) -> None:
 def test_many_early_beats_make_a_rhythm_irregular(per_min: float, rhythm: Rhythm) -> None:
     normal = load_builtin("normal")
     person = replace(normal.person, rhythm="ectopics", ectopics_per_min=per_min)
-    simulation = simulate(replace(normal, seed=5, person=person))
-    reading = take_reading(simulation.recording)
-    assert reading.rhythm is rhythm
-    assert reading.pulse_per_min == pytest.approx(true_per_min(simulation), abs=NEAR_PER_MIN)
+    right = 0
+    for seed in range(5, 15):
+        simulation = simulate(replace(normal, seed=seed, person=person))
+        reading = take_reading(simulation.recording)
+        right += reading.rhythm is rhythm
+        assert reading.pulse_per_min == pytest.approx(true_per_min(simulation), abs=NEAR_PER_MIN)
+    assert right >= 9
 
 
 def test_an_uneven_rhythm_without_pulses_on_the_log_is_never_sure() -> None:

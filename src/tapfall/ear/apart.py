@@ -27,6 +27,8 @@ FURTHER_S, FURTHER_NATS, EVEN_SHARE, EVEN_NATS = 4.0, 5.0, 0.03, 12.0
 #: With less at the best lag nothing is looked for: no sounds are heard yet, or no value will be
 #: told (calibration recordings: of 60 without sounds 35 have less, of 30 ordinary ones none).
 LEAST_NATS = 5.0
+#: With fewer beats than this no two intervals tell how even the rhythm is.
+LEAST_BEATS = 3
 #: Columns between maps that lie side by side: more than a path moves from beat to beat.
 WALL = 32
 
@@ -58,7 +60,7 @@ def clocks_apart(
     """
     total = paths.score - lags.lag_cost(chart.delay_s)
     best = float(total.max())
-    if best < LEAST_NATS:
+    if best < LEAST_NATS or beats_s.size < LEAST_BEATS:
         return False
     at_s = float(chart.delay_s[int(np.argmax(total))])
     low_s, high_s = float(chart.delay_s[0]), float(chart.delay_s[-1])

@@ -115,7 +115,7 @@ FLAG_SENTENCES: dict[Flag, str] = {
         "or end."
     ),
     Flag.STRAY_SOUNDS: (
-        "Sounds out of step with the pulse are heard as well: tapping, music or another pulse."
+        "Other sounds keep no step with the pulse: tapping, music, speech or another pulse."
     ),
     Flag.NOISY: "Noise is close to the level of the sounds.",
     Flag.LAG_CORRECTED: "A lag between log and sound was corrected.",

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
-from tapfall.ear.onsets import STEP_S, Onsets
+from tapfall.ear.onsets import STEP_S, find_onsets
 from tapfall.ear.pulses import local_maxima
 from tapfall.ear.told import Told
 
@@ -22,15 +22,13 @@ APART_BEATS = 0.6
 SAME_S, LEAST_LOG_ODDS = 0.02, -3.0
 
 
-def strays_per_beat(told: Told, onsets: Onsets) -> float:
+def strays_per_beat(told: Told) -> float:
     """How many strays come in a silent beat, one that is half likely being half a stray.
 
     Parameters
     ----------
     told
-        Beats and which of them sound.
-    onsets
-        Marks over audio time.
+        Beats, which of them sound, and the bands they were heard in.
 
     Returns
     -------
@@ -38,8 +36,10 @@ def strays_per_beat(told: Told, onsets: Onsets) -> float:
         0 where only sounds make the clock, or nothing sounds.
     """
     first, last, listening = told.first_sound, told.last_sound, told.listening
-    if not listening.anchored or first is None or last is None:
+    bands = listening.nothing.bands
+    if not listening.anchored or bands is None or first is None or last is None:
         return 0.0
+    onsets = find_onsets(bands)
     beat_s, pulse_s = told.onset_s, listening.expected.reference_s
     interval_s = float(np.median(np.diff(pulse_s)))
     above_s = beat_s[first] - APART_BEATS * interval_s

@@ -12,7 +12,6 @@ from tapfall.ear.contact import contact_changes
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.holes import sound_holes
 from tapfall.ear.judge import Listening
-from tapfall.ear.onsets import find_onsets
 from tapfall.ear.presence import presence, presence_measures
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
@@ -70,12 +69,7 @@ def weigh(record: Record, deflation: Deflation, pulses: Pulses, listening: Liste
         sounds_above=chance_above(told),
         lost_s=sound_holes(record, deflation.start_s - lag_s, deflation.end_s - lag_s),
     )
-    bands = listening.nothing.bands
-    told = replace(
-        told,
-        ear_moved=contact_changes(record, told),
-        strays=0.0 if bands is None else strays_per_beat(told, find_onsets(bands)),
-    )
+    told = replace(told, ear_moved=contact_changes(record, told), strays=strays_per_beat(told))
     # A closer listening hears more where there are sounds; whether there are any was fitted before.
     whole = presence_measures(listening.before or listening)
     return Weighed(told=told, quality=quality, whole=whole, present=presence(whole))

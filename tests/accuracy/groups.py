@@ -16,35 +16,22 @@ import numpy as np
 from tapfall.synth.population import beat_step_mmhg, sample, with_noise
 from tapfall.synth.scenario import Noise, Scenario
 from tapfall.synth.streams import stream
+from tests.accuracy.people import (
+    alternans,
+    ectopic,
+    ectopic_real,
+    fibrillation,
+    fresh_reach,
+    irregular,
+    room_for_gap,
+    unusual,
+    with_cuff,
+    with_series,
+    with_sound,
+)
 from tests.accuracy.splits import Split, file_noise, intervals, split_of
 
 Change = Callable[[Scenario, np.random.Generator, Split], Scenario]
-
-
-def _cuff(scenario: Scenario, **changes: object) -> Scenario:
-    return replace(scenario, cuff=replace(scenario.cuff, **changes))
-
-
-def _person(scenario: Scenario, **changes: object) -> Scenario:
-    return replace(scenario, person=replace(scenario.person, **changes))
-
-
-def _sound(scenario: Scenario, **changes: object) -> Scenario:
-    return replace(scenario, sound=replace(scenario.sound, **changes))
-
-
-def _fresh_reach(
-    scenario: Scenario, rng: np.random.Generator, reach_beats: float = 5.0
-) -> Scenario:
-    """Choose top and end of the deflation anew after pressures or rates have changed."""
-    person, step = scenario.person, beat_step_mmhg(scenario)
-    above = max(rng.uniform(20, 45), reach_beats * step)
-    below = max(rng.uniform(12, 35), reach_beats * step)
-    return _cuff(
-        scenario,
-        top_mmhg=round(person.systolic_mmhg + above, 3),
-        end_mmhg=round(max(person.diastolic_mmhg - below, 12.0), 3),
-    )
 
 
 def _ordinary(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
@@ -53,7 +40,7 @@ def _ordinary(scenario: Scenario, rng: np.random.Generator, split: Split) -> Sce
         room = replace(scenario.room, noises=(*scenario.room.noises, noise))
         scenario = replace(scenario, room=room)
     series = intervals(rng, split.sinus) if rng.random() < 0.5 else ()
-    return _series(scenario, rng, series) if series else scenario
+    return with_series(scenario, rng, series) if series else scenario
 
 
 def _quiet(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
@@ -61,22 +48,6 @@ def _quiet(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenar
     less = round(float(rng.uniform(14, 28)), 3)
     noises = tuple(replace(one, snr_db=one.snr_db + less) for one in scenario.room.noises)
     return replace(scenario, room=replace(scenario.room, noises=noises))
-
-
-def _series(
-    scenario: Scenario,
-    rng: np.random.Generator,
-    series: tuple[float, ...],
-    reach_beats: float = 5.0,
-) -> Scenario:
-    mean = float(np.mean(series))
-    changed = _person(
-        scenario,
-        rhythm="series",
-        intervals_s=series,
-        heart_rate_per_min=float(np.clip(60 / mean, 30, 200)),
-    )
-    return _fresh_reach(changed, rng, reach_beats)
 
 
 def _noisy(kind: str, snr_db: float) -> Change:
@@ -102,48 +73,30 @@ def _heart(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenar
 
 def _fast(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     rate = round(rng.uniform(5, 7), 3)
-    return _fresh_reach(_cuff(scenario, deflation_mmhg_per_s=rate), rng)
+    return fresh_reach(with_cuff(scenario, deflation_mmhg_per_s=rate), rng)
 
 
 def _coarse(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    return _cuff(scenario, log_rate_hz=1.0, rounding_mmhg=2.0)
+    return with_cuff(scenario, log_rate_hz=1.0, rounding_mmhg=2.0)
 
 
 def _slow_log(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     rate_hz = round(float(np.exp(rng.uniform(np.log(7.0), np.log(15.0)))), 2)
-    return _cuff(
+    return with_cuff(
         scenario, log_rate_hz=rate_hz, rounding_mmhg=float(rng.choice([0.1, 0.1, 0.5, 1.0]))
     )
 
 
 def _lag(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    return _cuff(scenario, lag_s=round(rng.uniform(-1.5, 1.5), 4))
-
-
-def _alternans(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    pulse = scenario.person.systolic_mmhg - scenario.person.diastolic_mmhg
-    return _person(scenario, alternans_mmhg=round(min(rng.uniform(8, 20), 0.45 * pulse), 3))
-
-
-def _ectopic(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    rhythm = "bigeminy" if rng.random() < 0.15 else "ectopics"
-    changed = _person(scenario, rhythm=rhythm, ectopics_per_min=round(rng.uniform(4, 12), 2))
-    return _fresh_reach(changed, rng)
+    return with_cuff(scenario, lag_s=round(rng.uniform(-1.5, 1.5), 4))
 
 
 def _weak(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    return _sound(scenario, peak_dbfs=-40.0)
-
-
-def _wide(scenario: Scenario, rng: np.random.Generator) -> Scenario:
-    """A person whose pulse pressure has room for a gap."""
-    diastolic = round(rng.uniform(62, 110), 3)
-    systolic = round(min(diastolic + rng.uniform(60, 95), 205.0), 3)
-    return _fresh_reach(_person(scenario, systolic_mmhg=systolic, diastolic_mmhg=diastolic), rng)
+    return with_sound(scenario, peak_dbfs=-40.0)
 
 
 def _gap(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    scenario = _wide(scenario, rng)
+    scenario = room_for_gap(scenario, rng)
     person, step = scenario.person, beat_step_mmhg(scenario)
     room = person.systolic_mmhg - person.diastolic_mmhg
     lead = max(4.2 * step, 8.0) + 0.5 * person.breath_swing_mmhg
@@ -154,7 +107,7 @@ def _gap(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario
     high = max(room - lead - width, low)
     top = person.systolic_mmhg - rng.uniform(low, max(low, min(high, low + 20)))
     fade = round(min(rng.uniform(0.2, 3.0), 0.2 * width), 3)
-    return _sound(
+    return with_sound(
         scenario,
         gap_top_mmhg=round(top, 3),
         gap_bottom_mmhg=round(top - width, 3),
@@ -163,19 +116,19 @@ def _gap(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario
 
 
 def _into_gap(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    scenario = _wide(scenario, rng)
+    scenario = room_for_gap(scenario, rng)
     person, step = scenario.person, beat_step_mmhg(scenario)
     top = person.systolic_mmhg - rng.uniform(5, 15)
     width = rng.uniform(22, 36)
     bottom = top - width
     start = rng.uniform(bottom + max(10.0, 3.2 * step), max(top - 4, bottom + 11))
-    changed = _cuff(
+    changed = with_cuff(
         scenario,
         top_mmhg=round(min(start, top - 3.5), 3),
         hold_s=round(rng.uniform(0.8, 2.5), 3),
         run_up_mmhg=0.0,
     )
-    return _sound(
+    return with_sound(
         changed, gap_top_mmhg=round(top, 3), gap_bottom_mmhg=round(bottom, 3), gap_fade_mmhg=1.5
     )
 
@@ -208,7 +161,7 @@ def _no_sounds(scenario: Scenario, rng: np.random.Generator, split: Split) -> Sc
         else:
             noises.append(Noise(kind=kind, snr_db=snr_db))
     noises.append(Noise(kind="pink", snr_db=26.0))
-    return _sound(with_noise(scenario, *noises), present=False)
+    return with_sound(with_noise(scenario, *noises), present=False)
 
 
 def _heart_only(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
@@ -221,21 +174,21 @@ def _heart_only(scenario: Scenario, rng: np.random.Generator, split: Split) -> S
     scenario = with_noise(scenario, heart, Noise(kind="pink", snr_db=round(rng.uniform(15, 40), 3)))
     log = int(rng.integers(3))
     if log == 0:
-        scenario = _cuff(scenario, pulse_mmhg=0.0)
+        scenario = with_cuff(scenario, pulse_mmhg=0.0)
     elif log == 1:
         scenario = _coarse(scenario, rng, split)
-    return _sound(scenario, present=False)
+    return with_sound(scenario, present=False)
 
 
 def _far_above(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     """A cuff inflated much too high: half a minute of silence, in which noises look like taps."""
     top = scenario.person.systolic_mmhg + rng.uniform(50, 140)
-    return _cuff(scenario, top_mmhg=round(min(top, 295.0), 3))
+    return with_cuff(scenario, top_mmhg=round(min(top, 295.0), 3))
 
 
 def _far_below(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     """Listened to on and on: as much silence below the sounds as there is."""
-    return _cuff(scenario, end_mmhg=round(rng.uniform(5, 25), 3), deflation_curve=0.0)
+    return with_cuff(scenario, end_mmhg=round(rng.uniform(5, 25), 3), deflation_curve=0.0)
 
 
 def _top_inside(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
@@ -243,41 +196,29 @@ def _top_inside(scenario: Scenario, rng: np.random.Generator, split: Split) -> S
     pulse = person.systolic_mmhg - person.diastolic_mmhg
     top = person.systolic_mmhg - rng.uniform(0.1, 0.4) * pulse
     end = min(scenario.cuff.end_mmhg, top - 20)
-    return _cuff(scenario, top_mmhg=round(top, 3), end_mmhg=round(end, 3))
+    return with_cuff(scenario, top_mmhg=round(top, 3), end_mmhg=round(end, 3))
 
 
 def _end_inside(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     person = scenario.person
     pulse = person.systolic_mmhg - person.diastolic_mmhg
     end = person.diastolic_mmhg + rng.uniform(0.12, 0.4) * pulse
-    return _cuff(scenario, end_mmhg=round(end, 3))
-
-
-def _fibrillation(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    series = intervals(rng, split.fibrillation)
-    if not series:
-        return _fresh_reach(_person(scenario, rhythm="atrial_fibrillation"), rng, 8.0)
-    return _series(scenario, rng, series, 8.0)
-
-
-def _ectopic_real(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    series = intervals(rng, split.ectopic, early=True)
-    if not series:
-        return _ectopic(scenario, rng, split)
-    return _series(scenario, rng, series, 6.0)
+    return with_cuff(scenario, end_mmhg=round(end, 3))
 
 
 def _to_zero(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     muffling = round(rng.uniform(5, 18), 3)
-    changed = _cuff(scenario, end_mmhg=round(rng.uniform(2.0, 4.0), 3), deflation_curve=0.0)
-    return _sound(
+    changed = with_cuff(scenario, end_mmhg=round(rng.uniform(2.0, 4.0), 3), deflation_curve=0.0)
+    return with_sound(
         changed, to_zero=True, muffling_mmhg=muffling, last_db=round(rng.uniform(-14, -7), 3)
     )
 
 
 def _run_up(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     top = scenario.person.systolic_mmhg + rng.uniform(0, 25)
-    return _cuff(scenario, run_up_mmhg=round(top, 3), run_up_rest_s=round(rng.uniform(6, 12), 3))
+    return with_cuff(
+        scenario, run_up_mmhg=round(top, 3), run_up_rest_s=round(rng.uniform(6, 12), 3)
+    )
 
 
 def _re_inflation(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
@@ -287,22 +228,13 @@ def _re_inflation(scenario: Scenario, rng: np.random.Generator, split: Split) ->
         by = person.systolic_mmhg + rng.uniform(15, 35) - at
     else:
         by = rng.uniform(12, 30)
-    return _cuff(scenario, reinflate_at_mmhg=round(at, 3), reinflate_by_mmhg=round(by, 3))
+    return with_cuff(scenario, reinflate_at_mmhg=round(at, 3), reinflate_by_mmhg=round(by, 3))
 
 
 def _pause(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     person = scenario.person
     at = rng.uniform(person.diastolic_mmhg - 8, person.systolic_mmhg + 5)
-    return _cuff(scenario, pause_at_mmhg=round(at, 3), pause_s=round(rng.uniform(3, 10), 3))
-
-
-def _irregular(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    return _person(
-        scenario,
-        interval_breath_share=round(rng.uniform(0.12, 0.22), 4),
-        interval_sd_share=round(rng.uniform(0.04, 0.1), 4),
-        breath_swing_mmhg=round(rng.uniform(6, 12), 3),
-    )
+    return with_cuff(scenario, pause_at_mmhg=round(at, 3), pause_s=round(rng.uniform(3, 10), 3))
 
 
 def _any_coarse(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
@@ -312,7 +244,18 @@ def _any_coarse(scenario: Scenario, rng: np.random.Generator, split: Split) -> S
     if rng.random() < 0.4:
         return _coarse(scenario, rng, split)
     rate_hz, step_mmhg = rng.choice((1.0, 2.0, 3.0, 4.0, 5.0)), rng.choice((0.1, 0.5, 1.0, 2.0))
-    return _cuff(scenario, log_rate_hz=float(rate_hz), rounding_mmhg=float(step_mmhg))
+    return with_cuff(scenario, log_rate_hz=float(rate_hz), rounding_mmhg=float(step_mmhg))
+
+
+def _unusual_no_sounds(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    """Nothing to hear, in an unusual person."""
+    return _no_sounds(unusual(scenario, rng, split), rng, split)
+
+
+def _any_unusual(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    """Any other kind whose values are to be read, in an unusual person."""
+    name = HEARD[int(rng.integers(len(HEARD)))]
+    return GROUPS[name].change(unusual(scenario, rng, split), rng, split)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -337,8 +280,8 @@ GROUPS: dict[str, Group] = {
     "coarse_log": _group("log at 1 Hz, rounded to 2 mmHg", _coarse),
     "slow_log": _group("log at 7-15 Hz, rounded to 0.1-1 mmHg", _slow_log),
     "lag": _group("clocks up to 1.5 s apart", _lag),
-    "alternans": _group("every second beat 8-20 mmHg weaker", _alternans),
-    "ectopic": _group("4-12 ectopic beats a minute, or bigeminy", _ectopic),
+    "alternans": _group("every second beat 8-20 mmHg weaker", alternans),
+    "ectopic": _group("4-12 ectopic beats a minute, or bigeminy", ectopic),
     "weak": _group("sounds that peak at 1 % of full scale, 16 bit", _weak),
     "gap": _group("a silent gap, from two silent beats to 40 mmHg", _gap),
     "into_gap": _group("inflated into a silent gap", _into_gap),
@@ -350,15 +293,18 @@ GROUPS: dict[str, Group] = {
     "speech_4db": _group("speech at 4 dB", _speech),
     "friction_4db": _group("rubbing at 4 dB", _friction),
     "heart_8db": _group("conducted heart sounds at 8 dB", _heart),
-    "atrial_fibrillation": _group("a real series in atrial fibrillation", _fibrillation),
-    "ectopic_real": _group("a real series with ectopic beats", _ectopic_real),
+    "atrial_fibrillation": _group("a real series in atrial fibrillation", fibrillation),
+    "ectopic_real": _group("a real series with ectopic beats", ectopic_real),
     "to_zero": _group("sounds that go on to zero", _to_zero),
     "run_up": _group("a palpatory run-up first", _run_up),
     "re_inflation": _group("the cuff is re-inflated midway", _re_inflation),
     "pause": _group("the deflation pauses for 3-10 s", _pause),
-    "irregular": _group("strong breathing arrhythmia", _irregular),
+    "irregular": _group("strong breathing arrhythmia", irregular),
     "far_above": _group("inflated 50-140 mmHg above systolic", _far_above),
     "far_below": _group("listened down to 5-25 mmHg", _far_below),
+    "unusual": _group("pulse pressure 12-120, systolic 65-250, heart rate 35-180", unusual),
+    "any_unusual": _group("any of those with values to read, in such persons", _any_unusual),
+    "unusual_no_sounds": _group("noises of any kind, no sounds, such persons", _unusual_no_sounds),
     "any_coarse": _group("any of those with values to read, log at 1-5 Hz", _any_coarse),
 }
 #: Kinds in which both values can be read, but for those that change the log.
@@ -390,7 +336,7 @@ HEARD = (
 
 def _falling(mmhg_per_s: float) -> Change:
     def change(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-        return _fresh_reach(_cuff(scenario, deflation_mmhg_per_s=mmhg_per_s), rng)
+        return fresh_reach(with_cuff(scenario, deflation_mmhg_per_s=mmhg_per_s), rng)
 
     return change
 

@@ -36,7 +36,7 @@ def test_a_group_is_drawn_the_same_again_and_differs_by_seed(group: str) -> None
 
 
 #: Groups that hold no Korotkoff sounds.
-SOUNDLESS = ("no_sounds", "heart_only")
+SOUNDLESS = ("no_sounds", "heart_only", "unusual_no_sounds")
 
 
 @pytest.mark.parametrize("group", [g for g in GROUPS if g not in (*SOUNDLESS, "pink_0db")])
@@ -93,6 +93,21 @@ def test_gaps_go_from_two_beats_to_tens_of_mmhg() -> None:
     widths = [one.gap_top_mmhg - one.gap_bottom_mmhg for one in scenarios]
     assert min(widths) < 9
     assert 30 < max(widths) <= 40.001
+
+
+def test_unusual_people_are_narrow_and_wide_slow_and_racing() -> None:
+    scenarios = [draw("unusual", seed) for seed in range(200)]
+    people = [one.person for one in scenarios]
+    pulses = [one.systolic_mmhg - one.diastolic_mmhg for one in people]
+    assert min(pulses) < 14
+    assert max(pulses) > 105
+    assert min(one.heart_rate_per_min for one in people) < 38
+    assert max(one.heart_rate_per_min for one in people) > 165
+    assert sum(one.rhythm == "bigeminy" for one in people) > 20
+    for one, pulse in zip(scenarios, pulses, strict=True):
+        # A pressure between whose two ends hardly a beat lies is let down more slowly.
+        step = one.cuff.deflation_mmhg_per_s * 60 / one.person.heart_rate_per_min
+        assert step <= pulse / 5 + 0.01
 
 
 def test_splits_share_no_file_series_or_delays() -> None:

@@ -13,7 +13,9 @@ from tests.calibrate.ends import Choice
 from tests.calibrate.layers import (
     Arrays,
     begin_layers,
+    by_length,
     descend,
+    filled,
     run_many,
     standard_of,
     standardised,
@@ -67,10 +69,11 @@ def fit_choices(
         Layers in order; mean and spread of the measures.
     """
     mean, spread = standard_of([one.measures for one in choices])
-    most = max(one.share.size for one in choices)
-    order = np.random.default_rng((3, seed)).permutation(len(choices))
+    tall = np.array([filled(one.share.size) for one in choices])
+    order = by_length(tall, np.random.default_rng((3, seed)))
 
     def batch(indices: np.ndarray) -> Arrays:
+        most = int(tall[order[indices]].max())
         values = np.zeros((indices.size, most, 1, mean.size), np.float32)
         share = np.full((indices.size, most), NEVER, np.float32)
         near, same, there = (np.zeros((indices.size, most), np.float32) for _ in range(3))

@@ -50,8 +50,21 @@ WHOLE, MOST_CUT = 0.5, 0.35
 #: Share of channels dropped while beats are learned.
 DROPPED = 0.15
 BATCH, RATE, DECAY = 8, 3e-3, 1e-4
+#: Beats of a batch are filled up to a multiple of so many.
+ROWS = 24
 
 Arrays = tuple[np.ndarray, ...]
+
+
+def filled(beats: int) -> int:
+    """So many beats, filled up: shapes are compiled one by one."""
+    return ROWS * int(np.ceil(beats / ROWS))
+
+
+def by_length(tall: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """An order in which those of like length come together, drawn among them."""
+    order = rng.permutation(tall.size)
+    return order[np.argsort(tall[order], kind="stable")]
 
 
 def begin_layers(kind: str, channels_in: int, seed: int) -> list[dict[str, Any]]:
@@ -285,7 +298,7 @@ def fit_charts(kind: str, charts: Sequence[dict[str, Any]], epochs: int) -> list
         some = [one for one in made if one is not None]
         columns = STRETCH if alone else COLUMNS[kind]
         most = max((one[0].shape[0] for one in some), default=1)
-        tall = 1 if alone else 24 * int(np.ceil(most / 24))
+        tall = 1 if alone else filled(most)
         wide = some[0][0].shape[2] if some else 12
         values = np.zeros((BATCH, tall, columns, wide), np.float32)
         sound = np.zeros((BATCH, tall, columns), np.float32 if kind == "rises" else bool)
@@ -361,10 +374,11 @@ def fit_beats(
         Layers in order; mean and spread of the measures.
     """
     mean, spread = standard_of([one[0] for one in examples])
-    most = max(one[0].shape[0] for one in examples)
-    order = np.random.default_rng((2, seed)).permutation(len(examples))
+    tall = np.array([filled(one[0].shape[0]) for one in examples])
+    order = by_length(tall, np.random.default_rng((2, seed)))
 
     def batch(indices: np.ndarray) -> Arrays:
+        most = int(tall[order[indices]].max())
         values = np.zeros((indices.size, most, 1, mean.size), np.float32)
         truth = np.zeros((indices.size, most, 1))
         known, there = np.zeros_like(truth), np.zeros((indices.size, most))

@@ -152,6 +152,7 @@ class Reason(StrEnum):
     NO_DEFLATION = "no_deflation"
     SILENT_AUDIO = "silent_audio"
     TOO_FEW_BEATS = "too_few_beats"
+    TOO_FEW_SOUNDS = "too_few_sounds"
     TOO_LITTLE_SOUND = "too_little_sound"
     NOISE_HIDES = "noise_hides"
     TOO_UNCERTAIN = "too_uncertain"
@@ -167,6 +168,7 @@ REASON_SENTENCES: dict[Reason, str] = {
     Reason.NO_DEFLATION: ("the log holds no deflation slower than 10 mmHg/s over at least 20 mmHg"),
     Reason.SILENT_AUDIO: "the sound is silent or constant while the cuff falls",
     Reason.TOO_FEW_BEATS: "fewer than six heartbeats fall within the deflation",
+    Reason.TOO_FEW_SOUNDS: "fewer than four beats sound: too few to tell from noise",
     Reason.TOO_LITTLE_SOUND: "the sound covers less than a third of the deflation, or under 5 s",
     Reason.NOISE_HIDES: "noise as loud as the sounds hides the weak first and last ones",
     Reason.TOO_UNCERTAIN: "several values explain the sounds about equally well",

@@ -516,7 +516,11 @@ def test_three_sounds_are_no_run_unless_they_will_hold(composed: tuple[Any, ...]
     heard = np.zeros_like(listening.story.heard)
     heard[np.flatnonzero(listening.story.heard > 0.5)[:3]] = 0.9
     few = replace(told, listening=replace(listening, story=replace(listening.story, heard=heard)))
-    assert composed_with(composed, told=few).status is Status.UNREADABLE
+    reading = composed_with(composed, told=few)
+    assert (reading.status, reading.reasons) == (Status.UNREADABLE, (Reason.TOO_FEW_SOUNDS,))
+    # Where they are not likely Korotkoff sounds either, nothing was heard.
+    unlikely = composed_with(composed, told=few, present=0.7)
+    assert unlikely.reasons == (Reason.NO_SOUNDS,)
     assert composed_with(composed, told=few, promise=0.99).systolic.mmhg is not None
 
 

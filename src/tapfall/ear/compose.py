@@ -109,8 +109,10 @@ def _refusal(weighed: Weighed) -> Reason | None:
     needed = LEAST_PRESENCE if listening.anchored else LEAST_PRESENCE_BY_SOUNDS
     if weighed.promise >= needed:
         return None
-    if weighed.present < needed or (listening.story.heard > 0.5).sum() < LEAST_SOUNDS:
+    if weighed.present < needed:
         return why_nothing(listening.nothing)
+    if (listening.story.heard > 0.5).sum() < LEAST_SOUNDS:
+        return Reason.TOO_FEW_SOUNDS
     return Reason.NOISE_HIDES if weighed.told.hidden(MASKED_DB) else None
 
 

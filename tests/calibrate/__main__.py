@@ -38,19 +38,31 @@ CHARTS = ("rises", "onsets", "pulses", "sounds")
 BEATS = ("evidence", "starting", "closer", "muffling")
 #: Networks that are fitted alike from other beginnings; their mean counts.
 MEMBERS = {"evidence": 3, "starting": 1, "closer": 2, "muffling": 1, "ends": 3}
-#: How many more recordings of some kinds the confidence is fitted on.
-MORE = {"slow_log": 80, "atrial_fibrillation": 80, "any_coarse": 900}
-#: The same for a closer listening, which there is only where the sounds make the clock.
-MORE_CLOSER = {"coarse_log": 3800, "any_coarse": 3300}
-#: The same for the first and last sounds: clocks made of sounds, half a minute of silence above
-#: them, and sounds that go on to zero leave most to be told.
-MORE_ENDS = {
-    "coarse_log": 1200,
-    "any_coarse": 500,
-    "far_above": 800,
-    "to_zero": 800,
-    "gap": 400,
-    "ordinary": 400,
+#: How many more recordings of some kinds a fit sees: people far from the middle; a closer listening
+#: only where the sounds make the clock; and for the first and last sounds, of which clocks made of
+#: sounds, half a minute of silence above them and sounds that go on to zero leave most to be told.
+MORE = {
+    "rises": {"unusual": 3000, "any_unusual": 3000},
+    "evidence": {"unusual": 2600, "any_unusual": 3000},
+    "closer": {"coarse_log": 3800, "any_coarse": 3300},
+    "ends": {
+        "coarse_log": 1200,
+        "any_coarse": 500,
+        "far_above": 800,
+        "to_zero": 800,
+        "gap": 400,
+        "ordinary": 400,
+        "unusual": 1200,
+        "any_unusual": 1200,
+    },
+    "presence": {"unusual": 1200, "any_unusual": 1200, "unusual_no_sounds": 550},
+    "confidence": {
+        "slow_log": 80,
+        "atrial_fibrillation": 80,
+        "any_coarse": 900,
+        "unusual": 500,
+        "any_unusual": 500,
+    },
 }
 WHAT = (*CHARTS, *BEATS, "ends", "presence", "above", "confidence", *small.PROMISES)
 
@@ -66,6 +78,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--epochs", type=int, default=8)
     options = parser.parse_args(arguments)
     what, count, workers = options.what, options.per_group, options.workers
+    more = MORE.get(what)
     first = options.first_seed
     if first is None:
         first = {"confidence": 10_000, "early": 10_300, "late": 10_300}.get(what, 2000)
@@ -73,12 +86,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         from tests.calibrate import layers
 
         look = risen if what == "rises" else scanned
-        charts = gather(look, first, count, workers, wide=True)
+        charts = gather(look, first, count, workers, wide=True, more=more)
         write_layers(what, layers.fit_charts(what, charts, options.epochs))
     elif what in BEATS:
         from tests.calibrate import layers
 
-        more = MORE_CLOSER if what == "closer" else None
         look = starting if what == "starting" else heard
         rows = gather(look, first, count, workers, wide=True, more=more)
         examples = {
@@ -94,7 +106,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     elif what == "ends":
         from tests.calibrate.choosing import fit_choices
 
-        rows = gather(begun, first, count, workers, wide=True, more=MORE_ENDS)
+        rows = gather(begun, first, count, workers, wide=True, more=more)
         for kind in ("first_sound", "last_sound"):
             choices = [one for row in rows for one in row["choices"][kind]]
             for number in range(1, MEMBERS[what] + 1):
@@ -102,7 +114,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 write_layers(kind if number == 1 else f"{kind}-{number}", network)
             write_numbers(**{kind: standard})
     elif what == "presence":
-        rows = gather(heard, first, count, workers, wide=True)
+        rows = gather(heard, first, count, workers, wide=True, more=more)
         write_numbers(presence=small.presence(rows))
     elif what == "above":
         rows = gather(heard, first, count, workers)
@@ -113,7 +125,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         write_numbers(**{what: small.promise(gather(look, first, count, workers), what)})
     else:
         write_numbers(**small.nothing_known())
-        rows = gather(heard, first, count, workers, more=MORE)
+        rows = gather(heard, first, count, workers, more=more)
         nets, widening = small.confidence(rows)
         write_numbers(confidence=nets, widening_mmhg=widening)
     return 0

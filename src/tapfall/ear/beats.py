@@ -12,12 +12,15 @@ import numpy as np
 from scipy import special
 
 from tapfall.ear.onsets import STEP_S, Onsets
-from tapfall.ear.pulses import SHORTEST_RR_S, chain_to_best, local_maxima
+from tapfall.ear.pulses import chain_to_best, local_maxima
 from tapfall.model import FloatArray
 
 #: Usual interval, its spread (log), and how much that counts: two heart sounds must
 #: not pass for two beats (resting rates of 50-110 per minute; common practice, tuned).
 USUAL_RR_S, SPREAD_RR, RATE_PRIOR = 0.8, 0.35, 0.15
+#: Intervals looked for: 35 to 180 per minute (physiology; two sounds nearer than that are often
+#: those of one beat, so a clock made of sounds is not asked for the fastest hearts).
+SHORTEST_S, LONGEST_S = 0.33, 1.7
 #: Log odds from which an instant may be a beat, and the most one may count (tuned).
 LEAST_ODDS, MOST_ODDS = -2.5, 4.0
 #: Cost of an interval per squared log ratio to whole typical ones, of each beat
@@ -57,7 +60,7 @@ def typical_interval_s(values: FloatArray, step_s: float, rate_prior: float = 0.
     Returns
     -------
     float or None
-        Interval of the first strong peak in 0.4-1.6 s; ``None`` if the series
+        Interval of the first strong peak in 0.33-1.7 s; ``None`` if the series
         is shorter than 3 s or flat.
 
     Examples
@@ -76,7 +79,7 @@ def typical_interval_s(values: FloatArray, step_s: float, rate_prior: float = 0.
     if acf[0] <= 0:
         return None
     acf = acf / acf[0] * n / np.maximum(n - np.arange(n), n / 4)
-    low, high = round(SHORTEST_RR_S / step_s), min(round(1.7 / step_s), n - 1)
+    low, high = round(SHORTEST_S / step_s), min(round(LONGEST_S / step_s), n - 1)
     peaks = local_maxima(acf[low:high], 2) + low
     if peaks.size == 0:
         return None

@@ -18,9 +18,9 @@ from tapfall.ear.cuff import Deflation
 from tapfall.ear.rises import STEP_S, PulseLog, lay_out_log, near_odds, rise_odds
 from tapfall.model import FloatArray
 
-#: Intervals looked for: to 180 per minute, and pauses of fibrillation (physiology, with
-#: margin).
-SHORTEST_RR_S, LONGEST_RR_S = 0.33, 3.0
+#: Intervals looked for: to 214 per minute, for early beats come 0.3 s after the one before, and
+#: pauses of fibrillation (physiology, with margin).
+SHORTEST_RR_S, LONGEST_RR_S = 0.28, 3.0
 #: Weight of rhythm against evidence in a chain, per squared log ratio of an interval to
 #: the typical one, and the most that one odd interval costs (tuned).
 RHYTHM_WEIGHT, MOST_ODD = 4.0, 4.0

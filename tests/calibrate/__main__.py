@@ -12,6 +12,7 @@ In this order, for each rests on those before it::
     python -m tests.calibrate muffling
     python -m tests.calibrate ends        # to here
     python -m tests.calibrate presence
+    python -m tests.calibrate presence_by_sounds
     python -m tests.calibrate above
     python -m tests.calibrate confidence
     python -m tests.calibrate early
@@ -64,7 +65,8 @@ MORE = {
         "any_unusual": 500,
     },
 }
-WHAT = (*CHARTS, *BEATS, "ends", "presence", "above", "confidence", *small.PROMISES)
+PRESENCES = ("presence", "presence_by_sounds")
+WHAT = (*CHARTS, *BEATS, "ends", *PRESENCES, "above", "confidence", *small.PROMISES)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -113,9 +115,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 network, standard = fit_choices(choices, options.epochs, seed=number)
                 write_layers(kind if number == 1 else f"{kind}-{number}", network)
             write_numbers(**{kind: standard})
-    elif what == "presence":
+    elif what in PRESENCES:
         rows = gather(heard, first, count, workers, wide=True, more=more)
-        write_numbers(presence=small.presence(rows))
+        write_numbers(**{what: small.presence(rows)})
     elif what == "above":
         rows = gather(heard, first, count, workers)
         write_numbers(above=small.above(rows))

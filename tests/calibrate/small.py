@@ -20,8 +20,9 @@ from tapfall.ear.network import CLIP_SD, Weights
 
 #: Penalty on squared weights, and that of the network for presence.
 RIDGE, PRESENCE_RIDGE = 3.0, 2.0
-#: Units of the network for the presence of sounds.
-PRESENCE_UNITS = 12
+#: Units of the networks for the presence of sounds, and how much one that holds none counts: they
+#: are few, for most of them something else has called silent before.
+PRESENCE_UNITS, SILENT = 12, 3.0
 #: Log odds of the presence from which sounds are taken to be there.
 SURE_ODDS = 1.1
 #: Units of the network for sounds above those read, and from where on they are missed.
@@ -111,9 +112,8 @@ def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     known = [row for row in rows if "presence" in row and not 0 < row["audible"] < LEAST_SOUNDS]
     measures = np.stack([row["presence"] for row in known])
     there = np.array([row["audible"] >= LEAST_SOUNDS for row in known], float)
-    fitted = fit_weights(
-        measures, there, seed=5, units=PRESENCE_UNITS, even=False, ridge=PRESENCE_RIDGE
-    )
+    weight = np.where(there > 0, 1.0, SILENT)
+    fitted = fit_weights(measures, there, 5, PRESENCE_UNITS, False, PRESENCE_RIDGE, weight)
     odds = Weights(**fitted).log_odds(measures)
     print(
         f"presence: {there.size} recordings, {there.mean():.2f} with sounds; missed "

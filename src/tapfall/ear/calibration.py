@@ -27,9 +27,9 @@ class Calibration:
     """All fitted numbers.
 
     Networks of the evidence, also of a start and of a closer listening, of muffling, of the beats
-    that sounds begin and end at, of the presence of sounds, of a gap above the top, of the
-    confidence in each threshold, of the promise that a systolic read early holds, and a diastolic
-    read late;
+    that sounds begin and end at, of the presence of sounds where the log's pulses make the clock
+    and where the sounds do, of a gap above the top, of the confidence in each threshold, of the
+    promise that a systolic read early holds, and a diastolic read late;
     ``widening_mmhg`` is how much wider an interval grows on each side as confidence falls from
     ``SURE`` to zero, where the log's pulses make the clock and where the sounds do; ``layers`` are
     the networks of layers by kind.
@@ -42,6 +42,7 @@ class Calibration:
     first_sound: BeatNetwork
     last_sound: BeatNetwork
     presence: Weights
+    presence_by_sounds: Weights
     above: Weights
     confidence: dict[str, Weights]
     early: Weights
@@ -113,6 +114,7 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
         first_sound=beats("first_sound"),
         last_sound=beats("last_sound"),
         presence=weights(raw["presence"]),
+        presence_by_sounds=weights(raw["presence_by_sounds"]),
         above=weights(raw["above"]),
         confidence={kind: weights(one) for kind, one in raw["confidence"].items()},
         early=weights(raw["early"]),

@@ -103,11 +103,14 @@ def presence(measures: FloatArray) -> float:
     Parameters
     ----------
     measures
-        Of the listening as a whole, as :func:`presence_measures` takes them.
+        Of the listening as a whole, as :func:`presence_measures` takes them; whether the log's
+        pulses make the clock says which of two networks weighs them.
 
     Returns
     -------
     float
         At even prior odds.
     """
-    return CALIBRATION.presence.chance(measures)
+    anchored = measures[PRESENCE.index("anchored")] > 0
+    network = CALIBRATION.presence if anchored else CALIBRATION.presence_by_sounds
+    return network.chance(measures)

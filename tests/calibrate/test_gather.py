@@ -210,7 +210,7 @@ def test_ends_come_with_a_right_beat_that_some_story_names() -> None:
 
 
 def test_where_sounds_go_on_to_zero_the_last_is_one_of_the_lowest() -> None:
-    row = begun(("to_zero", 16), False)
+    row = begun(("to_zero", 18), False)
     assert row["choices"]["first_sound"]
     for one in row["choices"]["last_sound"]:
         assert np.flatnonzero(one.near)[0] > 0.85 * one.share.size

@@ -215,6 +215,15 @@ def test_a_log_without_pulses_is_not_usable(noise_mmhg: float) -> None:
     assert not found_in(feet(0.85), size_mmhg=0.0, noise_mmhg=noise_mmhg).usable
 
 
+@pytest.mark.parametrize("rate_hz", [8.0, 10.0, 20.0, 25.0])
+def test_the_steps_of_a_rounded_log_are_no_pulses(rate_hz: float) -> None:
+    # A straight fall without noise: its rounding repeats every few rows.
+    corners = ((0, 0), (5, 0), (10, 160), (50, 60), (51, 0), (60, 0))
+    assert not found_in(
+        feet(0.85), size_mmhg=0.0, noise_mmhg=0.0, rate_hz=rate_hz, corners=corners
+    ).usable
+
+
 @pytest.mark.parametrize("rate_hz", [32.0, 50.0, 64.0, 100.0])
 def test_another_clock_moves_the_pulses_and_nothing_else(rate_hz: float) -> None:
     plain = found_in(feet(0.85), rate_hz=rate_hz)

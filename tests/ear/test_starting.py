@@ -24,13 +24,13 @@ def listened(recording: Any, times_s: list[float]) -> list[tuple[str, Any]]:
     return [(arguments[-1], found) for arguments, found in rounds]
 
 
-def test_four_sounds_are_heard_that_a_whole_deflation_may_not_believe() -> None:
+def test_three_sounds_are_heard_that_a_whole_deflation_would_not_believe() -> None:
     heard: dict[str, list[bool]] = {"start": [], "whole": []}
     invented: list[bool] = []
     for seed in SEEDS:
         simulation, known = simulated_and_known(("ordinary", seed), False)
         sounds_s = known.time_s[known.noisy]
-        until_s = float(sounds_s[3] + 0.7 * (sounds_s[3] - sounds_s[2])) + known.origin_s
+        until_s = float(sounds_s[2] + 0.7 * (sounds_s[2] - sounds_s[1])) + known.origin_s
         for kind, found in listened(simulation.recording, [until_s]):
             assert kind == "start"
             true, sure = sounding(known, found.onset_s)
@@ -39,8 +39,7 @@ def test_four_sounds_are_heard_that_a_whole_deflation_may_not_believe() -> None:
             heard["whole"] += (whole[true] > 0).tolist()
             invented += (found.evidence.log_odds[~true & sure] > 0).tolist()
     assert np.mean(heard["start"]) > 0.8
-    # The networks of whole deflations miss one in ten of them.
-    assert np.mean(heard["start"]) > np.mean(heard["whole"]) + 0.05
+    assert np.mean(heard["start"]) > np.mean(heard["whole"]) + 0.15
     assert np.mean(invented) < 0.03
 
 

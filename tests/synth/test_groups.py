@@ -10,7 +10,13 @@ import pytest
 
 from tapfall.model import Rhythm, State
 from tapfall.synth import Truth, sample, simulate
-from tapfall.synth.population import CUFF_RANGES, PERSON_RANGES, ROOM_RANGES, SOUND_RANGES
+from tapfall.synth.population import (
+    CUFF_RANGES,
+    PERSON_RANGES,
+    ROOM_RANGES,
+    SOUND_RANGES,
+    beat_step_mmhg,
+)
 from tests.accuracy import splits
 from tests.accuracy.groups import GROUPS, draw
 from tests.accuracy.splits import SPLITS, split_of
@@ -106,8 +112,7 @@ def test_unusual_people_are_narrow_and_wide_slow_and_racing() -> None:
     assert sum(one.rhythm == "bigeminy" for one in people) > 20
     for one, pulse in zip(scenarios, pulses, strict=True):
         # A pressure between whose two ends hardly a beat lies is let down more slowly.
-        step = one.cuff.deflation_mmhg_per_s * 60 / one.person.heart_rate_per_min
-        assert step <= pulse / 5 + 0.01
+        assert beat_step_mmhg(one) <= pulse / 5 + 0.01
 
 
 def test_splits_share_no_file_series_or_delays() -> None:

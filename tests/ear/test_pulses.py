@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from tapfall.ear.beats import typical_interval_s
 from tapfall.ear.cuff import find_deflation
 from tapfall.ear.pulses import (
+    LEAST_PULSES,
     LONGEST_RR_S,
     SHORTEST_RR_S,
     Pulses,
@@ -39,11 +40,12 @@ def found_in(
     noise_mmhg: float = 0.1,
     step_mmhg: float = 0.1,
     shift_s: float = 0.0,
+    noise_seed: int = 11,
     corners: Sequence[Corner] = CORNERS,
 ) -> Pulses:
     """Pulses found on a hand-made log."""
     time_s, pressure_mmhg = line(corners, rate_hz)
-    noise = np.random.default_rng(11).normal(0.0, noise_mmhg, time_s.size)
+    noise = np.random.default_rng(noise_seed).normal(0.0, noise_mmhg, time_s.size)
     log_mmhg = rounded_to(with_pulses(time_s, pressure_mmhg, foot_s, size_mmhg) + noise, step_mmhg)
     deflation = find_deflation(time_s + shift_s, log_mmhg)
     assert deflation is not None
@@ -215,13 +217,41 @@ def test_a_log_without_pulses_is_not_usable(noise_mmhg: float) -> None:
     assert not found_in(feet(0.85), size_mmhg=0.0, noise_mmhg=noise_mmhg).usable
 
 
+@pytest.mark.parametrize("step_mmhg", [0.1, 0.25, 0.5, 1.0, 2.0])
 @pytest.mark.parametrize("rate_hz", [8.0, 10.0, 20.0, 25.0])
-def test_the_steps_of_a_rounded_log_are_no_pulses(rate_hz: float) -> None:
+@pytest.mark.parametrize("end_s", [48.0, 50.0, 56.0])
+def test_the_steps_of_a_rounded_log_are_no_pulses(
+    rate_hz: float, step_mmhg: float, end_s: float
+) -> None:
     # A straight fall without noise: its rounding repeats every few rows.
-    corners = ((0, 0), (5, 0), (10, 160), (50, 60), (51, 0), (60, 0))
+    corners = ((0, 0), (5, 0), (10, 160), (end_s, 60), (end_s + 1, 0), (60, 0))
     assert not found_in(
-        feet(0.85), size_mmhg=0.0, noise_mmhg=0.0, rate_hz=rate_hz, corners=corners
+        feet(0.85),
+        size_mmhg=0.0,
+        noise_mmhg=0.0,
+        rate_hz=rate_hz,
+        step_mmhg=step_mmhg,
+        corners=corners,
     ).usable
+
+
+@pytest.mark.parametrize("size_mmhg", [1.0, 1.5, 3.0])
+def test_pulses_of_the_size_of_the_rounding_are_seen(size_mmhg: float) -> None:
+    found = found_in(feet(0.85), size_mmhg=size_mmhg, noise_mmhg=0.0, step_mmhg=1.0)
+    assert found.usable
+    assert found.time_s.size == pytest.approx(40 / 0.85, abs=4)
+
+
+@pytest.mark.parametrize(("rate_hz", "noise_mmhg", "seed"), [(12.5, 0.2, 6), (10.0, 0.1, 27)])
+def test_one_or_two_rises_in_noise_are_no_clock(
+    rate_hz: float, noise_mmhg: float, seed: int
+) -> None:
+    # Steady falls with noise alone, in which a chain of one or two rises is found.
+    found = found_in(
+        feet(0.85), rate_hz=rate_hz, size_mmhg=0.0, noise_mmhg=noise_mmhg, noise_seed=seed
+    )
+    assert 0 < found.seen.sum() < LEAST_PULSES
+    assert not found.usable
 
 
 @pytest.mark.parametrize("rate_hz", [32.0, 50.0, 64.0, 100.0])

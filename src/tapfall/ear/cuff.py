@@ -269,7 +269,7 @@ def _describe(
         flags.append(Flag.REINFLATED)
     # Rounding of a log leaves few distinct steps between neighbouring rows.
     residual = pressure_mmhg - np.interp(time_s, grid, trend)
-    rounding = _rounding_mmhg(pressure_mmhg)
+    rounding = rounding_mmhg(pressure_mmhg)
     rows_in_window = max(1.5 / interval_s, 1.0)
     error = float(np.hypot(np.std(residual) / np.sqrt(rows_in_window) * 0.5, rounding / 6))
     if stepped:
@@ -304,8 +304,24 @@ def _pauses(
     return long or bool(still.mean() > STEPPED_SHARE)
 
 
-def _rounding_mmhg(pressure_mmhg: FloatArray) -> float:
-    """The step to which a log was rounded: its smallest non-zero difference."""
+def rounding_mmhg(pressure_mmhg: FloatArray) -> float:
+    """Step to which a log was rounded: its smallest non-zero difference.
+
+    Parameters
+    ----------
+    pressure_mmhg
+        Pressures of its rows, shape ``(n,)``.
+
+    Returns
+    -------
+    float
+        mmHg, 0 where all rows are the same.
+
+    Examples
+    --------
+    >>> rounding_mmhg(np.array([120.0, 119.5, 119.5, 118.0]))
+    0.5
+    """
     steps = np.abs(np.diff(np.unique(pressure_mmhg)))
     steps = steps[steps > 1e-6]
     return float(steps.min()) if steps.size else 0.0

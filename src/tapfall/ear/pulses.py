@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal, special
 
-from tapfall.ear.cuff import Deflation
+from tapfall.ear.cuff import Deflation, rounding_mmhg
 from tapfall.ear.rises import STEP_S, PulseLog, lay_out_log, near_odds, rise_odds
 from tapfall.model import FloatArray
 
@@ -33,8 +33,12 @@ LEAST_APART_S, LEAST_ODDS, MOST_ODDS = 0.25, -2.2, 3.0
 UNSEEN_INTERVALS, HOLE_SCORE, APART = 3.0, 0.2, round(0.3 / STEP_S)
 #: Fewest pulses that make a clock, and the least log odds of its median pulse (tuned).
 LEAST_PULSES, USABLE_ODDS = 6, 0.0
-#: Least size of its median pulse, mmHg: the steps of a falling log that is rounded to 0.1 mmHg come
-#: to 0.1, the pulses of 80 simulated recordings, unusual people among them, to 0.22 at least.
+#: A smooth fall that was rounded lies within half a step of itself, whatever its steps look
+#: like (rounding's own bound, and some noise): where so many of the rows do, no pulse is to be
+#: seen.  Of 600 simulated logs with pulses they lie within 0.80 of a step or more.
+ROWS_WITHIN, ONLY_ROUNDED = 0.95, 0.65
+#: Least size of its median pulse, mmHg: what is left of a smooth fall without noise comes to 0.1,
+#: the pulses of 80 simulated recordings, unusual people among them, to 0.22 at least.
 LEAST_SIZE_MMHG = 0.12
 #: Error of a pulse's time in steps of the log (measured on development seeds: 20 ms at
 #: 8 Hz, 15 ms at 12 Hz).
@@ -162,7 +166,7 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
         error_s=0.0,
     )
     log = lay_out_log(time_s, pressure_mmhg, deflation)
-    if log is None:
+    if log is None or only_rounded(time_s, pressure_mmhg, deflation):
         return nothing
     at_odds = rise_odds(log)
     odds = near_odds(at_odds)
@@ -181,7 +185,7 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
     times = log.time_s[chosen] + STEP_S * _vertex(at_odds, chosen)
     seen = odds[chosen] > 0
     size_mmhg = _sizes(log, times)
-    stands_out = np.median(odds[chosen]) >= USABLE_ODDS
+    stands_out = seen.sum() >= LEAST_PULSES and np.median(odds[chosen]) >= USABLE_ODDS
     return Pulses(
         time_s=times,
         size_mmhg=size_mmhg,
@@ -190,6 +194,37 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
         usable=bool(stands_out and np.median(np.abs(size_mmhg)) >= LEAST_SIZE_MMHG),
         error_s=ERROR_STEPS / deflation.log_rate_hz,
     )
+
+
+def only_rounded(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflation) -> bool:
+    """Whether the log's own rounding explains all that its rows lie off the smooth fall.
+
+    Parameters
+    ----------
+    time_s, pressure_mmhg
+        The measurement's rows, shape ``(n,)``, log time and mmHg.
+    deflation
+        Where the cuff fell.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> from tapfall.ear.cuff import find_deflation
+    >>> t = np.arange(0.0, 60.0, 0.1)
+    >>> falling = np.interp(t, [0, 5, 10, 50, 51, 60], [0, 0, 160, 60, 0, 0])
+    >>> beating = falling + 0.7 * np.sin(2 * np.pi * 1.2 * t)
+    >>> [only_rounded(t, p, find_deflation(t, p)) for p in (np.round(falling), np.round(beating))]
+    [True, False]
+    """
+    inside = (time_s > deflation.start_s) & (time_s < deflation.end_s)
+    if not inside.any():
+        return False
+    off_mmhg = pressure_mmhg[inside] - deflation.followed_at(time_s[inside])
+    reach_mmhg = float(np.quantile(np.abs(off_mmhg - np.median(off_mmhg)), ROWS_WITHIN))
+    return reach_mmhg < ONLY_ROUNDED * rounding_mmhg(pressure_mmhg)
 
 
 def beat_chances(time_s: FloatArray, odds: FloatArray, seen: NDArray[np.bool_]) -> FloatArray:

@@ -69,6 +69,7 @@ class Flag(StrEnum):
     COARSE_CUFF_LOG = "coarse_cuff_log"
     CUFF_LOG_DROPOUT = "cuff_log_dropout"
     CUFF_LOG_ROWS_REPEATED = "cuff_log_rows_repeated"
+    ZERO_OFF = "zero_off"
     AUDIO_CLIPPED = "audio_clipped"
     AUDIO_DROPOUT = "audio_dropout"
     AUDIO_PARTIAL = "audio_partial"
@@ -107,6 +108,10 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.COARSE_CUFF_LOG: "The log is too slow or too rounded to show the pulse.",
     Flag.CUFF_LOG_DROPOUT: "The log has a hole during the deflation.",
     Flag.CUFF_LOG_ROWS_REPEATED: "Repeated rows of the log were dropped.",
+    Flag.ZERO_OFF: (
+        "The log does not show zero with the cuff at rest: unless pressure was left in the cuff, "
+        "all values are wrong by as much."
+    ),
     Flag.AUDIO_CLIPPED: "The sound is clipped.",
     Flag.AUDIO_DROPOUT: "The sound has a hole during the deflation.",
     Flag.AUDIO_PARTIAL: "The sound covers only part of the deflation.",
@@ -132,6 +137,7 @@ REVIEW_FLAGS: frozenset[Flag] = frozenset(
         Flag.SYSTOLIC_NOT_REACHED,
         Flag.DIASTOLIC_NOT_REACHED,
         Flag.REINFLATED,
+        Flag.ZERO_OFF,
         Flag.AUDIO_CLIPPED,
         Flag.AUDIO_DROPOUT,
         Flag.AUDIO_PARTIAL,

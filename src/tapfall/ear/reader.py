@@ -17,6 +17,7 @@ from tapfall.ear.pulses import Pulses, find_pulses
 from tapfall.ear.record import Record
 from tapfall.ear.sampled import measured_rows
 from tapfall.ear.weighed import weigh
+from tapfall.ear.zero import zero_off
 from tapfall.model import Flag, Reading, Reason, Settings, Threshold
 
 _Threshold = TypeVar("_Threshold", bound=Threshold)
@@ -125,6 +126,8 @@ def _judge(record: Record, settings: Settings, under_way: bool, astray: bool) ->
     if deflation is None:
         return Judged(reading=unreadable(Reason.NO_DEFLATION, settings, tuple(noticed)))
     noticed += deflation.flags
+    if zero_off(record.log_s, record.log_mmhg, deflation):
+        noticed.append(Flag.ZERO_OFF)
 
     def nothing(reason: Reason, pulses: Pulses | None = None, stirring: bool = False) -> Judged:
         reading = unreadable(reason, settings, tuple(noticed))

@@ -11,7 +11,7 @@ from tapfall.technique.checks import FAULT, LOOK, OK, Check, told_bias, within
 from tapfall.technique.ended import By, Ended, how_it_ended
 from tapfall.technique.log import CuffWork
 from tapfall.technique.stillness import Stillness
-from tapfall.technique.zero import Zero
+from tapfall.ear.zero import Zero
 
 #: A zero within so much is fine (half of the manometer's own error; our choice).
 ZERO_MMHG = 1.5

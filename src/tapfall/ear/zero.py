@@ -34,12 +34,46 @@ LOWEST_MMHG = 3.0
 RELEASED_BY_MMHG, SAME_MMHG = 15.0, 3.0
 
 
+#: A zero further off than this makes every value wrong by more than is allowed to a right one
+#: (4 mmHg, the project's definition).
+ZERO_OFF_MMHG = 4.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Zero:
     """What the log shows at rest; ``why`` there is none where ``mmhg`` is ``None``."""
 
     mmhg: float | None
     why: str = ""
+
+
+def zero_off(time_s: FloatArray, mmhg: FloatArray, fall: Deflation) -> bool:
+    """Whether the log of one measurement never rests near zero.
+
+    Parameters
+    ----------
+    time_s, mmhg
+        Its rows, shape ``(n,)``, log time.
+    fall
+        Its deflation.
+
+    Returns
+    -------
+    bool
+        True where it rests, and each time further than 4 mmHg from zero.
+
+    Examples
+    --------
+    >>> from tapfall.ear.cuff import find_deflation
+    >>> t = np.arange(0.0, 60.0, 0.1)
+    >>> p = np.interp(t, [0, 3, 8, 50, 51, 60], [0, 0, 160, 60, 0, 0])
+    >>> [zero_off(t, p + off, find_deflation(t, p + off)) for off in (0.0, 3.0, 6.0, -6.0, 25.0)]
+    [False, False, True, True, True]
+    """
+    whole = Rows(begin=0, stop=time_s.size, end=time_s.size, rested=False)
+    found = [zero.mmhg for zero in find_zeros([whole], 0, time_s, mmhg, fall)]
+    known = [one for one in found if one is not None]
+    return bool(known) and min(map(abs, known)) > ZERO_OFF_MMHG
 
 
 def find_zeros(

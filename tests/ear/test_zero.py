@@ -1,0 +1,72 @@
+"""A log that never rests at zero: all values would be wrong by as much."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tapfall.ear import Listener, take_reading
+from tapfall.ear.cuff import find_deflation
+from tapfall.ear.zero import zero_off
+from tapfall.model import CuffLog, Flag, Recording, Status
+from tapfall.synth import simulate
+from tests.accuracy.groups import draw
+from tests.ear.made import Corner, line
+
+WHOLE: tuple[Corner, ...] = ((0, 0), (4, 0), (9, 170), (11, 170), (51, 50), (51.7, 0), (60, 0))
+
+
+def off(corners: tuple[Corner, ...], by_mmhg: float) -> bool:
+    time_s, mmhg = line(corners, 20.0)
+    fall = find_deflation(time_s, mmhg + by_mmhg)
+    assert fall is not None
+    return zero_off(time_s, mmhg + by_mmhg, fall)
+
+
+@pytest.mark.parametrize("by_mmhg", [-12.0, -5.0, 5.0, 9.0, 20.0, 60.0])
+def test_a_zero_that_is_far_off_is_told(by_mmhg: float) -> None:
+    assert off(WHOLE, by_mmhg)
+
+
+# A new manometer may be 3 mmHg off (ISO 81060-1, from memory).
+@pytest.mark.parametrize("by_mmhg", [-3.0, 0.0, 3.0])
+def test_what_a_manometer_may_be_off_is_no_matter(by_mmhg: float) -> None:
+    assert not off(WHOLE, by_mmhg)
+
+
+def test_a_log_that_ends_above_rest_tells_nothing_of_its_zero() -> None:
+    assert not off(((0, 90), (4, 170), (44, 50)), 0.0)
+
+
+def test_pressure_left_in_the_cuff_at_the_end_is_no_zero_where_it_began_at_none() -> None:
+    # 20 mmHg stay in a cuff that was empty before; the whole log shows both.
+    corners = ((0, 0), (4, 0), (9, 170), (11, 170), (51, 50), (51.7, 20), (70, 20))
+    assert not off(corners, 0.0)
+
+
+@pytest.fixture(scope="module")
+def moved() -> Recording:
+    """A plain recording whose log reads 25 mmHg too high."""
+    plain = simulate(draw("ordinary", 12)).recording
+    log = CuffLog(time_s=plain.cuff.time_s, pressure_mmhg=plain.cuff.pressure_mmhg + 25.0)
+    return replace(plain, cuff=log)
+
+
+def test_a_reading_with_its_zero_off_asks_for_a_person(moved: Recording) -> None:
+    found = take_reading(moved)
+    assert Flag.ZERO_OFF in found.flags
+    assert found.status is Status.REVIEW
+    log = moved.cuff
+    plain = replace(moved, cuff=CuffLog(time_s=log.time_s, pressure_mmhg=log.pressure_mmhg - 25.0))
+    before = take_reading(plain)
+    assert Flag.ZERO_OFF not in before.flags
+    assert found.systolic.mmhg == pytest.approx(np.add(before.systolic.mmhg, 25.0), abs=2.0)
+
+
+def test_the_listener_tells_the_same(moved: Recording) -> None:
+    listener = Listener(rate_hz=moved.rate_hz)
+    listener.push_cuff(moved.cuff.time_s, moved.cuff.pressure_mmhg)
+    listener.push_audio(moved.samples)
+    assert listener.finish() == take_reading(moved)

@@ -16,6 +16,7 @@ import numpy as np
 from tapfall.synth.population import beat_step_mmhg, sample, with_noise
 from tapfall.synth.scenario import Noise, Scenario
 from tapfall.synth.streams import stream
+from tests.accuracy.logs import coarse, lag, plain, slow_log
 from tests.accuracy.people import (
     alternans,
     ectopic,
@@ -74,21 +75,6 @@ def _heart(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenar
 def _fast(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     rate = round(rng.uniform(5, 7), 3)
     return fresh_reach(with_cuff(scenario, deflation_mmhg_per_s=rate), rng)
-
-
-def _coarse(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    return with_cuff(scenario, log_rate_hz=1.0, rounding_mmhg=2.0)
-
-
-def _slow_log(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    rate_hz = round(float(np.exp(rng.uniform(np.log(7.0), np.log(15.0)))), 2)
-    return with_cuff(
-        scenario, log_rate_hz=rate_hz, rounding_mmhg=float(rng.choice([0.1, 0.1, 0.5, 1.0]))
-    )
-
-
-def _lag(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
-    return with_cuff(scenario, lag_s=round(rng.uniform(-1.5, 1.5), 4))
 
 
 def _weak(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
@@ -176,7 +162,7 @@ def _heart_only(scenario: Scenario, rng: np.random.Generator, split: Split) -> S
     if log == 0:
         scenario = with_cuff(scenario, pulse_mmhg=0.0)
     elif log == 1:
-        scenario = _coarse(scenario, rng, split)
+        scenario = coarse(scenario, rng, split)
     return with_sound(scenario, present=False)
 
 
@@ -242,9 +228,21 @@ def _any_coarse(scenario: Scenario, rng: np.random.Generator, split: Split) -> S
     name = HEARD[int(rng.integers(len(HEARD)))]
     scenario = GROUPS[name].change(scenario, rng, split)
     if rng.random() < 0.4:
-        return _coarse(scenario, rng, split)
+        return coarse(scenario, rng, split)
     rate_hz, step_mmhg = rng.choice((1.0, 2.0, 3.0, 4.0, 5.0)), rng.choice((0.1, 0.5, 1.0, 2.0))
     return with_cuff(scenario, log_rate_hz=float(rate_hz), rounding_mmhg=float(step_mmhg))
+
+
+def _any_plain(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    """Any other kind whose values are to be read, under such a log."""
+    name = HEARD[int(rng.integers(len(HEARD)))]
+    return plain(GROUPS[name].change(scenario, rng, split), rng)
+
+
+def _plain_no_sounds(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    """Nothing to hear, under such a log or a slow one."""
+    scenario = _no_sounds(scenario, rng, split)
+    return plain(scenario, rng) if rng.random() < 0.5 else coarse(scenario, rng, split)
 
 
 def _unusual_no_sounds(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
@@ -277,9 +275,9 @@ GROUPS: dict[str, Group] = {
     "breath_6db": _group("breath at 6 dB", _noisy("breath", 6.0)),
     "hum_6db": _group("mains hum at 6 dB", _noisy("hum", 6.0)),
     "fast": _group("deflation at 5-7 mmHg/s", _fast),
-    "coarse_log": _group("log at 1 Hz, rounded to 2 mmHg", _coarse),
-    "slow_log": _group("log at 7-15 Hz, rounded to 0.1-1 mmHg", _slow_log),
-    "lag": _group("clocks up to 1.5 s apart", _lag),
+    "coarse_log": _group("log at 1 Hz, rounded to 2 mmHg", coarse),
+    "slow_log": _group("log at 7-15 Hz, rounded to 0.1-1 mmHg", slow_log),
+    "lag": _group("clocks up to 1.5 s apart", lag),
     "alternans": _group("every second beat 8-20 mmHg weaker", alternans),
     "ectopic": _group("4-12 ectopic beats a minute, or bigeminy", ectopic),
     "weak": _group("sounds that peak at 1 % of full scale, 16 bit", _weak),
@@ -306,6 +304,10 @@ GROUPS: dict[str, Group] = {
     "any_unusual": _group("any of those with values to read, in such persons", _any_unusual),
     "unusual_no_sounds": _group("noises of any kind, no sounds, such persons", _unusual_no_sounds),
     "any_coarse": _group("any of those with values to read, log at 1-5 Hz", _any_coarse),
+    "any_plain": _group("any of those, log at 8-100 Hz that shows no pulse", _any_plain),
+    "plain_no_sounds": _group(
+        "noises of any kind, no sounds, such a log or 1 Hz", _plain_no_sounds
+    ),
 }
 #: Kinds in which both values can be read, but for those that change the log.
 HEARD = (

@@ -4,6 +4,7 @@ In this order, for each rests on those before it::
 
     python -m tests.calibrate rises       # from here on needs the extra "fit" (JAX)
     python -m tests.calibrate onsets
+    python -m tests.calibrate onsets_around --epochs 24
     python -m tests.calibrate pulses
     python -m tests.calibrate sounds
     python -m tests.calibrate evidence
@@ -35,7 +36,7 @@ from tests.calibrate.gather import ended, gather, heard, risen, scanned
 from tests.calibrate.starts import started, starting
 from tests.calibrate.stored import write_layers, write_numbers
 
-CHARTS = ("rises", "onsets", "pulses", "sounds")
+CHARTS = ("rises", "onsets", "onsets_around", "pulses", "sounds")
 BEATS = ("evidence", "starting", "closer", "muffling")
 #: Networks that are fitted alike from other beginnings; their mean counts.
 MEMBERS = {"evidence": 3, "starting": 1, "closer": 2, "muffling": 1, "ends": 3}

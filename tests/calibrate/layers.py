@@ -20,6 +20,7 @@ from tapfall.ear.onsets import STEP_S, find_onsets
 #: Sizes of the kernels (rows, columns), their dilations, and channels, by kind.
 SHAPES: dict[str, tuple[tuple[tuple[int, int], tuple[int, int]], ...]] = {
     "onsets": (((1, 7), (1, 1)), ((1, 7), (1, 2)), ((1, 7), (1, 4)), ((1, 5), (1, 8))),
+    "onsets_around": tuple(((1, 5), (1, 2**power)) for power in range(7)),
     "pulses": (((3, 5), (1, 1)), ((5, 3), (2, 1)), ((5, 3), (4, 2)), ((3, 3), (2, 1))),
     "sounds": (((3, 5), (1, 1)), ((5, 3), (2, 1)), ((5, 3), (4, 2)), ((3, 3), (2, 1))),
     "rises": (((1, 9), (1, 1)), ((1, 9), (1, 3)), ((1, 9), (1, 9)), ((1, 7), (1, 15))),
@@ -30,14 +31,14 @@ SHAPES: dict[str, tuple[tuple[tuple[int, int], tuple[int, int]], ...]] = {
     "ends": (((5, 1), (1, 1)), ((5, 1), (2, 1)), ((5, 1), (4, 1)), ((5, 1), (8, 1))),
 }
 CHANNELS = {
-    "onsets": 12, "rises": 24, "pulses": 24, "sounds": 16, "evidence": 56, "starting": 40,
-    "closer": 56, "muffling": 16, "ends": 28,
+    "onsets": 12, "onsets_around": 24, "rises": 24, "pulses": 24, "sounds": 16, "evidence": 56,
+    "starting": 40, "closer": 56, "muffling": 16, "ends": 28,
 }  # fmt: skip
 #: Columns of a map while fitting, and the delays a map of sounds begins at.
 COLUMNS = {"pulses": 72, "sounds": 81}
 SOUNDS_FROM_S = -0.32
-#: Steps of time in one stretch of marks.
-STRETCH = 1024
+#: Networks of single instants, and the steps of time in one stretch of marks.
+ALONE = {"onsets": 1024, "onsets_around": 2048, "rises": 1024}
 #: A cell this near to a true sound counts as one, one a little further as neither.
 SAME_S, UNSURE_S, QUIET_S = 0.0105, 0.03, 0.05
 #: The wanted odds of a rise on the log are highest where it is and fall off like a bell this
@@ -200,7 +201,8 @@ def _references(kind: str, chart: dict[str, Any], rng: np.random.Generator) -> n
         time_s = beats.fill_in(kept_s, first_s, last_s).time_s
         return time_s + rng.normal(0, rng.uniform(0, 0.02), time_s.size)
     bands = Bands(level=chart["level"].astype(float), start_s=chart["start_s"])
-    clock = beats.clock_from_sounds(find_onsets(bands), first_s, last_s)
+    around = find_onsets(bands, "onsets_around")
+    clock = beats.clock_from_sounds(around, first_s, last_s)
     return None if clock is None else clock.time_s
 
 
@@ -246,22 +248,22 @@ def _chart(kind: str, chart: dict[str, Any], rng: np.random.Generator) -> Arrays
     return values.astype(np.float32), sound, (unsure | ~inside) & ~sound
 
 
-def _stretch(chart: dict[str, Any], rng: np.random.Generator) -> Arrays:
+def _stretch(steps: int, chart: dict[str, Any], rng: np.random.Generator) -> Arrays:
     """Levels of some seconds of a deflation, with labels."""
     level = chart["level"][::2].astype(np.float32)
     time_s = chart["start_s"] + np.arange(level.shape[0]) * STEP_S
     low, high = np.searchsorted(time_s, np.array(chart["span_s"]) + np.array([-0.5, 0.3]))
-    low = int(rng.integers(low, max(high - STRETCH, low) + 1))
-    part = slice(low, min(low + STRETCH, int(high)))
+    low = int(rng.integers(low, max(high - steps, low) + 1))
+    part = slice(low, min(low + steps, int(high)))
     sound, unsure = _labels(time_s[part], chart["known"])
     return level[None, part], sound[None], unsure[None]
 
 
-def _log_stretch(row: dict[str, Any], rng: np.random.Generator) -> Arrays:
+def _log_stretch(steps: int, row: dict[str, Any], rng: np.random.Generator) -> Arrays:
     """What the network of rises reads of some seconds of a log, with labels."""
     values, time_s = row["values"], row["time_s"]
-    low = int(rng.integers(0, max(time_s.size - STRETCH, 0) + 1))
-    part = slice(low, low + STRETCH)
+    low = int(rng.integers(0, max(time_s.size - steps, 0) + 1))
+    part = slice(low, low + steps)
     away_s = _near(time_s[part], row["rise_s"])
     wide_s = max(RISE_S, RISE_STEPS / row["log_rate_hz"])
     rise = np.exp(-0.5 * (away_s / wide_s) ** 2).astype(np.float32)
@@ -274,7 +276,7 @@ def fit_charts(kind: str, charts: Sequence[dict[str, Any]], epochs: int) -> list
     Parameters
     ----------
     kind
-        ``onsets``, ``pulses`` or ``sounds``; or ``rises``.
+        ``onsets``, ``onsets_around``, ``pulses`` or ``sounds``; or ``rises``.
     charts
         From :func:`tests.calibrate.gather.scanned`; or ``risen``.
     epochs
@@ -289,14 +291,16 @@ def fit_charts(kind: str, charts: Sequence[dict[str, Any]], epochs: int) -> list
     # Maps of like size share a batch.
     usable = sorted(usable, key=lambda c: c["span_s"][1] - c["span_s"][0])
     rng = np.random.default_rng(1)
-    alone = kind in ("onsets", "rises")
-    looks = {"onsets": _stretch, "rises": _log_stretch}
-    look = looks.get(kind, partial(_chart, kind))
+    alone = kind in ALONE
+    if alone:
+        look = partial(_log_stretch if kind == "rises" else _stretch, ALONE[kind])
+    else:
+        look = partial(_chart, kind)
 
     def batch(indices: np.ndarray) -> Arrays:
         made = [look(usable[i], rng) for i in indices]
         some = [one for one in made if one is not None]
-        columns = STRETCH if alone else COLUMNS[kind]
+        columns = ALONE[kind] if alone else COLUMNS[kind]
         most = max((one[0].shape[0] for one in some), default=1)
         tall = 1 if alone else filled(most)
         wide = some[0][0].shape[2] if some else 12

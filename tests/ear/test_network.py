@@ -54,6 +54,7 @@ def test_every_network_is_shipped_whole() -> None:
     assert set(CALIBRATION.layers) == {
         "rises",
         "onsets",
+        "onsets_around",
         "pulses",
         "sounds",
         "evidence",

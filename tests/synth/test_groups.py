@@ -42,7 +42,7 @@ def test_a_group_is_drawn_the_same_again_and_differs_by_seed(group: str) -> None
 
 
 #: Groups that hold no Korotkoff sounds.
-SOUNDLESS = ("no_sounds", "heart_only", "unusual_no_sounds")
+SOUNDLESS = ("no_sounds", "heart_only", "unusual_no_sounds", "plain_no_sounds")
 
 
 @pytest.mark.parametrize("group", [g for g in GROUPS if g not in (*SOUNDLESS, "pink_0db")])

@@ -30,19 +30,23 @@ RHYTHM_COST, SKIP_COST, BREAK_COST = 40.0, 1.0, 6.0
 MOST_SKIPPED = 4.5
 #: Fewest beats that make a clock.
 LEAST_BEATS = 4
+#: How uneven a heart is at least, over its typical interval, and how often one of its beats
+#: between two that sound is silent (an even heart at rest; our choice).
+LEAST_UNEVEN, SILENT_BETWEEN = 0.05, 0.2
 #: Weight of the nearby interval against the typical one in running on beyond the sounds.
 NEARBY = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Clock:
-    """Expected beats, audio time, and how many beats each is from one that sounds.
+    """Expected beats, audio time, shape ``(n,)``.
 
-    Both of shape ``(n,)``.
+    ``away`` is how many beats each is from one that sounds, ``real`` how likely there was one.
     """
 
     time_s: FloatArray
     away: FloatArray
+    real: FloatArray
 
 
 def typical_interval_s(values: FloatArray, step_s: float, rate_prior: float = 0.0) -> float | None:
@@ -189,21 +193,61 @@ def lay_out(
     each = interval / counts
     early = NEARBY * float(np.mean(each[:5])) + (1 - NEARBY) * typical_s
     late = NEARBY * float(np.mean(each[-5:])) + (1 - NEARBY) * typical_s
+    chances = between_chances(interval / typical_s, counts)
     room_above = max(float(sound_s[0] - start_s) + beyond * early, 0.0)
     room_below = max(float(end_s - sound_s[-1]) + beyond * late, 0.0)
     above = np.arange(int(room_above / early), 0, -1.0)
     below = np.arange(1.0, int(room_below / late) + 1)
     time_s: list[float] = (sound_s[0] - early * above).tolist()
     away: list[float] = above.tolist()
-    for begin, length, count in zip(
-        sound_s[:-1].tolist(), interval.tolist(), counts.tolist(), strict=True
+    real = [1.0] * above.size
+    for begin, length, count, chance in zip(
+        sound_s[:-1].tolist(), interval.tolist(), counts.tolist(), chances.tolist(), strict=True
     ):
         for step in range(int(count)):
             time_s.append(begin + length * step / count)
             away.append(min(step, count - step))
+            real.append(chance if step else 1.0)
     time_s += [float(sound_s[-1]), *(sound_s[-1] + late * below).tolist()]
     away += [0.0, *below.tolist()]
-    return Clock(time_s=np.array(time_s), away=np.array(away))
+    real += [1.0] * (below.size + 1)
+    return Clock(time_s=np.array(time_s), away=np.array(away), real=np.array(real))
+
+
+def between_chances(length: FloatArray, counts: FloatArray) -> FloatArray:
+    """Tell how likely a beat filled in between two sounds was one, and no long interval.
+
+    Intervals of the heart are taken for normal, as uneven as those with nothing filled in.
+
+    Parameters
+    ----------
+    length
+        Intervals between sounds over the typical one, shape ``(m,)``.
+    counts
+        Beats that each is taken to hold, shape ``(m,)``.
+
+    Returns
+    -------
+    ndarray
+        Probabilities, 1 where nothing is filled in; shape ``(m,)``.
+
+    Examples
+    --------
+    >>> counts = np.array([1.0, 1.0, 1.0, 2.0, 1.0, 1.0])
+    >>> even, uneven = np.array([1, 1, 1, 1.6, 1, 1]), np.array([1.2, 0.7, 0.8, 1.6, 1.3, 0.9])
+    >>> [between_chances(one, counts)[3].round(2).item() for one in (even, uneven)]
+    [1.0, 0.49]
+    """
+    single = counts == 1
+    if single.sum() < LEAST_BEATS - 1 or single.all():
+        return np.ones(length.size)
+    odd = np.abs(length[single] - np.median(length[single]))
+    uneven = max(float(np.quantile(odd, 0.68)), LEAST_UNEVEN)
+    held = np.arange(1.0, counts.max() + 2.0)
+    off = (length[:, None] - held) / (uneven * np.sqrt(held))
+    likely = -0.5 * off**2 - 0.5 * np.log(held) + (held - 1) * np.log(SILENT_BETWEEN)
+    share = special.softmax(likely, axis=1)
+    return np.where(single, 1.0, np.minimum(share @ (held - 1) / np.maximum(counts - 1, 1.0), 1.0))
 
 
 def clock_from_sounds(onsets: Onsets, start_s: float, end_s: float) -> Clock | None:

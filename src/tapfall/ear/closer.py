@@ -2,7 +2,8 @@
 
 Beyond the sounds a clock made of them is some hundredths of a second off, and more with each
 beat, so that a faint first or last sound lies beside where it is looked for.  A network of its
-own sees the map to either side of each beat, and what was heard at the likeliest place there.
+own sees the map and the marks to either side of each beat, and what was heard at the likeliest
+place there.
 """
 
 from __future__ import annotations
@@ -12,16 +13,20 @@ from dataclasses import replace
 import numpy as np
 
 from tapfall.ear.calibration import CALIBRATION
+from tapfall.ear.delaymap import DelayMap
 from tapfall.ear.evidence import MEASURES, MOVED_S, Evidence, Expectation, Learned, over_floor
 from tapfall.model import FloatArray
 
 #: The map is read so much later than each beat, s: a heart that breathes is a fifth of a second
 #: off after a few beats.
 AROUND_OFFSETS_S: FloatArray = np.arange(-10.0, 11.0) * 0.02
-#: Names of the measures, in order: those of the evidence, the map, the likeliest place.
+#: Delays of the marks that are read (the map's).
+MARKED_S = (-0.32, 0.32)
+#: Names of the measures, in order: those of the evidence, the map, the marks, the likeliest place.
 CLOSER = (
     *MEASURES[:-1],
     *(f"around_{round(1000 * offset_s):+d}_ms" for offset_s in AROUND_OFFSETS_S.tolist()),
+    *(f"marked_{round(1000 * offset_s):+d}_ms" for offset_s in AROUND_OFFSETS_S.tolist()),
     "likeliest_s",
     "likeliest_own_over_floor",
     "likeliest_rest_over_floor",
@@ -31,7 +36,10 @@ CLOSER = (
 
 
 def listen_closer(
-    evidence: Evidence, learned: Learned, expected: Expectation, around: FloatArray
+    evidence: Evidence,
+    learned: Learned,
+    expected: Expectation,
+    charts: tuple[DelayMap, DelayMap],
 ) -> Evidence:
     """Weigh each beat anew by what is heard around it.
 
@@ -43,15 +51,16 @@ def listen_closer(
         Sound, noise and waveforms of the recording.
     expected
         Where each sound was looked for.
-    around
-        What the map says at :data:`AROUND_OFFSETS_S` from there, shape ``(n, k)``.
+    charts
+        Two maps of delays after the reference: of beats among beats, and of the marks.
 
     Returns
     -------
     Evidence
         With log odds and measures of its own; all else is as before.
     """
-    off_s = AROUND_OFFSETS_S[around.argmax(axis=1)]
+    around, marked = (one.around(expected.delay_s, AROUND_OFFSETS_S) for one in charts)
+    off_s = AROUND_OFFSETS_S[(around + marked).argmax(axis=1)]
     expected_s = expected.reference_s + expected.delay_s
     likeliest = over_floor(learned, expected_s + off_s, learned.noise.at(expected_s))
     before = evidence.measures
@@ -59,6 +68,7 @@ def listen_closer(
         [
             before[:, :-1],
             around,
+            marked,
             np.stack([off_s / MOVED_S, *likeliest], axis=1),
             before[:, -1:],
         ],

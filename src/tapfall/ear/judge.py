@@ -14,9 +14,9 @@ import numpy as np
 
 from tapfall.ear import lag as lags
 from tapfall.ear.bands import Bands, band_levels
-from tapfall.ear.closer import AROUND_OFFSETS_S, listen_closer
+from tapfall.ear.closer import MARKED_S, listen_closer
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.delaymap import always_there
+from tapfall.ear.delaymap import always_there, plain_map
 from tapfall.ear.evidence import (
     CHART_OFFSETS_S,
     Charted,
@@ -51,6 +51,8 @@ CHART_REACH_S = 0.016
 SILENT_BELOW, LEAST_SILENT = 0.15, 4
 #: Beats that are the last ones: a first sound and the one that may follow it (our choice).
 LAST_BEATS = 3
+#: Marks nearer than this to a beat that is heard are the same sound (two beats are further apart).
+MARKS_APART_S = 0.2
 #: Subspace energy of the loudest sounds is at least this many times white noise.
 LEAST_LOUD = 12.0
 
@@ -166,10 +168,10 @@ def listen(
         kind: Kind = "start" if under_way and _starts(guess) else "whole"
         found = _hear(deflation, white, template, guess, found, nothing, kind)
         guess = _relearn(found, guess, bands, deflation)
-    if found is None or guess.onsets is None:
+    if found is None or guess.marks is None:
         return found or nothing
     sounds = found.story.heard > 0.5
-    found = replace(found, contrast_nats=contrast(guess.onsets, found.onset_s, sounds))
+    found = replace(found, contrast_nats=contrast(guess.marks.around, found.onset_s, sounds))
     template = _teach(white, guess)
     if template is None:
         return found
@@ -249,9 +251,9 @@ def _hear(
     evidence = weigh_beats(learned, expected, loud_power, fixed, charted, fall_mmhg, moved_s)
     if kind == "start":
         evidence = weigh_start(evidence)
-    elif kind == "closer":
-        around = guess.chart.around(expected.delay_s, AROUND_OFFSETS_S)
-        evidence = listen_closer(evidence, learned, expected, around)
+    elif kind == "closer" and guess.marks is not None:
+        marked = plain_map(guess.marks.around, expected.reference_s, MARKED_S)
+        evidence = listen_closer(evidence, learned, expected, (guess.chart, marked))
     story = decode(evidence.log_odds)
     delay_s = np.where(story.heard > 0.3, evidence.delay_s, expected.delay_s)
     onset_s = expected.reference_s + delay_s
@@ -295,6 +297,18 @@ def _every_beat(
     return profiles[0], profiles[1]
 
 
+def _with_marked(
+    onset_s: FloatArray, heard: FloatArray, marked_s: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Beats and how likely they sound, with the sounds among them that were marked, in order."""
+    sure_s = onset_s[heard > 0.5]
+    apart_s = np.abs(marked_s[:, None] - sure_s[None, :]).min(axis=1, initial=np.inf)
+    new_s = marked_s[apart_s > MARKS_APART_S]
+    every_s = np.concatenate([onset_s, new_s])
+    order = np.argsort(every_s, kind="stable")
+    return every_s[order], np.concatenate([heard, np.ones(new_s.size)])[order]
+
+
 def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation) -> Guess:
     """What the next round expects."""
     heard = found.story.heard
@@ -305,14 +319,15 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
         expected = follow_track(before, evidence.delay_s, found.cuff_mmhg, on_track)
         chart, real = guess.chart, guess.real
     else:
-        expected = steady_clock(onset_s, heard, before)
+        if guess.marks is not None:
+            onset_s, heard = _with_marked(onset_s, heard, guess.marks.clear_s())
+        expected, real = steady_clock(onset_s, heard, before)
         nearest = np.abs(expected.reference_s[:, None] - onset_s[None, :])
         old = nearest.argmin(axis=1)
         same = nearest[np.arange(old.size), old] < 0.03
         heard = np.where(same, heard[old], 0.0)
         onset_s = np.where(same, onset_s[old], expected.reference_s)
         chart = chart_sounds(bands, deflation, expected.reference_s, found.lag.seconds)
-        real = np.ones(expected.reference_s.size)
     return Guess(
         expected=expected,
         real=real,
@@ -320,5 +335,5 @@ def _relearn(found: Listening, guess: Guess, bands: Bands, deflation: Deflation)
         heard=heard,
         chart=chart,
         lag=found.lag,
-        onsets=guess.onsets,
+        marks=guess.marks,
     )

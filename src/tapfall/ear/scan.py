@@ -16,7 +16,7 @@ from tapfall.ear.cuff import Deflation
 from tapfall.ear.delaymap import DelayMap, delay_map, plain_map
 from tapfall.ear.evidence import Expectation
 from tapfall.ear.instep import keep_in_step
-from tapfall.ear.onsets import STEP_S, Onsets, find_onsets
+from tapfall.ear.onsets import STEP_S, Marks, find_onsets
 from tapfall.ear.paths import Paths, follow
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
@@ -47,7 +47,8 @@ class Guess:
 
     ``onset_s`` and ``heard`` are what was found so far, ``chart`` the map of
     delays after ``expected.reference_s``; ``real`` is how likely there was a beat,
-    1 where the log shows it.
+    1 where the log shows it; ``marks`` are the sounds that make the clock, ``None`` where the
+    log's pulses do.
     """
 
     expected: Expectation
@@ -56,7 +57,7 @@ class Guess:
     heard: FloatArray
     chart: DelayMap
     lag: lags.LagFound
-    onsets: Onsets | None
+    marks: Marks | None
 
     @property
     def seen(self) -> NDArray[np.bool_]:
@@ -66,7 +67,7 @@ class Guess:
     @property
     def anchored(self) -> bool:
         """Whether the clock is that of the log's pulses, not made of sounds."""
-        return self.onsets is None
+        return self.marks is None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,14 +75,14 @@ class _Clock:
     """Beats to listen at, arrays of shape ``(n,)``.
 
     ``reference_s`` is audio time, off by ``error_s`` as a standard deviation, ``real`` how
-    likely there was a beat; ``onsets`` are the sounds that make the clock, ``None`` where the
+    likely there was a beat; ``marks`` are the sounds that make the clock, ``None`` where the
     log's pulses do.
     """
 
     reference_s: FloatArray
     real: FloatArray
     error_s: float
-    onsets: Onsets | None
+    marks: Marks | None
 
 
 def _scan_pulses(
@@ -103,7 +104,7 @@ def _scan_pulses(
         reference_s=beats.time_s - lag.seconds,
         real=beats.real,
         error_s=beats.error_s,
-        onsets=None,
+        marks=None,
     )
     return _guess(record, deflation, clock, chart, path_s, lag)
 
@@ -167,14 +168,17 @@ def _scan_sounds(
     error_s = lags.UNSEEN_ERROR_S if lag_s is None else lags.GIVEN_ERROR_S
     lag = lags.LagFound(seconds=lag_s or 0.0, error_s=error_s, clear=True, seen=lag_s is not None)
     first_s, last_s = deflation.start_s - lag.seconds, deflation.end_s - lag.seconds
-    onsets = find_onsets(bands)
-    found = clock_from_sounds(onsets, first_s, last_s)
+    around = find_onsets(bands, "onsets_around")
+    found = clock_from_sounds(around, first_s, last_s)
     if found is None:
         return None
     chart = chart_sounds(bands, deflation, found.time_s, lag.seconds)
     path_s = chart.delay_s[follow(chart.gains(), STEP_S, None).best()]
     clock = _Clock(
-        reference_s=found.time_s, real=np.ones(found.time_s.size), error_s=0.0, onsets=onsets
+        reference_s=found.time_s,
+        real=found.real,
+        error_s=0.0,
+        marks=Marks(around=around, chained_s=found.time_s[found.away == 0.0]),
     )
     return _guess(record, deflation, clock, chart, path_s, lag)
 
@@ -221,7 +225,7 @@ def _guess(
         heard=heard,
         chart=chart.rows(inside),
         lag=lag,
-        onsets=clock.onsets,
+        marks=clock.marks,
     )
     if guess.anchored:
         cuff_mmhg = deflation.pressure_mmhg(onset_s + lag.seconds)

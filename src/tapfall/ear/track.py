@@ -177,7 +177,9 @@ def _bent(
     return np.asarray(level + local * (at_mmhg - near_mmhg - middle))
 
 
-def steady_clock(onset_s: FloatArray, heard: FloatArray, expected: Expectation) -> Expectation:
+def steady_clock(
+    onset_s: FloatArray, heard: FloatArray, expected: Expectation
+) -> tuple[Expectation, FloatArray]:
     """Trust the beats heard, fill in between them, and run on evenly beyond.
 
     Parameters
@@ -189,27 +191,31 @@ def steady_clock(onset_s: FloatArray, heard: FloatArray, expected: Expectation) 
 
     Returns
     -------
-    Expectation
+    expected : Expectation
         Perhaps of another number of beats; as before where fewer than four sound.
+    real : ndarray
+        How likely there was a beat at each.
     """
     sure = np.flatnonzero(heard > 0.5)
     before_s = expected.reference_s + expected.delay_s
     if sure.size < 4:
-        return Expectation(
+        blurred = Expectation(
             reference_s=before_s,
             delay_s=np.zeros(before_s.size),
             spread_s=np.full(before_s.size, SOUND_SPREAD_S + 3 * SOUND_SPREAD_S_PER_BEAT),
             slope_s_per_mmhg=0.0,
         )
+        return blurred, np.ones(before_s.size)
     times = onset_s[sure]
     interval = np.diff(times)
     counts = np.maximum(np.rint(interval / float(np.median(interval))), 1.0)
     typical = float(np.median(interval / counts))
     clock = lay_out(times, counts, typical, float(before_s[0]), float(before_s[-1]), PASS_INTERVALS)
     spread_s = SOUND_SPREAD_S + SOUND_SPREAD_S_PER_BEAT * clock.away
-    return Expectation(
+    steady = Expectation(
         reference_s=clock.time_s,
         delay_s=np.zeros(clock.time_s.size),
         spread_s=np.minimum(spread_s, WIDEST_SOUND_SPREAD_S),
         slope_s_per_mmhg=0.0,
     )
+    return steady, clock.real

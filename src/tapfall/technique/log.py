@@ -12,10 +12,10 @@ from tapfall.ear.cuff import REINFLATION_MMHG, Deflation, find_deflation
 from tapfall.ear.measurement import REST_MMHG, Rows, measurements
 from tapfall.ear.pulses import Pulses, find_pulses
 from tapfall.ear.trend import GRID_S
+from tapfall.ear.zero import Zero, find_zeros
 from tapfall.model import CuffLog, FloatArray, Reading, Settings
 from tapfall.technique.obliteration import Obliteration, find_obliteration
 from tapfall.technique.stillness import Stillness, stillness
-from tapfall.ear.zero import Zero, find_zeros
 
 #: A rate near a threshold is taken over so much pressure to either side (a breath's length at
 #: the usual rate; our choice), and over half of that at least.

@@ -5,13 +5,13 @@ from __future__ import annotations
 from tapfall import standards
 from tapfall.ear.cuff import FAST_MMHG_PER_S, SLOW_MMHG_PER_S
 from tapfall.ear.measurement import REST_MMHG
+from tapfall.ear.zero import Zero
 from tapfall.model import Finding, Flag, Reading, Recording, State
 from tapfall.standards import Figure
 from tapfall.technique.checks import FAULT, LOOK, OK, Check, told_bias, within
 from tapfall.technique.ended import By, Ended, how_it_ended
 from tapfall.technique.log import CuffWork
 from tapfall.technique.stillness import Stillness
-from tapfall.ear.zero import Zero
 
 #: A zero within so much is fine (half of the manometer's own error; our choice).
 ZERO_MMHG = 1.5

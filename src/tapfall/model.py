@@ -36,6 +36,27 @@ CAUTION = (
     "Local protocols and licensed practice decide."
 )
 
+#: Said of what is known to be simulated, and where some of several are.
+SIMULATED = "Simulated: no person was measured."
+
+
+def simulated_words(count: int, of: str) -> str:
+    """Return what is said where some of several are known to be simulated.
+
+    Parameters
+    ----------
+    count
+        How many of them.
+    of
+        Of how many of what: ``3 readings``.
+
+    Examples
+    --------
+    >>> simulated_words(2, "3 readings")
+    'Simulated: no person was measured in 2 of 3 readings.'
+    """
+    return f"{SIMULATED[:-1]} in {count} of {of}."
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CuffLog:

@@ -17,6 +17,7 @@ from tapfall.model import (
     FLAG_SENTENCES,
     REASON_SENTENCES,
     REVIEW_FLAGS,
+    SIMULATED,
     FindingState,
     Flag,
     Reading,
@@ -88,7 +89,7 @@ def summary_text(
     if source is not None:
         lines.append(_names(source))
     if simulated:
-        lines.append("Simulated: no person was measured.")
+        lines.append(SIMULATED)
     if lines:
         lines.append("")
     headline = _headline(reading)

@@ -123,3 +123,23 @@ def test_a_hostile_cell_is_one_line(folder: Path, capsys: Output) -> None:
         "tapfall: bad.csv: line 2: estimate: found '\\x1b[2J'; allowed a number, >= or <= and "
         "one, or nothing, such as 120.5\n"
     )
+
+
+def test_what_is_simulated_is_said_first(folder: Path, capsys: Output) -> None:
+    rows = "reference,estimate,simulated\n120,121,yes\n130,131,YES\n140,141,no\n150,151,\n"
+    Path("some.csv").write_text(rows)
+    assert main(["agree", "some.csv", "--report", "some.html"]) == 0
+    words = "no person was measured in 2 of 4 rows."
+    assert capsys.readouterr().out.startswith(f"Simulated: {words}\n\nMeasure not told, all rows")
+    assert f"<strong>Simulated:</strong> {words}</p>" in Path("some.html").read_text()
+    assert main(["agree", "some.csv", "--json", "-"]) == 0
+    record = json.loads(capsys.readouterr().out)
+    assert (record["rows"], record["simulated"]) == (4, 2)
+    assert main(["agree", "pairs.csv", "--report", "pairs.html"]) == 0
+    assert "Simulated" not in capsys.readouterr().out + Path("pairs.html").read_text()
+
+
+def test_a_cell_that_says_neither(folder: Path, capsys: Output) -> None:
+    Path("some.csv").write_text("reference,estimate,simulated\n120,121,maybe\n")
+    assert main(["agree", "some.csv"]) == 2
+    assert "simulated: found 'maybe'; allowed yes, no, or nothing" in capsys.readouterr().err

@@ -184,7 +184,9 @@ def test_agree_reads_the_pairs(observed: Path, tmp_path: Path) -> None:
     assert (group.measure, group.counts.observers_apart, group.counts.paired) == ("diastolic", 2, 0)
     for row in table.rows[::2]:
         assert (row.estimate_mmhg or 0.0) - (row.reference_mmhg or 0.0) == pytest.approx(-2.0)
-    assert len(read_table(tmp_path / "out" / "observers.csv").rows) == 4
+    other = read_table(tmp_path / "out" / "observers.csv")
+    assert len(other.rows) == 4
+    assert all(row.simulated for row in (*table.rows, *other.rows))  # as the sound files say
 
 
 def test_a_recording_that_failed_counts_as_no_value(observed: Path, tmp_path: Path) -> None:
@@ -193,6 +195,8 @@ def test_a_recording_that_failed_counts_as_no_value(observed: Path, tmp_path: Pa
     run(observed, tmp_path / "out", executor=Counting())
     table = read_table(tmp_path / "out" / "pairs.csv")
     assert [row.estimate_mmhg is None for row in table.rows[::2]] == [False, True]
+    # Of what was not read nothing is known.
+    assert [row.simulated for row in table.rows[::2]] == [True, False]
     whole = rows_of(tmp_path / "out" / "errors.csv")[0]
     assert (whole["pairs"], whole["no_value"]) == ("1", "1")
 

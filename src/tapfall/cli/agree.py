@@ -18,8 +18,8 @@ def add_agree(command: argparse.ArgumentParser) -> None:
     command.epilog = (
         "The table is CSV with the columns reference and estimate, and if wanted subject, "
         "condition, measure (systolic, diastolic or mean), confidence, reference_2 (a second "
-        "observer), sex, age_years, arm_cm and cuff_size; mmHg. An empty estimate is "
-        "an abstention, >=120 or <=60 a bound. Exit codes: 0 done, 1 nothing could "
+        "observer), sex, age_years, arm_cm, cuff_size and simulated (yes or no); mmHg. An empty "
+        "estimate is an abstention, >=120 or <=60 a bound. Exit codes: 0 done, 1 nothing could "
         "be computed, 2 bad input or usage."
     )
     command.add_argument("table", metavar="TABLE", help="pairs of reference and estimate: .csv")

@@ -110,6 +110,8 @@ def agreement_html(agreement: Agreement, *, name: str, sha256: str) -> str:
         "agreement.html.j2",
         title=f"Agreement, {name}",
         table=name,
+        simulated=agreement.simulated,
+        rows=agreement.rows,
         sha256=sha256,
         parts=[part_of_group(number, one) for number, one in enumerate(agreement.groups, 1)],
         methods=agreement.methods,

@@ -185,13 +185,13 @@ def run(
                             )
                         )
         ledger.write()
-        tables = compare_all(home, manifest, ledger.read)
+        tables = compare_all(home, manifest, ledger.read, ledger.simulated)
         counts = StudyCounts(
             recordings=len(ledger.rows),
             read=len(ledger.read),
             failed=ledger.failed,
             subjects=len({entry.subject for entry in manifest.entries}),
-            simulated=ledger.simulated,
+            simulated=len(ledger.simulated),
         )
         write_tables(home, manifest, chosen, counts, tables)
         return Study(
@@ -199,7 +199,7 @@ def run(
             manifest=manifest,
             read=counts.read,
             failed=ledger.failed,
-            simulated=ledger.simulated,
+            simulated=len(ledger.simulated),
             kept=len(ledger.rows) - len(todo),
             dropped=ledger.dropped,
             tables=tables,
@@ -233,10 +233,10 @@ class _Ledger:
         return len(self.rows) - len(self.read)
 
     @property
-    def simulated(self) -> int:
-        """How many of those read are known to be simulated."""
+    def simulated(self) -> set[str]:
+        """Names of those read that are known to be simulated."""
         place = len(self.manifest.columns) + COLUMNS.index("simulated")
-        return sum(self.rows[name][place] is True for name in self.read)
+        return {name for name in self.read if self.rows[name][place] is True}
 
     def missing(self) -> list[str]:
         """Names of the recordings without a row, in the order of the manifest."""

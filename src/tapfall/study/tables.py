@@ -68,6 +68,7 @@ PAIR_COLUMNS = (
     "age_years",
     "arm_cm",
     "cuff_size",
+    "simulated",
 )
 CALIBRATION_COLUMNS = (
     "measure",
@@ -115,7 +116,9 @@ class Tables:
     observers_apart: int
 
 
-def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables:
+def compare_all(
+    home: Path, manifest: Manifest, read: Collection[str], simulated: Collection[str]
+) -> Tables:
     """Hold every reading of a folder against the observers of the manifest.
 
     Parameters
@@ -126,6 +129,8 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         Its manifest.
     read
         Names of the recordings that have a reading; all others have no value.
+    simulated
+        Names of those of which it is known that no person was measured.
 
     Raises
     ------
@@ -145,8 +150,9 @@ def compare_all(home: Path, manifest: Manifest, read: Collection[str]) -> Tables
         if entry.recording in read:
             told = told_by(read_reading_file(home, entry.file_name))
         judged = values_of(entry, told)
-        pairs += _pairs(entry, told)
-        observers += _both(entry)
+        made = entry.recording in simulated
+        pairs += _pairs(entry, told, made)
+        observers += _both(entry, made)
         values += judged
         ratio_db = None if told is None else told.signal_to_noise_db
         held += [
@@ -216,22 +222,22 @@ def write_tables(
     write_json(home / "study.json", record)
 
 
-def _pairs(entry: Entry, told: Told | None) -> Iterable[Row]:
+def _pairs(entry: Entry, told: Told | None, made: bool) -> Iterable[Row]:
     """What both observers wrote down and tapfall read, as agree takes them together."""
     for measure in MEASURES:
         one, two = _wrote(entry, measure)
         if one is None and two is None:
             continue
         value, sure = estimate_of(told, measure)
-        yield _row(entry, measure, one, two, estimate_text(value), sure)
+        yield _row(entry, measure, one, two, estimate_text(value), sure, made)
 
 
-def _both(entry: Entry) -> Iterable[Row]:
+def _both(entry: Entry, made: bool) -> Iterable[Row]:
     """The second observer as the estimate of the first."""
     for measure in MEASURES:
         one, two = _wrote(entry, measure)
         if one is not None and two is not None:
-            yield _row(entry, measure, one, None, two, None)
+            yield _row(entry, measure, one, None, two, None, made)
 
 
 def _row(
@@ -241,6 +247,7 @@ def _row(
     two: float | None,
     estimate: Cell,
     confidence: float | None,
+    made: bool,
 ) -> Row:
     cuff = entry.cuff_size
     return (
@@ -255,6 +262,7 @@ def _row(
         _plain(entry.age_years),
         _plain(entry.arm_cm),
         cuff if cuff is None or isinstance(cuff, str) else f"{cuff[0]:g}x{cuff[1]:g} cm",
+        True if made else None,  # of others nothing is known
     )
 
 

@@ -41,6 +41,9 @@ REFERENCE = cells.pressure("reference", "a number or nothing")
         (cells.cuff_size, "Size-7", "Size-7"),
         (cells.cuff_size, "", ""),
         (cells.subject, "x" * 60, "x" * 60),
+        (cells.simulated, "Yes", 1.0),
+        (cells.simulated, "no", 0.0),
+        (cells.simulated, "", 0.0),
     ],
 )
 def test_what_a_cell_means(parse: Callable[[str], Any], text: str, value: object) -> None:

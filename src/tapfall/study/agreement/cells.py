@@ -10,6 +10,7 @@ from tapfall.technique.stated import ARM_CM, CUFFS
 
 MEASURES = ("systolic", "diastolic", "mean")
 SEXES = ("female", "male", "other")
+YES_NO = ("yes", "no")
 AGE_YEARS = (0.0, 130.0)
 #: Letters of a name (our choice).
 MAX_NAME = 60
@@ -98,6 +99,13 @@ def sex(text: str) -> str:
     if text and text.lower() not in SEXES:
         raise InputError(f"sex: found {shown(text)}; allowed {', '.join(SEXES)}, or nothing")
     return text.lower()
+
+
+def simulated(text: str) -> float:
+    """Return 1 for what is known to be simulated, 0 for what is not or may not be."""
+    if text and text.lower() not in YES_NO:
+        raise InputError(f"simulated: found {shown(text)}; allowed {', '.join(YES_NO)}, or nothing")
+    return float(text.lower() == YES_NO[0])
 
 
 def cuff_size(text: str) -> str:

@@ -93,6 +93,8 @@ def agreement(
     return Agreement(
         scheme=scheme,
         reference=reference,
+        rows=len(table),
+        simulated=int(table.simulated.sum()),
         groups=tuple(groups),
         methods=methods_text(
             tuple(groups),

@@ -146,11 +146,14 @@ class Group:
 class Agreement:
     """A table's agreement: its groups, the methods in words, and what it does not say.
 
-    ``reference`` is ``observers``, or ``device`` where another device stands for them.
+    ``reference`` is ``observers``, or ``device`` where another device stands for them.  Of
+    ``simulated`` of its ``rows`` it is known that no person was measured.
     """
 
     scheme: str
     reference: str
+    rows: int
+    simulated: int
     groups: tuple[Group, ...]
     methods: str
     notes: tuple[str, ...]

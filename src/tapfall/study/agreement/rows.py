@@ -26,7 +26,8 @@ _BOUND = {1: ">=", -1: "<=", 0: ""}
 class Row:
     """One row: None where a cell is empty; ``bound`` is ``>=``, ``<=`` or empty.
 
-    ``apart`` rows have no reference because two observers are too far apart.
+    ``apart`` rows have no reference because two observers are too far apart; of ``simulated``
+    ones it is known that no person was measured.
     """
 
     reference_mmhg: float | None
@@ -37,6 +38,7 @@ class Row:
     measure: str = ""
     confidence: float | None = None
     apart: bool = False
+    simulated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,6 +73,7 @@ class Table:
     confidence: FloatArray
     age_years: FloatArray
     arm_cm: FloatArray
+    simulated: BoolArray
     named: dict[str, Column]
 
     def __len__(self) -> int:
@@ -99,6 +102,7 @@ class Table:
             confidence=self.confidence[at],
             age_years=self.age_years[at],
             arm_cm=self.arm_cm[at],
+            simulated=self.simulated[at],
             named={name: column.take(at) for name, column in self.named.items()},
         )
 
@@ -127,6 +131,7 @@ class Table:
             measure=name.get("measure", ""),
             confidence=_or_none(self.confidence[place]),
             apart=bool(self.apart[place]),
+            simulated=bool(self.simulated[place]),
         )
 
 
@@ -170,6 +175,7 @@ class Gathered:
             confidence=self._column("confidence", empty),
             age_years=self._column("age_years", empty),
             arm_cm=self._column("arm_cm", empty),
+            simulated=self._column("simulated", np.zeros(len(first))) > 0.0,
             named={
                 name: Column(
                     names=tuple(self._codes[name]), codes=np.concatenate(self._parts[name])

@@ -5,6 +5,7 @@ The header names the columns ``reference`` and ``estimate`` and, if wanted, thos
 empty estimate is an abstention, ``>=120`` or ``<=60`` a bound; neither is ever replaced by
 a number.  ``reference_2`` is what a second observer wrote down: the reference is then the
 mean of both, and none where they are more than 4 mmHg apart (ISO 81060-2, from memory).
+``simulated`` is ``yes`` where no person was measured.
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ PARSERS: dict[str, Callable[[str], Any]] = {
     "age_years": cells.age_years,
     "arm_cm": cells.arm_cm,
     "cuff_size": cells.cuff_size,
+    "simulated": cells.simulated,
 }
 COLUMNS = tuple(PARSERS)
 #: Largest table, rows in it, names of conditions (our choice).

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from tapfall.model import CAUTION
+from tapfall.model import CAUTION, simulated_words
 from tapfall.study.agreement.result import Agreement, Group, Number, Result
 
 WIDTH = 80
@@ -63,9 +63,17 @@ def group_counts(group: Group) -> str:
     )
 
 
+def simulated_text(agreement: Agreement) -> str:
+    """Return in how many rows no person was measured."""
+    rows = "1 row" if agreement.rows == 1 else f"{agreement.rows} rows"
+    return simulated_words(agreement.simulated, rows)
+
+
 def agreement_text(agreement: Agreement) -> str:
     """Return an agreement as lines of at most 80 columns, with a line break at the end."""
     lines: list[str] = []
+    if agreement.simulated:
+        lines += [*_wrapped(simulated_text(agreement)), ""]
     for group in agreement.groups:
         lines += [*_wrapped(group_title(group)), *_wrapped(group_counts(group), "  ")]
         for note in group.notes:

@@ -116,6 +116,17 @@ def test_json(folder: Path, capsys: Output) -> None:
     assert json.loads(Path("visit.json").read_text()) == record
 
 
+def test_saved_readings_of_simulated_recordings(folder: Path, arm: Path, capsys: Output) -> None:
+    assert main(["read", "arm.wav", "arm.csv", "--json", "arm.json"]) == 0
+    words = "no person was measured in 1 of 2 readings."
+    capsys.readouterr()
+    assert main(["visit", "arm.json", "r1.json", "--report", "visit.html"]) == 0
+    assert f"\nSimulated: {words}\n" in capsys.readouterr().out
+    assert f"<strong>Simulated:</strong> {words}</p>" in Path("visit.html").read_text()
+    assert main(["visit", "r1.json", "r2.json"]) == 0
+    assert "Simulated" not in capsys.readouterr().out
+
+
 def test_review_readings(folder: Path, capsys: Output) -> None:
     write(folder / "r4.json", reading(150.0, 90.0, status=Status.REVIEW))
     given = ["visit", "r1.json", "r4.json", "--json", "-"]

@@ -27,6 +27,7 @@ from tapfall.show.report import rendered
 from tapfall.show.rows import Fact, Row, TechniqueRow, technique_count, technique_rows, value_rows
 from tapfall.show.words import headline
 from tapfall.standards import NO_DIAGNOSIS
+from tapfall.technique import is_simulated
 from tapfall.visit import SCHEMES, Average, Lost, Mean, Taken, Visit
 from tapfall.visit.category import (
     diastolic_bounds,
@@ -132,7 +133,7 @@ def visit_html(
         heading=title,
         what=_what(visit),
         single=_single(visit),
-        simulated=sum(1 for _, part, _ in parts if part is not None and part.simulated),
+        simulated=sum(map(_simulated, shown)),
         values=_values(visit),
         facts=_facts(visit),
         rows=_rows(visit),
@@ -147,6 +148,12 @@ def visit_html(
         no_proof=NO_DIAGNOSIS,
         version=__version__,
     )
+
+
+def _simulated(one: Shown) -> bool:
+    """Whether recording or reading, whichever is at hand, says that no person was measured."""
+    recording = one.recording
+    return is_simulated(one.taken.reading) or (recording is not None and recording.simulated)
 
 
 def _title(visit: Visit) -> str:

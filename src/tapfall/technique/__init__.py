@@ -3,6 +3,7 @@
 from tapfall.technique.check import check_technique, with_technique
 from tapfall.technique.log import CuffWork, measure_cuff
 from tapfall.technique.obliteration import Obliteration, find_obliteration
+from tapfall.technique.person import is_simulated
 from tapfall.technique.stated import Stated
 
 __all__ = [
@@ -11,6 +12,7 @@ __all__ = [
     "Stated",
     "check_technique",
     "find_obliteration",
+    "is_simulated",
     "measure_cuff",
     "with_technique",
 ]

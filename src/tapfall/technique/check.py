@@ -14,6 +14,7 @@ from tapfall.technique.log import measure_cuff
 from tapfall.technique.on_log import log_findings
 from tapfall.technique.on_sound import sound_findings
 from tapfall.technique.on_stated import stated_findings
+from tapfall.technique.person import person_finding
 from tapfall.technique.stated import Stated
 
 #: The most that is left of a confidence where the clocks are heard seconds apart: the values are
@@ -66,6 +67,7 @@ def check_technique(
         *stated_findings(stated or Stated(), work, today),
         *sound_findings(reading.quality, recording),
         clocks_finding(work, recording, reading),
+        person_finding(recording),
     )
 
 

@@ -25,7 +25,10 @@ def test_table(arm: Path, capsys: Output) -> None:
     assert main(["check-device", "arm.wav", "arm.csv"]) == 0
     out, err = capsys.readouterr()
     assert err == ""
-    assert out.startswith("arm.wav with arm.csv\n\nReadings with this device: possible, as far as")
+    assert out.startswith(
+        "arm.wav with arm.csv\nSimulated: no person was measured.\n\n"
+        "Readings with this device: possible, as far as"
+    )
     assert " ".join(out.split()).count(CAUTION) == 1
     report = check_device(tapfall.load("arm.wav", "arm.csv"))
     lines = out.splitlines()

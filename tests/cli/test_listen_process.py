@@ -20,7 +20,7 @@ import pytest
 import tapfall
 from tapfall.cli.streams import Intake
 from tapfall.files import record_of, save
-from tapfall.model import Recording
+from tapfall.model import SIMULATED, Recording
 
 LISTEN = [sys.executable, "-m", "tapfall", "listen"]
 RAW = [*LISTEN, "--rate", "4000", "--format", "s16le"]
@@ -121,7 +121,7 @@ def test_sigterm_ends_a_replay_in_its_time(arm: Path) -> None:
     assert json.loads(process.stdout.readline())["type"] == "start"
     process.send_signal(signal.SIGTERM)
     out, err = process.communicate(timeout=60)
-    assert (process.returncode, err) == (1, b"")
+    assert (process.returncode, err) == (1, f"tapfall: {SIMULATED}\n".encode())
     lines = lines_of(out)
     assert [line["type"] for line in lines[-2:]] == ["reading", "end"]
     assert lines[-1]["why"] == "stopped"
@@ -166,7 +166,8 @@ def test_a_reader_who_leaves_ends_it(arm: Path) -> None:
     assert process.stderr is not None
     process.stdout.readline()
     process.stdout.close()
-    assert (process.wait(timeout=60), process.stderr.read()) == (0, b"")
+    said = f"tapfall: {SIMULATED}\n".encode()
+    assert (process.wait(timeout=60), process.stderr.read()) == (0, said)
     process.stderr.close()
 
 

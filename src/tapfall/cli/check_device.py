@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json == "-":
         say(json_text(report_record(report, recording.source)))
     else:
-        say(report_text(report, recording.source))
+        say(report_text(report, recording.source, simulated=recording.simulated))
     if args.json not in (None, "-"):
         write_json(args.json, report_record(report, recording.source))
     return UNREADABLE if report.verdict is Verdict.NOT_POSSIBLE else DONE
@@ -56,12 +56,13 @@ def report_record(report: DeviceReport, source: Source | None) -> dict[str, Any]
     }
 
 
-def report_text(report: DeviceReport, source: Source | None) -> str:
+def report_text(report: DeviceReport, source: Source | None, *, simulated: bool = False) -> str:
     """Return a report as a table of at most 80 columns, with a line break at the end."""
-    from tapfall.model import CAUTION
+    from tapfall.model import CAUTION, SIMULATED
 
     far = ", as far as this recording tells" if report.untold else ""
-    lines = [*_heading(source), f"Readings with this device: {report.verdict}{far}"]
+    said = [SIMULATED] if simulated else []
+    lines = [*_heading(source), *said, "", f"Readings with this device: {report.verdict}{far}"]
     lines += _listed(report.why)
     untold = [one.sentence for one in report.findings if one.check in report.untold]
     if untold:
@@ -79,7 +80,6 @@ def _heading(source: Source | None) -> Iterator[str]:
     if source is not None:
         names = dict.fromkeys((source.audio_name, source.cuff_name))
         yield from _wrapped(" with ".join(printable(name) for name in names))
-        yield ""
 
 
 def _row(finding: DeviceFinding) -> str:

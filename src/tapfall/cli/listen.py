@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+from dataclasses import dataclass
 
 from tapfall.cli.chosen import loaded, settings_of
 from tapfall.cli.codes import DONE, UNREADABLE
@@ -48,6 +49,17 @@ class _Hearing:
                 yield ear.push_audio(piece.samples), ear.readings()
         except TapfallError as fault:
             self.fault = fault
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Heard:
+    """What is heard, and for a recording its files and what is known of them."""
+
+    feed: Feed
+    rate_hz: float
+    source: Source | None = None
+    rows_repeated: bool = False
+    simulated: bool = False
 
 
 def run(args: argparse.Namespace) -> int:
@@ -104,12 +116,15 @@ def _listen(args: argparse.Namespace, stopping: Stopping) -> int:
         reading_line,
         start_line,
     )
-    from tapfall.model import Flag, Status
+    from tapfall.model import SIMULATED, Flag, Status
 
     settings = settings_of(args)
-    feed, rate_hz, source, repeated = _feed(args)
-    listener = Listener(rate_hz=rate_hz, settings=settings)
-    say_line(start_line(Start(rate_hz=rate_hz, source=source, settings=settings)))
+    heard = _heard(args)
+    source = heard.source
+    listener = Listener(rate_hz=heard.rate_hz, settings=settings)
+    say_line(start_line(Start(rate_hz=heard.rate_hz, source=source, settings=settings)))
+    if heard.simulated:
+        complain(SIMULATED)
     last: Reading | None = None
 
     def tell(events: tuple[Event, ...], readings: tuple[Reading, ...]) -> Reading | None:
@@ -117,11 +132,13 @@ def _listen(args: argparse.Namespace, stopping: Stopping) -> int:
             say_line(event_line(event))
         told = last
         for reading in readings:
-            told = with_flag(reading, Flag.CUFF_LOG_ROWS_REPEATED) if repeated else reading
+            told = reading
+            if heard.rows_repeated:
+                told = with_flag(reading, Flag.CUFF_LOG_ROWS_REPEATED)
             say_line(reading_line(told, source, settings))
         return told
 
-    hearing = _Hearing(feed, listener)
+    hearing = _Hearing(heard.feed, listener)
     for told in hearing.told(stopping):
         last = tell(*told)
     final = listener.finish()
@@ -137,13 +154,12 @@ def _listen(args: argparse.Namespace, stopping: Stopping) -> int:
     last = tell(events, readings or (() if last else (final,)))
     why = Ending.STOPPED if stopping.asked else Ending.INPUT_OVER
     say_line(end_line(End(why=why, audio_s=listener.audio_s)))
-    for note in feed.notes():
+    for note in heard.feed.notes():
         complain(note)
     return UNREADABLE if last is None or last.status is Status.UNREADABLE else DONE
 
 
-def _feed(args: argparse.Namespace) -> tuple[Feed, float, Source | None, bool]:
-    """Return what is heard, its rate, its files, and whether rows of its log were dropped."""
+def _heard(args: argparse.Namespace) -> _Heard:
     from tapfall.cli.feeds import Interleaved, Replay, Separate
     from tapfall.cli.streams import cuff_place, standard_input
     from tapfall.errors import printable
@@ -153,8 +169,13 @@ def _feed(args: argparse.Namespace) -> tuple[Feed, float, Source | None, bool]:
     if args.replay is not None:
         audio, *cuff = args.replay
         recording = loaded(args, audio, cuff[0] if cuff else None)
-        replay = Replay(recording, lag_s=lag_s, speed=args.speed)
-        return replay, recording.rate_hz, recording.source, recording.cuff.rows_repeated > 0
+        return _Heard(
+            feed=Replay(recording, lag_s=lag_s, speed=args.speed),
+            rate_hz=recording.rate_hz,
+            source=recording.source,
+            rows_repeated=recording.cuff.rows_repeated > 0,
+            simulated=recording.simulated,
+        )
     if args.cuff is None:
         scale = CuffScale(
             channel=args.cuff_channel,
@@ -163,7 +184,7 @@ def _feed(args: argparse.Namespace) -> tuple[Feed, float, Source | None, bool]:
         )
         frames = Frames(args.format, args.rate, scale)
         sound = standard_input()
-        return Interleaved(lambda: sound, frames, args.rate), args.rate, None, False
+        return _Heard(feed=Interleaved(lambda: sound, frames, args.rate), rate_hz=args.rate)
     place, sound = cuff_place(args.cuff), standard_input()
     separate = Separate(
         lambda: sound,
@@ -173,7 +194,7 @@ def _feed(args: argparse.Namespace) -> tuple[Feed, float, Source | None, bool]:
         cuff_opened=place,
         lag_s=lag_s,
     )
-    return separate, args.rate, None, False
+    return _Heard(feed=separate, rate_hz=args.rate)
 
 
 def say_line(line: dict[str, Any]) -> None:

@@ -82,6 +82,19 @@ def test_limited(arm: Path, simulated: Recording, capsys: Output) -> None:
     assert "  - The log has 2 rows a second: too few to tell beats by the cuff's pulse." in out
 
 
+def test_not_told(arm: Path, simulated: Recording, capsys: Output) -> None:
+    time_s = np.arange(0.0, 20.0, 0.05)
+    rest = CuffLog(time_s=time_s, pressure_mmhg=np.zeros(time_s.size))
+    recording = Recording(samples=simulated.samples[:80_000], rate_hz=4000.0, cuff=rest)
+    save(recording, "rest.wav", "rest.csv")
+    assert main(["check-device", "rest.wav", "rest.csv"]) == 1
+    out = capsys.readouterr().out
+    assert "Readings with this device: not told: no reading was tried\n" in out
+    assert "possible" not in out
+    assert main(["check-device", "rest.wav", "rest.csv", "--json", "-"]) == 1
+    assert json.loads(capsys.readouterr().out)["verdict"] == "not told"
+
+
 def test_not_possible(arm: Path, simulated: Recording, capsys: Output) -> None:
     samples = np.clip(30.0 * full_scale(simulated.samples), -1.0, 1.0)
     save(Recording(samples=samples, rate_hz=4000.0, cuff=simulated.cuff), "arm.wav", "arm.csv")
@@ -117,7 +130,7 @@ def test_a_cuff_that_stays_low(arm: Path, capsys: Output) -> None:
         return main(["check-device", "arm.wav", "low.csv"])
 
     for mmhg in (0.0, 7.9):
-        assert with_top(mmhg) == 0
+        assert with_top(mmhg) == 1  # no reading was tried
         out, err = capsys.readouterr()
         assert "The cuff was never inflated" in out
         assert err == ""

@@ -551,7 +551,7 @@ def test_a_log_that_may_be_in_another_unit(top_mmhg: float, state: DeviceState) 
     )
     one = report.finding("highest pressure")
     assert (one.found, one.state) == (top_mmhg, state)
-    assert report.verdict is (Verdict.LIMITED if state is LIMITS else Verdict.POSSIBLE)
+    assert report.verdict is (Verdict.LIMITED if state is LIMITS else Verdict.NOT_TOLD)
 
 
 def test_rows_in_bursts_are_no_fast_log() -> None:
@@ -585,11 +585,14 @@ def test_lag_is_told_by_the_reading() -> None:
 def test_without_a_measurement_much_is_left_open() -> None:
     rest = CuffLog(time_s=np.arange(0, 12, 0.02), pressure_mmhg=np.zeros(600))
     report = check_device(Recording(samples=good().samples[:48_000], rate_hz=RATE_HZ, cuff=rest))
-    assert report.verdict is Verdict.POSSIBLE
+    assert report.verdict is Verdict.NOT_TOLD
     assert {"cuff pulse", "trial reading", "sounds over noise", "lag", "drift"} <= set(
         report.untold
     )
     assert report.trial.status is None
+    # What was found against the device is told all the same.
+    slow = with_log(np.arange(0, 12, 2.5), np.zeros(5))
+    assert check_device(slow).verdict is Verdict.NOT_POSSIBLE
 
 
 def test_log_and_sound_that_share_no_time() -> None:

@@ -38,7 +38,8 @@ def run(args: argparse.Namespace) -> int:
         say(report_text(report, recording.source, simulated=recording.simulated))
     if args.json not in (None, "-"):
         write_json(args.json, report_record(report, recording.source))
-    return UNREADABLE if report.verdict is Verdict.NOT_POSSIBLE else DONE
+    unfit = (Verdict.NOT_POSSIBLE, Verdict.NOT_TOLD)
+    return UNREADABLE if report.verdict in unfit else DONE
 
 
 def report_record(report: DeviceReport, source: Source | None) -> dict[str, Any]:
@@ -58,9 +59,12 @@ def report_record(report: DeviceReport, source: Source | None) -> dict[str, Any]
 
 def report_text(report: DeviceReport, source: Source | None, *, simulated: bool = False) -> str:
     """Return a report as a table of at most 80 columns, with a line break at the end."""
+    from tapfall.device import Verdict
     from tapfall.model import CAUTION, SIMULATED
 
     far = ", as far as this recording tells" if report.untold else ""
+    if report.verdict is Verdict.NOT_TOLD:
+        far = ": no reading was tried"
     said = [SIMULATED] if simulated else []
     lines = [*_heading(source), *said, "", f"Readings with this device: {report.verdict}{far}"]
     lines += _listed(report.why)

@@ -130,7 +130,8 @@ def _fill_read(read: argparse.ArgumentParser) -> None:
 def _fill_check_device(device: argparse.ArgumentParser) -> None:
     device.description = (
         "Tell from a short recording whether readings are possible with the device that made "
-        "it, and what limits them. Exit code 1 where they are not possible."
+        "it, and what limits them. Exit codes: 0 they are, within limits if so told, 1 they are "
+        "not, or nothing can be told without a measurement, 2 bad input or usage."
     )
     _add_files(device)
     device.add_argument(

@@ -63,7 +63,7 @@ def check_device(recording: Recording, *, lag_s: float | None = None) -> DeviceR
     >>> rest = CuffLog(time_s=np.arange(0, 20, 0.05), pressure_mmhg=np.zeros(400))
     >>> report = check_device(Recording(samples=noise, rate_hz=4000.0, cuff=rest))
     >>> print(report.verdict, report.finding("log rate").found)
-    possible 20.0
+    not told 20.0
     >>> report.untold[-4:]
     ('sounds over noise', 'lag', 'lag beyond 2 s', 'drift')
     """
@@ -78,11 +78,8 @@ def check_device(recording: Recording, *, lag_s: float | None = None) -> DeviceR
     )
     prevented = [one for one in findings if one.state is DeviceState.PREVENTS]
     limited = [one for one in findings if one.state is DeviceState.LIMITS]
-    verdict = Verdict.POSSIBLE
-    if prevented or limited:
-        verdict = Verdict.NOT_POSSIBLE if prevented else Verdict.LIMITED
     return DeviceReport(
-        verdict=verdict,
+        verdict=_verdict(trial, prevented=bool(prevented), limited=bool(limited)),
         why=tuple(one.sentence for one in (*prevented, *limited)),
         untold=tuple(one.check for one in findings if one.state is DeviceState.UNKNOWN),
         findings=findings,
@@ -90,6 +87,14 @@ def check_device(recording: Recording, *, lag_s: float | None = None) -> DeviceR
         log=log,
         trial=trial,
     )
+
+
+def _verdict(trial: DeviceTrial, *, prevented: bool, limited: bool) -> Verdict:
+    if prevented:
+        return Verdict.NOT_POSSIBLE
+    if limited:
+        return Verdict.LIMITED
+    return Verdict.NOT_TOLD if trial.status is None else Verdict.POSSIBLE
 
 
 def _trial(

@@ -11,11 +11,16 @@ from enum import StrEnum
 
 
 class Verdict(StrEnum):
-    """Whether readings are possible with a device, as far as a recording tells."""
+    """Whether readings are possible with a device, as far as a recording tells.
+
+    ``NOT_TOLD``: nothing was found against it, but without a deflation on the log no reading
+    was tried either.
+    """
 
     POSSIBLE = "possible"
     LIMITED = "limited"
     NOT_POSSIBLE = "not possible"
+    NOT_TOLD = "not told"
 
 
 class DeviceState(StrEnum):

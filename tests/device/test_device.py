@@ -203,6 +203,11 @@ def test_what_is_measured_of_the_faults() -> None:
     full = measure_sound(clipped(0.01, 1.0)(x), RATE_HZ)
     assert full.full_scale_share == pytest.approx(0.01, abs=0.002)
     assert full.flat_top_share == 0.0
+    # With an offset one side is clipped at full scale, and neither below it.
+    loud = 1.4 * x / np.quantile(np.abs(x), 0.99)
+    moved = measure_sound(np.clip(loud + 0.3, -1.0, 1.0), RATE_HZ)
+    assert moved.full_scale_share > 0.004
+    assert moved.flat_top_share == 0.0
     humming = measure_sound(hum(x), RATE_HZ)
     assert humming.hum_hz == 60.0
     assert humming.hum_over_noise_db == pytest.approx(10 * np.log10(8), abs=1.5)

@@ -78,7 +78,7 @@ def measure_sound(samples: NDArray[np.generic], rate_hz: float) -> DeviceSound:
     dead = find_dead(whole, rate_hz, step)
     alive = np.interp(np.arange(band.size) / sound_hz, np.arange(dead.size) / rate_hz, dead) < 0.5
     noise = _noise_power(band, alive, sound_hz)
-    top_share, top_level = _flat_tops(whole - offset, step)
+    top_share, top_level = _flat_tops(whole, offset, step)
     gain, swing_db = find_gain(sound, band, alive, sound_hz, step)
     lower_hz, upper_hz, cut_hz = find_edges(whole - offset, rate_hz)
     hum = find_hum(sound, sound_hz)
@@ -155,17 +155,20 @@ def _step(samples: FloatArray) -> float:
     return float(steps.min()) if steps.size else 0.0
 
 
-def _flat_tops(samples: FloatArray, step: float) -> tuple[float | None, float | None]:
+def _flat_tops(
+    samples: FloatArray, offset: float, step: float
+) -> tuple[float | None, float | None]:
     """Share of samples on tops that end at one ceiling below full scale, and its level."""
     share, level = 0.0, None
     told = False
-    for side in (samples, -samples):
+    for sign in (1.0, -1.0):
+        side = sign * (samples - offset)
         top = float(side.max())
         if top <= LEAST_STEPS * step:
             continue
         told = True
-        if top >= CLIP_LEVEL:
-            continue  # full scale itself is counted apart
+        if float((sign * samples).max()) >= CLIP_LEVEL:
+            continue  # full scale itself is counted apart, with the offset that is in it
         flat = side >= TOP_SHARE * top
         below = np.mean((side >= BELOW_SHARES[0] * top) & (side < BELOW_SHARES[1] * top))
         usual = float(below) * (1 - TOP_SHARE) / (BELOW_SHARES[1] - BELOW_SHARES[0])

@@ -82,6 +82,23 @@ def test_limited(arm: Path, simulated: Recording, capsys: Output) -> None:
     assert "  - The log has 2 rows a second: too few to tell beats by the cuff's pulse." in out
 
 
+def test_numbers_with_units_and_without_exponents(
+    arm: Path, simulated: Recording, capsys: Output
+) -> None:
+    sound = simulated.samples[60_000:140_000].astype(np.float32)
+    soundfile.write("fine.wav", sound, 4000, "FLOAT")
+    rows = [f"{time_s},{max(0, 160 - 2 * time_s)}" for time_s in range(100)]
+    Path("long.csv").write_text("\n".join(["time_s,pressure_mmHg", *rows]) + "\n")
+    main(["check-device", "fine.wav", "long.csv"])
+    out = capsys.readouterr().out
+    assert "  low end               25 Hz or lower" in out
+    assert "  log rate              1 row/s   " in out
+    (steps,) = (line for line in out.splitlines() if line.startswith("  loudest, in steps"))
+    assert int(steps.split()[3]) > 1_000_000
+    assert "drift by 4000000 ppm" in " ".join(out.split())
+    assert "e+0" not in out
+
+
 def test_not_told(arm: Path, simulated: Recording, capsys: Output) -> None:
     time_s = np.arange(0.0, 20.0, 0.05)
     rest = CuffLog(time_s=time_s, pressure_mmhg=np.zeros(time_s.size))

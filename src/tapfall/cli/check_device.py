@@ -87,9 +87,13 @@ def _heading(source: Source | None) -> Iterator[str]:
 
 
 def _row(finding: DeviceFinding) -> str:
-    found = finding.found
-    shown = "?" if found is None else found if isinstance(found, str) else f"{found:g}"
-    shown = f"{shown} {finding.unit}".rstrip()
+    from tapfall.device.checks import plain
+
+    found, unit = finding.found, finding.unit
+    shown = "?" if found is None else found if isinstance(found, str) else plain(found)
+    if found == 1:
+        unit = unit.replace("s/", "/")  # 1 row/s
+    shown = f"{shown} {unit}".rstrip()
     return f"  {finding.check:<22}{shown:<17}{finding.needed:<28}{finding.state}"
 
 

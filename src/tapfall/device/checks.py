@@ -39,6 +39,17 @@ class Check:
         )
 
 
+def plain(value: float) -> str:
+    """A number as people write it: short, and never with an exponent.
+
+    Examples
+    --------
+    >>> plain(0.25), plain(12.0), plain(1660000.0), plain(-3000000.0)
+    ('0.25', '12', '1660000', '-3000000')
+    """
+    return f"{value:g}" if 1e-4 <= abs(value) < 1e6 else f"{value:.6f}".rstrip("0").rstrip(".")
+
+
 def graded(value: float, limit: float, most: float) -> DeviceState:
     """Good up to a limit, prevented beyond the most.
 

@@ -6,7 +6,7 @@ Where a bound marked *measured* comes from stands in :mod:`tapfall.device.checks
 from __future__ import annotations
 
 from tapfall.bounds import KPA_LIKE_MMHG
-from tapfall.device.checks import GOOD, LIMITS, PREVENTS, UNKNOWN, Check, graded
+from tapfall.device.checks import GOOD, LIMITS, PREVENTS, UNKNOWN, Check, graded, plain
 from tapfall.device.facts import DeviceFinding, DeviceLog, DeviceTrial
 from tapfall.ear.compose import MASKED_DB
 from tapfall.ear.cuff import FASTEST_DEFLATION_MMHG_PER_S, LEAST_FALL_MMHG
@@ -270,11 +270,11 @@ def _drift(trial: DeviceTrial) -> DeviceFinding:
     if abs(apart_s) > LARGEST_LAG_S:
         told = (
             f"Lengths differ: {lengths}. Had both run together, their clocks would drift by "
-            f"{abs(trial.drift_if_together_ppm):g} ppm, which no reading bears."
+            f"{plain(abs(trial.drift_if_together_ppm))} ppm, which no reading bears."
         )
         return check.found("lengths differ", LIMITS, told)
     told = (
         f"Drift cannot be told: {lengths}; had both started and stopped together, "
-        f"it would be {trial.drift_if_together_ppm:g} ppm."
+        f"it would be {plain(trial.drift_if_together_ppm)} ppm."
     )
     return check.found(None, UNKNOWN, told)

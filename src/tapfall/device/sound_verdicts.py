@@ -6,7 +6,7 @@ Where a bound marked *measured* comes from stands in :mod:`tapfall.device.checks
 from __future__ import annotations
 
 from tapfall.bounds import LOWEST_RATE_HZ
-from tapfall.device.checks import GOOD, LIMITS, PREVENTS, UNKNOWN, Check, graded
+from tapfall.device.checks import GOOD, LIMITS, PREVENTS, UNKNOWN, Check, graded, plain
 from tapfall.device.facts import DeviceFinding, DeviceSound, DeviceTrial, Gain
 from tapfall.device.gain import LEAST_S
 from tapfall.ear.compose import MASKED_DB
@@ -119,7 +119,8 @@ def _resolution(sound: DeviceSound, trial: DeviceTrial) -> DeviceFinding:
         return check.found(None, UNKNOWN, "The samples' steps cannot be told.")
     steps = float(f"{10 ** ((sound.band_peak_dbfs - sound.step_dbfs) / 20):.3g}")
     if steps >= FINE_STEPS:
-        return check.found(steps, GOOD, f"The loudest sound spans {steps:g} steps of the samples.")
+        told = f"The loudest sound spans {plain(steps)} steps of the samples."
+        return check.found(steps, GOOD, told)
     told = f"The loudest sound spans only {steps:g} steps of the samples: raise the gain"
     if trial.status is None:
         return check.found(steps, UNKNOWN, f"{told}, if there were sounds to be heard.")
@@ -172,7 +173,7 @@ def _low_end(sound: DeviceSound) -> DeviceFinding:
         return check.found(None, UNKNOWN, "The sound is too short to tell its low end.")
     told = f"What lies below {low:g} Hz is cut off" if low else "The low end is whole from 25 Hz"
     return check.found(
-        low or "25 or lower", graded(low, LOW_END_HZ, HIGHEST_LOW_END_HZ), f"{told}."
+        low or "25 Hz or lower", graded(low, LOW_END_HZ, HIGHEST_LOW_END_HZ), f"{told}."
     )
 
 

@@ -66,6 +66,18 @@ def closes(mmhg: float, low_mmhg: float, high_mmhg: float) -> Obliteration:
             closes(165.0, 151.0, 179.0),
             "look: 17 above the first sound, but -15 (-29 to -1) by pulse",
         ),
+        # By sounds the silence is told already; how little it may be is told without a sign.
+        (
+            117.0,
+            replace(closes(117.0, 116.0, 150.3), basis="sounds"),
+            "look: 33 above the first sound, but perhaps only 0 above a hidden one",
+        ),
+        (
+            125.0,
+            replace(closes(125.0, 120.0, 138.0), basis="sounds"),
+            "look: 25 above the first sound, but perhaps only 12 above a hidden one",
+        ),
+        (None, closes(120.0, 110.0, 150.3), "unknown: 30 (0 to 40), by pulse"),
         # The first sound alone leaves too little.
         (133.0, closes(120.0, 110.0, 130.0), "ok: 30 (20 to 40), by pulse"),
         (134.0, closes(120.0, 110.0, 130.0), "look: 16 above the first sound"),

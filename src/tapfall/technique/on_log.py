@@ -192,16 +192,19 @@ def _inflation(work: CuffWork, reading: Reading) -> Finding:
     margin = work.top_mmhg - found.mmhg
     least = work.top_mmhg - found.high_mmhg
     most = work.top_mmhg - found.low_mmhg
-    span = f"{margin:.0f} ({least:.0f} to {most:.0f})"
+    span = f"{round(margin)} ({round(least)} to {round(most)})"
     words = f"{span}, by {found.basis}"
     if least >= wanted - SLACK_MMHG:
         return _INFLATION.says(OK, words)
     if systolic.mmhg is not None:
         # Silence enough above the first sound.  Sounds may lie above the silence, which
         # neither the sounds nor the pulse can prove: a matter to look at, never a fault.
-        if found.basis != "sounds":
-            silent = work.top_mmhg - systolic.mmhg
-            words = f"{silent:.0f} above the first sound, but {span} by {found.basis}"
+        words = f"{work.top_mmhg - systolic.mmhg:.0f} above the first sound, but "
+        if found.basis == "sounds":
+            # The most that may be is the silence above the first sound, already told.
+            words += f"perhaps only {round(max(least, 0.0))} above a hidden one"
+        else:
+            words += f"{span} by {found.basis}"
         return _INFLATION.says(LOOK, words, bias)
     if most < wanted - SLACK_MMHG:
         return _INFLATION.says(FAULT if most < LEAST_ABOVE_MMHG else LOOK, words, bias)

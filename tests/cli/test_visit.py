@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -13,12 +14,12 @@ import pytest
 from tapfall.cli import main
 from tapfall.cli.visit_options import VISIT_DEFAULT
 from tapfall.files import save, write_reading
-from tapfall.model import CAUTION, Reading, Source, Status
+from tapfall.model import CAUTION, Diastolic, Reading, Source, State, Status
 from tapfall.standards import ARMS_TO_AVOID, NO_DIAGNOSIS, VERY_HIGH_CAUTION
 from tapfall.synth import Scenario, simulate
 from tapfall.visit import GUIDELINES, SCHEMES, visit_schema
 from tapfall.visit.make import DEFAULT
-from tests.visit.made import reading, unreadable
+from tests.visit.made import not_reached, reading, unreadable
 
 Output = pytest.CaptureFixture[str]
 
@@ -62,9 +63,9 @@ def test_readings(folder: Path, capsys: Output) -> None:
         "Averaged        ESC 2024: of 3 readings or more the last two readings",
     ]
     assert "stage 1 (ACC/AHA 2025); category uncertain: stage 1 or stage 2" in flat(out)
-    assert "r1.json                       -      142/88       ok          no" in lines
+    assert "r1.json                       -      142/88            ok          no" in lines
     # A reading of 139.6 is not shown as 140.
-    assert "r3.json                       -      139.6/84     ok          yes" in lines
+    assert "r3.json                       -      139.6/84          ok          yes" in lines
     for caution in (CAUTION, NO_DIAGNOSIS, ARMS_TO_AVOID):
         assert flat(out).count(caution) == 1
     assert "rounding, also that to 2 mmHg, is for display only" in flat(out)
@@ -127,6 +128,20 @@ def test_saved_readings_of_simulated_recordings(folder: Path, arm: Path, capsys:
     assert "Simulated" not in capsys.readouterr().out
 
 
+def test_a_bound_is_shown_as_one(folder: Path, capsys: Output) -> None:
+    write(folder / "high.json", not_reached(106.3))
+    both = replace(not_reached(106.3), diastolic=Diastolic(state=State.NOT_REACHED, high_mmhg=71.0))
+    write(folder / "both.json", both)
+    assert main(["visit", "r1.json", "high.json", "both.json", "--report", "visit.html"]) == 0
+    out = capsys.readouterr().out
+    assert max(map(len, out.splitlines())) <= 80
+    row = "high.json                     -      at least 106 / 80 review      no"
+    why = "left out because a person should check it (--include-review counts it)"
+    assert f"\n{row}\n    {why}\n" in out
+    assert "both.json                     -      at least 106 / at most 71 review      no\n" in out
+    assert "<td>at least 106 / 80</td>" in Path("visit.html").read_text()
+
+
 def test_review_readings(folder: Path, capsys: Output) -> None:
     write(folder / "r4.json", reading(150.0, 90.0, status=Status.REVIEW))
     given = ["visit", "r1.json", "r4.json", "--json", "-"]
@@ -150,7 +165,7 @@ def test_nothing_could_be_averaged(folder: Path, capsys: Output) -> None:
     assert main(["visit", "u.json"]) == 1
     out, err = capsys.readouterr()
     assert out.startswith("Nothing could be averaged.\n")
-    assert "u.json                        -      -            unreadable  no" in out
+    assert "u.json                        -      -                 unreadable  no" in out
     assert "No reading could be used: measure again." in out
     assert err == ""
     # JSH 2019 wants two stable readings.

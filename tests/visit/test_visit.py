@@ -66,7 +66,7 @@ def test_only_ok_readings_count_unless_asked() -> None:
     assert averaged(found).systolic.mmhg == 131.0
     assert [one.averaged for one in found.readings] == [True, True, False, False]
     assert [one.why_not for one in found.readings[2:]] == [
-        "a person should check it; not asked for",
+        "left out because a person should check it (--include-review counts it)",
         "unreadable: no sounds in step with the heart were found while the cuff fell",
     ]
     asked = visit(taken, include_review=True)

@@ -33,12 +33,13 @@ from tapfall.visit.category import (
     nearest_even,
     shown_mmhg,
     shown_pair,
+    shown_reading,
     systolic_bounds,
 )
 from tapfall.visit.make import cited_guideline, cited_scheme
 
 #: Columns of labels, and of a table of readings.
-_LEFT, _NAME, _ARM, _MMHG, _STATUS = 16, 30, 7, 13, 12
+_LEFT, _NAME, _ARM, _MMHG, _STATUS = 16, 30, 7, 18, 12
 #: What stands below every average.
 _HOW = (
     "Ranges hold 95 %: the mean of the readings' own ranges, for their errors may be shared. "
@@ -224,8 +225,8 @@ def _rows(visit: Visit, lost: Sequence[Lost]) -> Iterator[str]:
 
 
 def _row(one: Counted, scheme: Scheme) -> Iterator[str]:
-    values = (one.systolic_mmhg, one.diastolic_mmhg)
-    pair = "-" if one.status is Status.UNREADABLE else shown_pair(scheme, *values)
+    pair = "-" if one.status is Status.UNREADABLE else shown_reading(scheme, one)
+    pair += " "  # two bounds are wider than the column
     name = _within(printable(one.label or "(no name)"))
     pad = " " * (_NAME - _columns(name))
     arm = one.arm or "-"

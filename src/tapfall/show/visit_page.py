@@ -34,6 +34,7 @@ from tapfall.visit.category import (
     nearest_even,
     shown_mmhg,
     shown_pair,
+    shown_reading,
     systolic_bounds,
 )
 
@@ -263,7 +264,7 @@ def _rows(visit: Visit) -> tuple[tuple[str, ...], ...]:
             printable(one.label or "(no name)"),
             one.arm or NONE,
             NONE if time is None else _clock(time, zoned=len(zones) > 1),
-            shown_pair(scheme, one.systolic_mmhg, one.diastolic_mmhg),
+            shown_reading(scheme, one),
             one.status.value,
             "yes" if one.averaged else f"no: {printable(one.why_not or '')}",
         )

@@ -62,7 +62,7 @@ def _why_not(reading: Reading, include_review: bool) -> str | None:
     if reading.status is Status.UNREADABLE:
         return "unreadable: " + "; ".join(REASON_SENTENCES[one] for one in reading.reasons)
     if reading.status is Status.REVIEW and not include_review:
-        return "a person should check it; not asked for"
+        return "left out because a person should check it (--include-review counts it)"
     for name, one in (("systolic", reading.systolic), ("diastolic", reading.diastolic)):
         if one.state is not State.OBSERVED or one.mmhg is None:
             return f"{name} not observed"

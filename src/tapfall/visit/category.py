@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from tapfall.standards import VERY_HIGH_DIASTOLIC, VERY_HIGH_SYSTOLIC
 from tapfall.visit.average import DECIMALS
-from tapfall.visit.result import Mean, Placed
+from tapfall.visit.result import Counted, Mean, Placed
 from tapfall.visit.schemes import ISOLATED_DIASTOLIC_MMHG, ISOLATED_SYSTOLIC_MMHG, Scheme
 
 
@@ -127,6 +127,37 @@ def shown_pair(scheme: Scheme, systolic_mmhg: float | None, diastolic_mmhg: floa
         for value, bounds, very_high in (
             (systolic_mmhg, systolic_bounds(scheme), VERY_HIGH_SYSTOLIC),
             (diastolic_mmhg, diastolic_bounds(scheme), VERY_HIGH_DIASTOLIC),
+        )
+    )
+
+
+def shown_reading(scheme: Scheme, one: Counted) -> str:
+    """Return the pressures of a reading of a visit as they are shown, bounds as bounds.
+
+    Examples
+    --------
+    >>> from tapfall.model import Diastolic, Reading, State, Status, Threshold
+    >>> from tapfall.visit import SCHEMES, Taken, visit
+    >>> nothing = Threshold(state=State.UNDETERMINED)
+    >>> reading = Reading(
+    ...     status=Status.REVIEW, first_silence=nothing, muffling=nothing,
+    ...     systolic=Threshold(state=State.NOT_REACHED, low_mmhg=171.2),
+    ...     diastolic=Diastolic(state=State.OBSERVED, mmhg=88.0))
+    >>> shown_reading(SCHEMES["acc-aha-2025"], visit([Taken(reading=reading)]).readings[0])
+    'at least 171 / 88'
+    """
+    most, least = one.diastolic_at_most_mmhg, one.systolic_at_least_mmhg
+    if most is None and least is None:
+        return shown_pair(scheme, one.systolic_mmhg, one.diastolic_mmhg)
+    upper, lower = shown_pair(
+        scheme,
+        one.systolic_mmhg if least is None else least,
+        one.diastolic_mmhg if most is None else most,
+    ).split("/")
+    return " / ".join(
+        (
+            upper if least is None else f"at least {upper}",
+            lower if most is None else f"at most {lower}",
         )
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from tapfall.model import State, Threshold
 from tapfall.visit.advice import cautions, more_readings, notes
 from tapfall.visit.arms import ACC_AHA_ARMS, arm_to_use, compare_arms
 from tapfall.visit.average import average_of, left_out, pressures
@@ -137,14 +138,21 @@ def _placed(scheme: Scheme, average: Average | None) -> tuple[Placed | None, str
     return place(scheme, average.systolic, average.diastolic), None
 
 
+def _bound(threshold: Threshold, mmhg: float | None) -> float | None:
+    return mmhg if threshold.state is State.NOT_REACHED else None
+
+
 def _counted(one: Taken, why_not: str | None) -> Counted:
+    systolic, diastolic = one.reading.systolic, one.reading.diastolic
     return Counted(
         label=one.label,
         arm=one.arm,
         time=None if one.time is None else one.time.isoformat(),
         status=one.reading.status,
-        systolic_mmhg=one.reading.systolic.mmhg,
-        diastolic_mmhg=one.reading.diastolic.mmhg,
+        systolic_mmhg=systolic.mmhg,
+        diastolic_mmhg=diastolic.mmhg,
+        systolic_at_least_mmhg=_bound(systolic, systolic.low_mmhg),
+        diastolic_at_most_mmhg=_bound(diastolic, diastolic.high_mmhg),
         diastolic_rule=one.reading.diastolic.rule,
         rhythm=one.reading.rhythm,
         averaged=why_not is None,

@@ -23,7 +23,8 @@ class Cited:
 class Counted:
     """One reading of the visit, and whether it is in the average.
 
-    ``why_not`` says why it is not; values that were not observed are None.
+    ``why_not`` says why it is not; values that were not observed are None.  Where sounds
+    were there from the top, or to the end, the bound is known.
     """
 
     label: str
@@ -32,6 +33,8 @@ class Counted:
     status: Status
     systolic_mmhg: float | None
     diastolic_mmhg: float | None
+    systolic_at_least_mmhg: float | None
+    diastolic_at_most_mmhg: float | None
     diastolic_rule: Rule
     rhythm: Rhythm
     averaged: bool

@@ -11,8 +11,9 @@ import argparse
 import sys
 
 from tapfall.cli.codes import BAD_INPUT, DEFECT, DONE, INTERRUPTED
-from tapfall.cli.options import Usage, parsed
+from tapfall.cli.options import parsed
 from tapfall.cli.output import complain, say
+from tapfall.cli.parser import Usage
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.options import Usage
+from tapfall.cli.parser import Usage
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

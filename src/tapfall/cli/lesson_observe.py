@@ -53,7 +53,7 @@ def add_observe(command: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
-    from tapfall.cli.options import Usage
+    from tapfall.cli.parser import Usage
     from tapfall.errors import InputError, SettingError
     from tapfall.files.names import label_of
     from tapfall.lesson.blindkey import read_blind_key

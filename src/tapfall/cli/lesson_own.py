@@ -99,7 +99,7 @@ def run_rate(args: argparse.Namespace) -> int:
     """Write a sheet, or tell what the ratings come to."""
     from pathlib import Path
 
-    from tapfall.cli.options import Usage
+    from tapfall.cli.parser import Usage
     from tapfall.errors import InputError, printable, shown
     from tapfall.files.names import label_of
     from tapfall.files.writing import write_bytes

@@ -84,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _check_together(args: argparse.Namespace) -> None:
-    from tapfall.cli.options import Usage
+    from tapfall.cli.parser import Usage
 
     if (args.set is None) == (args.recordings is None):
         found = "neither" if args.set is None else "both"

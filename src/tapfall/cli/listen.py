@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from tapfall.cli.chosen import loaded, settings_of
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.options import Usage
 from tapfall.cli.output import complain, put
+from tapfall.cli.parser import Usage
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -77,7 +77,11 @@ def run(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> None:
     """Raise where options contradict each other."""
     scale, offset = args.cuff_scale, args.cuff_offset
+    if args.replay is None and args.rest:
+        left = " ".join(args.rest)
+        raise Usage(f"unrecognized arguments: {left} (see tapfall listen --help)")
     if args.replay is not None:
+        args.replay += args.rest
         for name in ("rate", "format", "cuff"):
             if getattr(args, name) is not None:
                 raise Usage(f"found --{name} with --replay; allowed one of them")

@@ -6,13 +6,13 @@ import argparse
 import math
 
 from tapfall import __version__
-from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER, WIDTH
+from tapfall.cli.codes import DEMO_FOLDER, SIMULATED_FOLDER
 from tapfall.cli.numbers import real_number, whole_number
+from tapfall.cli.parser import Parser, Usage
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from typing import Any, NoReturn
 
 # Bounds and words of the library stand here again, for loading it would slow the help: a test
 # holds them equal.
@@ -41,24 +41,6 @@ _RATE = real_number(LOWEST_RATE_HZ, HIGHEST_RATE_HZ, "Hz")
 _SPEED = real_number(0.01, 1000, "times real time")
 
 
-class Usage(Exception):  # noqa: N818 - it never leaves the command line
-    """A command line that cannot be understood."""
-
-
-class _Formatter(argparse.HelpFormatter):
-    def __init__(self, prog: str) -> None:
-        # A fixed width: asking for the terminal's would load shutil, a fifth of the start.
-        super().__init__(prog, width=WIDTH)
-
-
-class _Parser(argparse.ArgumentParser):
-    def __init__(self, **how: Any) -> None:
-        super().__init__(formatter_class=_Formatter, allow_abbrev=False, **how)
-
-    def error(self, message: str) -> NoReturn:
-        raise Usage(f"{message} (see {self.prog} --help)")
-
-
 def parsed(given: list[str]) -> argparse.Namespace:
     """Return the options of a command line.
 
@@ -70,6 +52,7 @@ def parsed(given: list[str]) -> argparse.Namespace:
         After ``--help`` and ``--version``.
     """
     chosen = next((one for one in given if not one.startswith("-")), None)
+    args: argparse.Namespace
     args, left = _parser(chosen).parse_known_args(given)
     if left:
         named = ["tapfall", args.command, *([args.action] if args.command == "lesson" else [])]
@@ -77,19 +60,19 @@ def parsed(given: list[str]) -> argparse.Namespace:
     return args
 
 
-def _debug() -> _Parser:
+def _debug() -> Parser:
     """What every command has."""
-    debug = _Parser(add_help=False)
+    debug = Parser(add_help=False)
     debug.add_argument("--debug", action="store_true", help="show where a fault arose")
     return debug
 
 
-def _parser(chosen: str | None) -> _Parser:
+def _parser(chosen: str | None) -> Parser:
     """All commands, with the options of the chosen one alone.
 
     Those of all take a third of the time that the help takes.
     """
-    parser = _Parser(
+    parser = Parser(
         prog="tapfall",
         description="A second listener for blood pressure measured by ear: stethoscope sound and "
         "cuff pressure in, systolic and diastolic with interval and confidence out.",
@@ -98,7 +81,7 @@ def _parser(chosen: str | None) -> _Parser:
     parser.add_argument("--version", action="version", version=f"tapfall {__version__}")
     debug = _debug()
     commands = parser.add_subparsers(
-        dest="command", metavar="COMMAND", required=True, parser_class=_Parser
+        dest="command", metavar="COMMAND", required=True, parser_class=Parser
     )
     for name, (words, fill) in _COMMANDS.items():
         command = commands.add_parser(name, parents=[debug], help=words)
@@ -169,6 +152,8 @@ def _fill_listen(command: argparse.ArgumentParser) -> None:
         metavar=("AUDIO", "CUFFLOG"),
         help="hear the files of a recording instead",
     )
+    # The log of a replay, where options stand before it.
+    command.add_argument("rest", nargs="*", help=argparse.SUPPRESS)
     command.add_argument(
         "--speed",
         type=_SPEED,
@@ -212,7 +197,7 @@ def _fill_study(study: argparse.ArgumentParser) -> None:
 def _fill_lesson(command: argparse.ArgumentParser) -> None:
     from tapfall.cli.lesson import add_lesson
 
-    add_lesson(command, [_debug()], _Parser)
+    add_lesson(command, [_debug()], Parser)
 
 
 def _fill_demo(demo: argparse.ArgumentParser) -> None:

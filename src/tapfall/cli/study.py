@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
-    from tapfall.cli.options import Usage
+    from tapfall.cli.parser import Usage
     from tapfall.study import cluster
     from tapfall.study import run as run_study
 

@@ -6,7 +6,7 @@ import argparse
 from dataclasses import dataclass
 
 from tapfall.cli.chosen import settings_of
-from tapfall.cli.options import Usage
+from tapfall.cli.parser import Usage
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

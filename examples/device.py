@@ -1,12 +1,15 @@
-"""A device that measures: a sound card and a pressure sensor, a thread each, and one listener.
+"""A device that measures: a sound card and a sensor, a thread each, one listener.
 
-Run it with ``python examples/device.py``. Sound card and sensor are played from a
-recording, ten times as fast as it was made; a real device would fill the same queue.
-The listener belongs to one thread, which alone calls it.
+    python examples/device.py
+
+There is neither card nor sensor: both are played from a simulated recording,
+ten times as fast as it was made; a real device would fill the same queue. The
+listener belongs to one thread, which alone calls it.
 """
 
 from __future__ import annotations
 
+import argparse
 import queue
 import textwrap
 import threading
@@ -19,6 +22,10 @@ from tapfall.model import CAUTION
 
 SPEED = 10.0
 BLOCK = 512  # samples, as sound cards hand them over
+
+argparse.ArgumentParser(
+    description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+).parse_args()
 
 fixtures = Path(__file__).parents[1] / "synth_fixtures"
 recording = tapfall.load(fixtures / "ordinary.flac", fixtures / "ordinary.csv")
@@ -59,6 +66,7 @@ def tell(events: tuple[Event, ...]) -> None:
             print(f"{event.told_s:6.2f} s  {value:8}  {EVENT_SENTENCES[event.kind]}")
 
 
+print("Simulated: card and sensor are played from files, no person was measured.\n")
 threads = [threading.Thread(target=work) for work in (sound_card, pressure_sensor)]
 for thread in threads:
     thread.start()

@@ -1,18 +1,21 @@
 """A whole study, simulated: people, two observers with habits, recordings, tables.
 
-Run it with ``python examples/study.py``: 6 people, 2 readings each. ``--full`` has the size of a
-validation study: 85 people, 3 readings each, by 2 observers. ``-o FOLDER`` keeps everything in a
-folder, where a run that was interrupted goes on; without it a new temporary folder is used.
+    python examples/study.py [--people N] [--readings N] [-o FOLDER]
 
-Nobody was measured: sounds, people and observers are drawn. The observers hear what the
-simulation says can be heard, miss some weak beats, and write down rounded numbers, one of
-them with a liking for the digit 0.
+--full has the size of a validation study: 85 people, 3 readings each, by 2
+observers. In a FOLDER a run that was interrupted goes on; what is there already
+is not made anew, however many people are asked for.
+
+Nobody was measured: sounds, people and observers are drawn. The observers hear
+what the simulation says can be heard, miss some weak beats, and write down
+rounded numbers, one of them with a liking for the digit 0.
 """
 
 from __future__ import annotations
 
 import argparse
 import csv
+import os
 import tempfile
 import textwrap
 from dataclasses import replace
@@ -20,6 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tapfall.errors import InputError, TapfallError
 from tapfall.files import save
 from tapfall.model import CAUTION
 from tapfall.show.study_page import write_study
@@ -34,6 +38,8 @@ HABITS = (
     {"spread_mmhg": 1.6, "missed": 0.03, "mark_s": 0.03, "tens": 0.35},
 )
 CONDITIONS = ("ordinary", "fast")
+#: How many people, readings and workers there may be (seeds of a reading are a thousand apart).
+MOST = 1000
 
 
 def written(mmhg: float | None, habit: dict[str, float], rng: np.random.Generator) -> str:
@@ -97,26 +103,60 @@ def make(folder: Path, people: int, readings: int) -> Path:
     return manifest
 
 
+def count(text: str) -> int:
+    """A number of people, readings or workers."""
+    if not (text.isascii() and text.isdigit() and 1 <= int(text) <= MOST):
+        raise argparse.ArgumentTypeError(f"found '{text}'; allowed 1 to {MOST}")
+    return int(text)
+
+
+def folder_of(name: str | None) -> Path:
+    """The folder that was named, or a new temporary one."""
+    if name is None:
+        return Path(tempfile.mkdtemp(prefix="tapfall-study-"))
+    try:
+        Path(name).mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise InputError(
+            f"{name}: cannot be made a folder ({fault.strerror}); allowed a folder to write in"
+        ) from None
+    if not os.access(name, os.W_OK | os.X_OK):
+        raise InputError(f"{name}: cannot be written; allowed a folder to write in")
+    return Path(name)
+
+
 def main() -> None:
     """Make the study, read it, and print what it came to."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--people", type=int, default=6)
-    parser.add_argument("--readings", type=int, default=2)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument(
+        "--people", type=count, default=6, metavar="N", help="how many people are drawn (6)"
+    )
+    parser.add_argument(
+        "--readings", type=count, default=2, metavar="N", help="readings of each person (2)"
+    )
     parser.add_argument("--full", action="store_true", help="85 people, 3 readings each")
-    parser.add_argument("--workers", type=int, default=1)
-    parser.add_argument("-o", "--output")
+    parser.add_argument(
+        "--workers", type=count, default=1, metavar="N", help="processes that read (1)"
+    )
+    parser.add_argument(
+        "-o", "--output", metavar="FOLDER", help="where all is kept (a new temporary folder)"
+    )
     args = parser.parse_args()
     if args.full:
         args.people, args.readings = 85, 3
-    folder = Path(args.output or tempfile.mkdtemp(prefix="tapfall-study-"))
-    folder.mkdir(parents=True, exist_ok=True)
-    manifest = folder / "manifest.csv"
-    if not manifest.exists():  # written last: all recordings are there with it
-        manifest = make(folder, args.people, args.readings)
+    try:
+        folder = folder_of(args.output)
+        manifest = folder / "manifest.csv"
+        if not manifest.exists():  # written last: all recordings are there with it
+            manifest = make(folder, args.people, args.readings)
+        study = run(manifest, folder / "results", workers=args.workers)
+    except TapfallError as fault:
+        parser.exit(2, f"study.py: {fault}\n")
 
-    study = run(manifest, folder / "results", workers=args.workers)
-
-    print(f"{study.read} recordings read, {study.failed} failed, {study.kept} read before\n")
+    noun = "recording" if study.read == 1 else "recordings"
+    print(f"{study.read} {noun} read, {study.failed} failed, {study.kept} read before\n")
     print(f"{'reference':<12}{'estimate':<12}{'measure':<11}{'pairs':>6}{'mean':>7}{'SD':>6}  mmHg")
     for first, second, condition, measure, pairs, _, mean, spread, *_ in study.tables.errors:
         if condition == "(all)" and isinstance(mean, float) and isinstance(spread, float):

@@ -168,6 +168,43 @@ def test_the_first_example_reads_files_that_it_is_given(arm: Path) -> None:
     assert err.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    ("given", "fault"),
+    [
+        (["--people", "0"], "argument --people: found '0'; allowed 1 to 1000"),
+        (["--readings", "0"], "argument --readings: found '0'; allowed 1 to 1000"),
+        (["--workers", "0"], "argument --workers: found '0'; allowed 1 to 1000"),
+        (
+            ["-o", "/proc/none"],
+            "/proc/none: cannot be made a folder (No such file or directory); allowed a folder to "
+            "write in",
+        ),
+    ],
+)
+def test_the_example_of_a_study_refuses_with_a_line(given: list[str], fault: str) -> None:
+    code, out, err = run_example("study.py", *given)
+    assert (code, out) == (2, "")
+    assert err.splitlines()[-1].endswith(fault)
+    assert "Traceback" not in err
+
+
+@pytest.mark.parametrize("name", ["study.py", "device.py"])
+def test_examples_help_and_do_nothing_else(name: str) -> None:
+    code, out, err = run_example(name, "--help")
+    assert (code, err) == (0, "")
+    assert out.startswith(f"usage: {name}")
+    assert max(map(len, out.splitlines())) <= 80
+    options = re.findall(r"^  (-.*?)(?:  +(.*))?$", out, re.MULTILINE)
+    assert all(text or "FOLDER" in name for name, text in options)
+    assert run_example(name, "--bogus")[0] == 2
+
+
+def test_the_example_of_a_device_says_that_it_is_none() -> None:
+    code, out, _ = run_example("device.py")
+    assert code == 0
+    assert out.startswith("Simulated: ")
+
+
 def test_the_contract_for_devices_tells_when_every_event_comes() -> None:
     from tapfall.events import EventKind
 

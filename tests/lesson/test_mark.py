@@ -31,7 +31,7 @@ from tapfall.lesson.habits import HabitFound, find_habits
 from tapfall.lesson.likelihood import GROSS_SHARES, SCATTERS_MMHG, SHARES
 from tapfall.lesson.making import shows
 from tapfall.lesson.marks_page import marks_html
-from tapfall.lesson.words import marked_text
+from tapfall.lesson.words import habit_texts, marked_text
 from tapfall.model import Phase
 from tests.lesson.learners import READERS, Reader, misses_gaps, muffling
 
@@ -158,6 +158,9 @@ def test_scatter_that_would_hide_a_habit_is_said() -> None:
     told = found_in("careful", items(15, 1), 2, scatter_mmhg=5.0)
     assert told[Habit.READ_LATE].present is None
     assert told[Habit.READ_LATE].items == 15
+    # Nor is scatter blamed where it is a habit that changes too little.
+    (text,) = habit_texts([told[Habit.READ_LATE]])
+    assert text == "cannot be judged, might not show in these answers: reads a beat late"
 
 
 def test_no_answers_judge_nothing() -> None:

@@ -39,7 +39,8 @@ class HabitFound:
         Which.
     present
         Whether it is named; None where it cannot be judged: it could show on fewer than four
-        answered items, or the readings scatter so much that it might not be seen.
+        answered items, or it might not show in them, for they are few, scatter
+        widely, or it changes them by little.
     share
         How many of the readings that it can change it governs, 0 to 1; None unless named.
     items

@@ -49,8 +49,9 @@ MEANING = (
     f"named where all answers are at least {NAMED:.0f} times likelier with it than without: "
     f"a careful reader is then accused of any of the {len(Habit)} in at most "
     f"{100 * FAMILY_CHANCE:.0f} of 100 sets. It cannot be judged where fewer than "
-    f"{FEWEST} answered items can show it, or where the readings scatter too much. What one "
-    "single value comes from is a likely cause, no habit."
+    f"{FEWEST} answered items can show it, or where it might not show in them: they are few, "
+    "scatter widely, or it changes them by little. What one single value comes from is a likely "
+    "cause, no habit."
 )
 PROOF = (
     "Marks tell of these recordings. Whether somebody can measure blood pressure is decided by "
@@ -141,7 +142,7 @@ def marks_html(marked: Marked, path: PathLike, set_folder: PathLike | None = Non
         title=f"Marks, set {marked.set_id}{grade}",
         heading=f"Set {marked.set_id}{grade}",
         rule=marked.rule.source,
-        bounds=[f"within {bound:g}" for bound in WITHIN_MMHG],
+        bounds=[f"within {bound:g} mmHg" for bound in WITHIN_MMHG],
         parts=[_part(n, one, marked, base) for n, one in enumerate(marked.sessions, 1)],
         group=_group_part(group) if group.learners > 1 else None,
         learners=group.learners,

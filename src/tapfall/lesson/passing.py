@@ -30,21 +30,22 @@ RULES: tuple[PassRule, ...] = (
         name="expert-1991",
         shares=((5.0, 0.90), (10.0, 0.95)),
         bias_mmhg=None,
-        source="against an expert, J Hum Hypertens 1991: within 5 in 90 %, within 10 in 95 %",
+        source="against an expert, J Hum Hypertens 1991: within 5 mmHg in 90 %, "
+        "within 10 mmHg in 95 %",
     ),
     PassRule(
         name="sequences-4",
         shares=((4.0, 1.0),),
         bias_mmhg=2.0,
-        source="filmed sequences of trials: all within 4 mmHg, mean error within 2 (from memory, "
-        "unsure)",
+        source="filmed sequences of trials: all within 4 mmHg, mean error within 2 mmHg (from "
+        "memory, unsure)",
     ),
     PassRule(
         name="sequences-2",
         shares=((2.0, 1.0),),
         bias_mmhg=2.0,
-        source="filmed sequences of trials: all within 2 mmHg, mean error within 2 (from memory, "
-        "unsure)",
+        source="filmed sequences of trials: all within 2 mmHg, mean error within 2 mmHg (from "
+        "memory, unsure)",
     ),
 )
 _OWN = re.compile(r"(\d{1,2}):(\d{1,3})")
@@ -93,13 +94,13 @@ def pass_rule(text: str) -> PassRule:
                 f"--pass: found {shown(text)}; allowed {names}, or pairs of mmHg and percent such "
                 "as 4:80,8:100, with bias:2 for a mean error within 2 mmHg"
             )
-    told = [f"within {within:g} in {share:.0%}".replace("%", " %") for within, share in shares]
-    told += [] if bias is None else [f"mean error within {bias:g}"]
+    told = [f"within {within:g} mmHg in {share:.0%}".replace("%", " %") for within, share in shares]
+    told += [] if bias is None else [f"mean error within {bias:g} mmHg"]
     return PassRule(
         name=text,
         shares=tuple(shares),
         bias_mmhg=bias,
-        source=f"set by the teacher: {', '.join(told)} mmHg",
+        source=f"set by the teacher: {', '.join(told)}",
     )
 
 

@@ -66,7 +66,7 @@ def habit_texts(habits: Sequence[HabitFound]) -> list[str]:
             [one for one in habits if one.present is None and one.items < FEWEST],
         ),
         (
-            "cannot be judged, the readings scatter too much",
+            "cannot be judged, might not show in these answers",
             [one for one in habits if one.present is None and one.items >= FEWEST],
         ),
     ):

@@ -70,3 +70,12 @@ def test_faults_are_one_line(tmp_path: Path, text: str, told: str, capsys: Outpu
     said = capsys.readouterr()
     assert said.out == ""
     assert told in said.err
+
+
+def test_swapped_values_are_refused(tmp_path: Path, capsys: Output) -> None:
+    path = write(tmp_path / "v.csv", "systolic_mmHg,diastolic_mmHg\n120,80\n80,120\n,90\n90,90\n")
+    assert main(["written", path]) == 2
+    assert capsys.readouterr().err == (
+        f"tapfall: {path}: line 3: found 80/120; allowed a diastolic below its systolic\n"
+        "  line 5: found 90/90; allowed a diastolic below its systolic\n"
+    )

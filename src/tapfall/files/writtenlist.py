@@ -30,8 +30,8 @@ def read_written(path: PathLike) -> dict[str, list[float]]:
     Raises
     ------
     InputError
-        There is no such column, no value, or a cell is no whole number of 0 to 400; the
-        message names the line.
+        There is no such column, no value, a cell is no whole number of 0 to 400, or a
+        diastolic is not below its systolic; the message names the line.
 
     Examples
     --------
@@ -55,6 +55,7 @@ def read_written(path: PathLike) -> dict[str, list[float]]:
         if len(cells) != len(header):
             faults.append(f"line {line}: found {len(cells)} cells; allowed {len(header)}")
             continue
+        told: dict[str, float] = {}
         for measure, place in places.items():
             cell = cells[place]
             if cell == "":
@@ -65,7 +66,14 @@ def read_written(path: PathLike) -> dict[str, list[float]]:
                     "0 to 400 mmHg, or nothing"
                 )
                 continue
-            values[measure].append(float(cell))
+            told[measure] = float(cell)
+        if len(told) > 1 and told["systolic"] <= told["diastolic"]:
+            faults.append(
+                f"line {line}: found {told['systolic']:.0f}/{told['diastolic']:.0f}; allowed a "
+                "diastolic below its systolic"
+            )
+        for measure, value in told.items():
+            values[measure].append(value)
     if faults:
         raise InputError(fault_text(f"{label}: {faults[0]}", faults[1:]))
     filled = {measure: found for measure, found in values.items() if found}

@@ -93,7 +93,10 @@ def test_json_alone_stands_on_standard_output(
     ("given", "told"),
     [
         (["make", "--grade", "7", "-o", "x"], "invalid choice: '7'"),
-        (["make", "--grade", "1", "--count", "0", "-o", "{home}/n"], "count is 0"),
+        (
+            ["make", "--grade", "1", "--count", "0", "-o", "{home}/n"],
+            "allowed a whole number, 1 or more",
+        ),
         (["make", "--grade", "1", "-o", "{home}"], "holds something"),
         (["make", "--grade", "1", "-o", ""], "empty name"),
         (

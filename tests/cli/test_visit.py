@@ -277,7 +277,10 @@ def test_hostile_names(two: Path, capsys: Output, monkeypatch: pytest.MonkeyPatc
     ("argv", "text"),
     [
         ([], "the following arguments are required: INPUT"),
-        (["arm.wav"], "found 'arm.wav' without its cuff log; allowed readings (.json), sounds"),
+        (["x.wav"], "found 'x.wav' without its cuff log; allowed readings (.json), sounds"),
+        (["none.wav"], "none.wav: found no such file; allowed readings (.json), sounds each"),
+        (["."], ".: found a folder; allowed readings (.json), sounds each followed by its cuff"),
+        (["empty.csv"], "empty.csv: found 0 bytes; allowed readings (.json), sounds each"),
         (["r1.json", "--average", "esc"], "average: found 'esc'; allowed acc-aha-2025, esc-2024"),
         (["r1.json", "--scheme", "who"], "scheme: found 'who'; allowed acc-aha-2025, acc-aha-2017"),
         (["r1.json", "--arm", "leg"], "argument --arm: found 'leg'; allowed left, right, or one"),
@@ -304,6 +307,7 @@ def test_hostile_names(two: Path, capsys: Output, monkeypatch: pytest.MonkeyPatc
 def test_faults(folder: Path, capsys: Output, argv: list[str], text: str) -> None:
     Path("list.csv").write_text("audio,cuff\nx.wav,x.csv\n")
     Path("x.wav").write_bytes(b"x")
+    Path("empty.csv").touch()
     Path("bad.csv").write_text("audio,cuff,amr\nx.wav,x.csv,left\n")
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     assert main(["visit", *argv]) == 2

@@ -24,7 +24,7 @@ def add_make(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--grade", required=True, choices=GRADES, help="how hard, 1 to 6")
     command.add_argument(
-        "--count", type=whole_number(0), default=COUNT, metavar="N", help=f"recordings ({COUNT})"
+        "--count", type=whole_number(1), default=COUNT, metavar="N", help=f"recordings ({COUNT})"
     )
     command.add_argument(
         "--repeats", type=whole_number(0), default=0, metavar="N", help="items that stand twice (0)"

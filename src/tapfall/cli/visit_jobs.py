@@ -23,6 +23,11 @@ if TYPE_CHECKING:
     Job = tuple[str, tuple[str | Path, ...], Callable[[], "Found"]]
 
 
+_INPUTS = (
+    "readings (.json), sounds each followed by its cuff log, and lists (.csv with a column audio)"
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class How:
     """How recordings are read: what is chosen, what is stated, and which channels."""
@@ -57,7 +62,7 @@ def jobs_of(inputs: list[str], how: How) -> list[Job]:
     """What is to be read, in order: readings, lists, and pairs of sound and log."""
     from functools import partial
 
-    from tapfall.files.names import base_name
+    from tapfall.files.names import base_name, check_there
     from tapfall.files.visitlist import is_visit_list
 
     if not inputs:
@@ -71,10 +76,8 @@ def jobs_of(inputs: list[str], how: How) -> list[Job]:
         elif name.lower().endswith(".csv") and is_visit_list(name):
             jobs += _listed(name, how)
         elif not rest:
-            raise Usage(
-                f"found '{name}' without its cuff log; allowed readings (.json), sounds each "
-                "followed by its cuff log, and lists (.csv with a column audio)"
-            )
+            check_there(name, _INPUTS)
+            raise Usage(f"found '{name}' without its cuff log; allowed {_INPUTS}")
         else:
             cuff = rest.pop(0)
             jobs.append((base_name(name), (name, cuff), partial(_heard, name, cuff, how)))

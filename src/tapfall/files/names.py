@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 import stat
+import sys
 from pathlib import Path
 
 from tapfall.errors import InputError, printable
@@ -34,6 +35,31 @@ def base_name(path: PathLike) -> str:
     """
     name = Path(path).name
     return os.fsencode(name).decode("utf-8", "replace")
+
+
+def check_there(path: PathLike, wanted: str) -> None:
+    """Refuse what is no regular file that holds something, before its suffix is judged.
+
+    Parameters
+    ----------
+    path
+        The file.
+    wanted
+        What it should be, for the message.
+
+    Raises
+    ------
+    InputError
+        As of :func:`open_regular`.
+
+    Examples
+    --------
+    >>> check_there("/", "a sound file")
+    Traceback (most recent call last):
+    ...
+    tapfall.errors.InputError: /: found a folder; allowed a sound file
+    """
+    open_regular(path, InputError, wanted, sys.maxsize).close()
 
 
 def open_regular(

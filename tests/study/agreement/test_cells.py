@@ -55,6 +55,11 @@ def test_an_empty_cell_is_not_a_number(parse: Callable[[str], float]) -> None:
     assert math.isnan(parse(""))
 
 
+def test_a_bound_without_a_number_is_told_whole() -> None:
+    with pytest.raises(InputError, match="found '>=abc'; allowed a number behind >="):
+        cells.estimate(">=abc")
+
+
 def test_an_empty_estimate_bounds_nothing() -> None:
     value, bound = cells.estimate("")
     assert math.isnan(value)

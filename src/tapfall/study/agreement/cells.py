@@ -54,7 +54,7 @@ def estimate(text: str) -> tuple[float, int]:
     if not text.startswith(_BOUNDS):
         return _ESTIMATE(text), 0
     rest = text[2:].strip()
-    if not rest:
+    if not _NUMBER.fullmatch(rest):
         raise InputError(f"estimate: found {shown(text)}; allowed a number behind {text[:2]}")
     return _ESTIMATE(rest), 1 if text[0] == ">" else -1
 

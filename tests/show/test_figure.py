@@ -153,6 +153,10 @@ def test_sounds_to_zero_are_written_in_three_parts(recording, tmp_path) -> None:
 def test_unreadable_says_why(recording, tmp_path) -> None:
     said = words_of(svg_text(recording, made.unreadable(), tmp_path))
     assert "unreadable" in said
+    simulated = replace(recording, simulated=True)
+    said = words_of(svg_text(simulated, made.unreadable(), tmp_path))
+    (line,) = (one for one in said if "no person was measured" in one)
+    assert line.startswith("simulated: no person was measured \N{MIDDLE DOT} no sounds")
     assert "no beats found" in said
     assert sum("no sounds in step with the heart" in line for line in said) == 2
     assert not any("mmHg" in line and line[0].isdigit() for line in said)

@@ -25,6 +25,8 @@ _FORMATS: dict[str, dict[str, str | None]] = {
 SIZE_IN = (10.0, 7.0)
 DOTS_PER_INCH = 130
 _REST_MMHG = 15.0
+#: Before all other facts of a line.
+_SIMULATED = "simulated: no person was measured \N{MIDDLE DOT} "
 _LEFT, _RIGHT = 0.082, 0.795
 _FOOT_LINES = 5
 _FOOT_WIDTH = 170
@@ -196,9 +198,10 @@ def _write_words(
 
 
 def _second_line(recording: Recording, reading: Reading) -> str:
-    parts = ["simulated: no person was measured"] if recording.simulated else []
+    first = _SIMULATED if recording.simulated else ""
     if reading.status is Status.UNREADABLE:
-        return look.drawable("   ".join([*parts, words.reasons_text(reading)]), longest=140)
+        return look.drawable(first + words.reasons_text(reading), longest=140)
+    parts = []
     if reading.pulse_per_min is not None:
         rhythm = "" if reading.rhythm is Rhythm.UNKNOWN else f", {reading.rhythm.value}"
         parts.append(f"pulse {words.whole(reading.pulse_per_min)} per minute{rhythm}")
@@ -211,7 +214,7 @@ def _second_line(recording: Recording, reading: Reading) -> str:
         parts.append(f"log lag {seconds:.2f} s ({how})")
     if reading.manometer_mmhg is not None:
         parts.append(f"manometer ±{reading.manometer_mmhg:g} mmHg, not in the intervals")
-    return "   ".join(parts)
+    return first + "   ".join(parts)
 
 
 def foot_lines(reading: Reading) -> list[str]:

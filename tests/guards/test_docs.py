@@ -35,6 +35,15 @@ def arm(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
+def test_the_table_of_the_readme_computes_something(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (table,) = blocks("csv-example")
+    (tmp_path / "pairs.csv").write_text(table)
+    assert main(["agree", str(tmp_path / "pairs.csv")]) == 0
+    assert "Limits of agreement" in capsys.readouterr().out
+
+
 def test_two_commands_for_a_fresh_machine() -> None:
     make = "python3 -m venv .venv && .venv/bin/pip install --quiet "
     assert blocks("sh") == [

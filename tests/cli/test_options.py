@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import argparse
 import json
+import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from tapfall.cli import main
-from tapfall.cli.options import parsed
+from tapfall.cli.options import _COMMANDS, _parser, parsed
 from tapfall.cli.parser import Usage
 
 Output = pytest.CaptureFixture[str]
@@ -66,3 +69,29 @@ def test_what_is_left_over_is_named(given: list[str], left: str) -> None:
 def test_files_without_a_replay(capsys: Output) -> None:
     assert main(["listen", "arm.wav"]) == 2
     assert "unrecognized arguments: arm.wav (see tapfall listen" in capsys.readouterr().err
+
+
+def every_option(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
+    """The options and files of a command, and of what it can do."""
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for inner in action.choices.values():
+                yield from every_option(inner)
+        else:
+            yield action
+
+
+@pytest.mark.parametrize("name", _COMMANDS)
+def test_every_option_has_a_text_beside_its_default(name: str) -> None:
+    (commands,) = (
+        one for one in _parser(name)._actions if isinstance(one, argparse._SubParsersAction)
+    )
+    found = list(every_option(commands.choices[name]))
+    assert found
+    for one in found:
+        assert re.sub(r"\(.*\)", "", one.help or "").strip(), one.dest
+
+
+def test_the_help_of_read_tells_the_exit_codes(capsys: Output) -> None:
+    assert main(["read", "--help"]) == 0
+    assert "Exit codes: 0 done, 1 done but unreadable, 2 bad input" in capsys.readouterr().out

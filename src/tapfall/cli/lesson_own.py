@@ -24,7 +24,9 @@ def add_own(command: argparse.ArgumentParser) -> None:
     command.add_argument("-o", "--output", required=True, metavar="FOLDER", help="for learners")
     command.add_argument("--key", metavar="FILE", help="where the key goes (FOLDER-key.json)")
     command.add_argument("--seed", type=whole_number(0), metavar="S", help="draws order and zeros")
-    command.add_argument("--mode", choices=MODES, default="practise", help="(practise)")
+    command.add_argument(
+        "--mode", choices=MODES, default="practise", help="what learners are told (practise)"
+    )
     command.add_argument("--replays", type=whole_number(0), metavar="N", help="how often again")
     command.add_argument("--random-zero", action="store_true", help="displace the dials' zero")
     command.add_argument(

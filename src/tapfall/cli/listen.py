@@ -120,7 +120,7 @@ def _listen(args: argparse.Namespace, stopping: Stopping) -> int:
         reading_line,
         start_line,
     )
-    from tapfall.model import SIMULATED, Flag, Status
+    from tapfall.model import REASON_SENTENCES, SIMULATED, Flag, Status
 
     settings = settings_of(args)
     heard = _heard(args)
@@ -160,7 +160,12 @@ def _listen(args: argparse.Namespace, stopping: Stopping) -> int:
     say_line(end_line(End(why=why, audio_s=listener.audio_s)))
     for note in heard.feed.notes():
         complain(note)
-    return UNREADABLE if last is None or last.status is Status.UNREADABLE else DONE
+    if last is not None and last.status is not Status.UNREADABLE:
+        return DONE
+    how = "stopped; " if stopping.asked else ""
+    reasons = "; ".join(REASON_SENTENCES[one] for one in (last or final).reasons)
+    complain(f"{how}the last reading is unreadable: {reasons}")
+    return UNREADABLE
 
 
 def _heard(args: argparse.Namespace) -> _Heard:

@@ -94,6 +94,7 @@ def _fill_read(read: argparse.ArgumentParser) -> None:
     from tapfall.cli.technique import add_stated
 
     read.description = "Read one recording and say how far to trust it."
+    read.epilog = "Exit codes: 0 done, 1 done but unreadable, 2 bad input or usage."
     _add_files(read)
     read.add_argument("--json", metavar="FILE", help="write the reading as JSON; - for stdout")
     read.add_argument("--figure", metavar="FILE", help="draw the reading: .png, .svg or .pdf")
@@ -202,7 +203,13 @@ def _fill_lesson(command: argparse.ArgumentParser) -> None:
 
 def _fill_demo(demo: argparse.ArgumentParser) -> None:
     demo.description = "Make a simulated recording, read it, and keep all files in a folder."
-    demo.add_argument("folder", metavar="FOLDER", nargs="?", default=DEMO_FOLDER)
+    demo.add_argument(
+        "folder",
+        metavar="FOLDER",
+        nargs="?",
+        default=DEMO_FOLDER,
+        help=f"where the files go ({DEMO_FOLDER})",
+    )
 
 
 def _fill_simulate(simulate: argparse.ArgumentParser) -> None:
@@ -236,7 +243,11 @@ def _fill_simulate(simulate: argparse.ArgumentParser) -> None:
         "--seed", type=_SEED, metavar="S", help="the first seed (the scenario's, or 0)"
     )
     simulate.add_argument(
-        "-o", "--output", default=SIMULATED_FOLDER, metavar="FOLDER", help=f"({SIMULATED_FOLDER})"
+        "-o",
+        "--output",
+        default=SIMULATED_FOLDER,
+        metavar="FOLDER",
+        help=f"where the files go ({SIMULATED_FOLDER})",
     )
 
 

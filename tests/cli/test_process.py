@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 import tapfall
 from tapfall.cli import main
 
+LESSON = "lesson make --grade 1 --count 1 --seed 1 -o set"
 READ = [sys.executable, "-m", "tapfall", "read", "arm.wav", "arm.csv"]
 
 
@@ -62,6 +63,20 @@ def test_a_full_disk_is_told(arm: Path) -> None:
         "tapfall: standard output: cannot be written (No space left on device); "
         "allowed a place with room\n",
     )
+
+
+@pytest.mark.parametrize("given", ["read arm.wav arm.csv --figure a.png", LESSON])
+def test_a_home_that_cannot_be_written_is_no_matter(arm: Path, given: str) -> None:
+    own = ("MPLCONFIGDIR", "XDG_CONFIG_HOME", "XDG_CACHE_HOME")
+    kept = {key: text for key, text in os.environ.items() if key not in own}
+    done = subprocess.run(
+        [*READ[:3], *given.split()],
+        env={**kept, "HOME": "/proc/none"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stderr) == (0, "")
 
 
 def test_closed_output_is_no_fault(arm: Path) -> None:

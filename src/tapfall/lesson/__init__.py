@@ -1,5 +1,6 @@
 """Graded sets of recordings to learn from: the set, the listening page, the marking."""
 
+import tapfall.show  # noqa: F401 - before matplotlib, which it keeps quiet
 from tapfall.lesson.answers import read_answers, read_sessions
 from tapfall.lesson.folder import Written, make_set
 from tapfall.lesson.grades import GRADES, Grade, grade_of

@@ -72,9 +72,9 @@ def test_an_uneven_rhythm_without_pulses_on_the_log_is_never_sure() -> None:
     assert sum(one.status is Status.OK for one in found) <= 1
 
 
-def test_a_doubtful_systolic_is_wider_where_only_sounds_make_the_clock() -> None:
-    doubtful = [widening_mmhg(0.6, "systolic", anchored=anchored) for anchored in (True, False)]
+def test_a_doubtful_diastolic_is_wider_where_only_sounds_make_the_clock() -> None:
+    doubtful = [widening_mmhg(0.6, "diastolic", anchored=anchored) for anchored in (True, False)]
     assert 0 <= doubtful[0] < doubtful[1]
-    half_mmhg = widening_mmhg(0.79, "systolic", anchored=False)
+    half_mmhg = widening_mmhg(0.79, "diastolic", anchored=False)
     assert doubtful[1] == pytest.approx(2 * half_mmhg)
-    assert widening_mmhg(0.99, "systolic", anchored=False) == 0
+    assert widening_mmhg(0.99, "diastolic", anchored=False) == 0

@@ -46,7 +46,14 @@ MEMBERS = {"evidence": 3, "starting": 1, "closer": 2, "muffling": 1, "ends": 3}
 MORE = {
     "rises": {"unusual": 3000, "any_unusual": 3000},
     "evidence": {"unusual": 2600, "any_unusual": 3000},
-    "closer": {"coarse_log": 3800, "any_coarse": 3300},
+    "onsets_around": {
+        "atrial_fibrillation": 200,
+        "ectopic": 200,
+        "irregular": 200,
+        "gap": 200,
+        "any_unusual": 200,
+    },
+    "closer": {"coarse_log": 800, "any_coarse": 2600, "any_plain": 2600, "plain_no_sounds": 300},
     "ends": {
         "coarse_log": 1200,
         "any_coarse": 500,
@@ -58,10 +65,12 @@ MORE = {
         "any_unusual": 1200,
     },
     "presence": {"unusual": 1200, "any_unusual": 1200, "unusual_no_sounds": 550},
+    "presence_by_sounds": {"any_coarse": 1500, "any_plain": 1500, "plain_no_sounds": 700},
     "confidence": {
         "slow_log": 80,
         "atrial_fibrillation": 80,
         "any_coarse": 900,
+        "any_plain": 500,
         "unusual": 500,
         "any_unusual": 500,
     },

@@ -43,7 +43,7 @@ LEAST_PRESENCE_BY_SOUNDS = 0.9
 #: Fewest sounds that are a run (our choice).
 LEAST_SOUNDS = 4
 #: Least contrast of sounds to the silent beats around them where only sounds make the
-#: clock, whatever else speaks for them: of 36 real recordings of heart sounds one comes to 2.2, all
+#: clock, whatever else speaks for them: of 35 real recordings of heart sounds one comes to 2.2, all
 #: others to 1.4 at most, of simulated Korotkoff sounds in 6 dB of noise 1 in 60 lies below 2.
 LEAST_CONTRAST = 2.0
 #: So many early beats in one deflation make a rhythm irregular, however even the others are:

@@ -170,7 +170,9 @@ class Reason(StrEnum):
 #: One plain sentence for each reason.
 REASON_SENTENCES: dict[Reason, str] = {
     Reason.NO_SOUNDS: "no sounds in step with the heart were found while the cuff fell",
-    Reason.UNCHANGED_BY_CUFF: "beat-synchronous sound unchanged by cuff pressure, top to end",
+    Reason.UNCHANGED_BY_CUFF: (
+        "beat-synchronous sound unchanged by cuff pressure: it comes with every heartbeat"
+    ),
     Reason.NO_DEFLATION: ("the log holds no deflation slower than 10 mmHg/s over at least 20 mmHg"),
     Reason.SILENT_AUDIO: "the sound is silent or constant while the cuff falls",
     Reason.TOO_FEW_BEATS: "fewer than six heartbeats fall within the deflation",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shlex
@@ -84,6 +85,13 @@ def test_command_of_the_readme(arm: Path, capsys: pytest.CaptureFixture[str]) ->
     (shown,) = blocks("text")
     assert form(capsys.readouterr().out) == form(shown)
     assert {"arm.json", "arm.png"} <= {path.name for path in arm.iterdir()}
+
+
+def test_event_of_the_readme(arm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shown = json.loads(next(one for one in blocks("json") if '"kind"' in one))
+    main(["listen", "--replay", "arm.wav", "arm.csv"])
+    told = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [one for one in told if one.get("kind") == shown["kind"]] == [shown]
 
 
 def test_log_of_the_readme(tmp_path: Path) -> None:

@@ -72,9 +72,10 @@ def test_an_uneven_rhythm_without_pulses_on_the_log_is_never_sure() -> None:
     assert sum(one.status is Status.OK for one in found) <= 1
 
 
-def test_a_doubtful_diastolic_is_wider_where_only_sounds_make_the_clock() -> None:
-    doubtful = [widening_mmhg(0.6, "diastolic", anchored=anchored) for anchored in (True, False)]
-    assert 0 <= doubtful[0] < doubtful[1]
-    half_mmhg = widening_mmhg(0.79, "diastolic", anchored=False)
-    assert doubtful[1] == pytest.approx(2 * half_mmhg)
-    assert widening_mmhg(0.99, "diastolic", anchored=False) == 0
+@pytest.mark.parametrize("kind", ["systolic", "diastolic"])
+@pytest.mark.parametrize("anchored", [True, False])
+def test_a_value_is_wider_the_more_it_is_in_doubt(kind: str, anchored: bool) -> None:
+    doubtful_mmhg = widening_mmhg(0.6, kind, anchored=anchored)
+    assert doubtful_mmhg > 1.0
+    assert doubtful_mmhg == pytest.approx(2 * widening_mmhg(0.79, kind, anchored=anchored))
+    assert widening_mmhg(0.99, kind, anchored=anchored) == 0

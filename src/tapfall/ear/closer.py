@@ -20,8 +20,6 @@ from tapfall.model import FloatArray
 #: The map is read so much later than each beat, s: a heart that breathes is a fifth of a second
 #: off after a few beats.
 AROUND_OFFSETS_S: FloatArray = np.arange(-10.0, 11.0) * 0.02
-#: Delays of the marks that are read (the map's).
-MARKED_S = (-0.32, 0.32)
 #: Names of the measures, in order: those of the evidence, the map, the marks, the likeliest place.
 CLOSER = (
     *MEASURES[:-1],

@@ -14,7 +14,7 @@ import numpy as np
 
 from tapfall.ear import lag as lags
 from tapfall.ear.bands import Bands, band_levels
-from tapfall.ear.closer import MARKED_S, listen_closer
+from tapfall.ear.closer import listen_closer
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.delaymap import always_there, plain_map
 from tapfall.ear.evidence import (
@@ -31,7 +31,7 @@ from tapfall.ear.onsets import contrast
 from tapfall.ear.phases import Story, decode
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
-from tapfall.ear.scan import Guess, chart_sounds, falls, scan
+from tapfall.ear.scan import SOUNDS_SPAN_S, Guess, chart_sounds, falls, scan
 from tapfall.ear.starting import LEAST_HEARD, MOST_SOUNDS, weigh_start
 from tapfall.ear.steady import steady_sound
 from tapfall.ear.template import FOLDS, LEAD_S, RANK, Template, cut, learn_template
@@ -252,7 +252,7 @@ def _hear(
     if kind == "start":
         evidence = weigh_start(evidence)
     elif kind == "closer" and guess.marks is not None:
-        marked = plain_map(guess.marks.around, expected.reference_s, MARKED_S)
+        marked = plain_map(guess.marks.around, expected.reference_s, SOUNDS_SPAN_S)
         evidence = listen_closer(evidence, learned, expected, (guess.chart, marked))
     story = decode(evidence.log_odds)
     delay_s = np.where(story.heard > 0.3, evidence.delay_s, expected.delay_s)

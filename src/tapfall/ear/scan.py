@@ -25,8 +25,8 @@ from tapfall.model import FloatArray
 
 #: Spread of the delay in the first round where the clock is made of sounds.
 FIRST_SPREAD_S = 0.025
-#: How far a sound may lie off the path through the map, and off a clock made of sounds.
-PATH_REACH_S, SOUND_REACH_S = 0.02, 0.32
+#: How far a sound may lie off the path through the map, and where about a clock made of sounds.
+PATH_REACH_S, SOUNDS_SPAN_S = 0.02, (-0.32, 0.32)
 #: A lag is none where what every beat brings fits so many times better without it (at six false
 #: lags of the second simulator at least five times better; at true ones of development seeds at
 #: most as well).
@@ -187,8 +187,8 @@ def chart_sounds(
     bands: Bands, deflation: Deflation, reference_s: FloatArray, lag_s: float
 ) -> DelayMap:
     """Map of delays around a clock made of sounds."""
-    span_s = (-SOUND_REACH_S, SOUND_REACH_S)
-    return delay_map(bands, reference_s, falls(deflation, reference_s + lag_s), span_s, "sounds")
+    fall_mmhg = falls(deflation, reference_s + lag_s)
+    return delay_map(bands, reference_s, fall_mmhg, SOUNDS_SPAN_S, "sounds")
 
 
 def _guess(

@@ -105,7 +105,10 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.DEFLATION_FAST: "The cuff fell fast: each beat spans more pressure.",
     Flag.DEFLATION_SLOW: "The cuff fell slowly: congestion may raise the diastolic.",
     Flag.DEFLATION_PAUSED: "The deflation paused or stepped.",
-    Flag.COARSE_CUFF_LOG: "The log is too slow or too rounded to show the pulse.",
+    Flag.COARSE_CUFF_LOG: (
+        "The log shows no pulse (too slow, too rounded, or none in it): beats and values rest on "
+        "the sounds alone."
+    ),
     Flag.CUFF_LOG_DROPOUT: "The log has a hole during the deflation.",
     Flag.CUFF_LOG_ROWS_REPEATED: "Repeated rows of the log were dropped.",
     Flag.ZERO_OFF: (

@@ -25,6 +25,7 @@ from tapfall.model import (
     Source,
 )
 from tapfall.show import look
+from tapfall.show.account import other_account
 from tapfall.show.figure import (
     draw_reading,
     foot_lines,
@@ -128,6 +129,18 @@ def test_values_intervals_and_confidence_are_words(recording, tmp_path) -> None:
     assert {"K1", "K2", "K3", "K4", "silent"} <= set(said)
     assert any("log lag 0.40 s (estimated)" in line for line in said)
     assert any("manometer ±3 mmHg" in line for line in said)
+
+
+def test_a_lag_that_no_log_shows_is_not_called_found(recording, tmp_path) -> None:
+    reading = replace(made.ordinary(), flags=(Flag.COARSE_CUFF_LOG,))
+    assert reading.lag is not None
+    assert reading.lag.estimated
+    said = words_of(svg_text(recording, reading, tmp_path))
+    assert any("log lag not known" in line for line in said)
+    told = " ".join(other_account(reading))
+    assert "is not known" in told
+    given = replace(reading, lag=replace(reading.lag, estimated=False))
+    assert "(given" in " ".join(other_account(given))
 
 
 def test_a_gap_is_named_with_its_edges(recording, tmp_path) -> None:

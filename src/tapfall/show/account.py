@@ -16,7 +16,7 @@ from tapfall.model import (
     Status,
     Threshold,
 )
-from tapfall.show.words import SILENT, SOUNDS, whole
+from tapfall.show.words import SILENT, SOUNDS, lag_unseen, whole
 
 #: A threshold's beat is the one at its time, but for rounding.
 _SAME_BEAT_S = 0.05
@@ -255,6 +255,12 @@ def _beside(reading: Reading) -> Iterator[str]:
 def _clocks(reading: Reading) -> Iterator[str]:
     lag = reading.lag
     if lag is None:
+        return
+    if lag_unseen(reading):
+        yield (
+            "Whether the clocks of log and sound agree is not known, for the log shows no pulse: "
+            "they are taken to agree."
+        )
         return
     how = "found" if lag.estimated else "given"
     span = f"{lag.low_s:.2f} to {lag.high_s:.2f} s".replace("-", "\N{MINUS SIGN}")

@@ -208,7 +208,9 @@ def _second_line(recording: Recording, reading: Reading) -> str:
     speed = reading.quality.deflation_mmhg_per_s
     if speed is not None:
         parts.append(f"deflation {speed:.1f} mmHg/s")
-    if reading.lag is not None:
+    if words.lag_unseen(reading):
+        parts.append("log lag not known")
+    elif reading.lag is not None:
         how = "estimated" if reading.lag.estimated else "given"
         seconds = round(reading.lag.seconds, 2) + 0.0
         parts.append(f"log lag {seconds:.2f} s ({how})")

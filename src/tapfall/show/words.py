@@ -149,6 +149,12 @@ def headline(reading: Reading) -> str:
     return f"{text} mmHg{asks}"
 
 
+def lag_unseen(reading: Reading) -> bool:
+    """Whether no lag was given, and the log shows no pulse that could tell one."""
+    lag = reading.lag
+    return lag is not None and lag.estimated and Flag.COARSE_CUFF_LOG in reading.flags
+
+
 def reasons_text(reading: Reading, told: frozenset[Reason] = frozenset()) -> str:
     """Why values are missing, but for what is told elsewhere; empty if nothing is."""
     why = [REASON_SENTENCES[reason] for reason in reading.reasons if reason not in told]

@@ -10,32 +10,24 @@ from tapfall.ear.delaymap import DelayMap
 from tapfall.ear.evidence import MEASURES
 from tapfall.ear.judge import Listening
 from tapfall.ear.onsets import NOTHING, STEP_S
-from tapfall.model import CuffLog, Recording
+from tapfall.model import Recording
 from tests.calibrate.gather import watching
-from tests.ear.made import line, rounded_to, tap
+from tests.ear.made import slow_fall_mmhg, taps_on_a_slow_log
 
-RATE_HZ, INTERVAL_S, HASTE_S = 2000.0, 0.82, 0.06
+INTERVAL_S, HASTE_S = 0.82, 0.06
 FAINT = (0.06, 0.07)
 
 
 def recording(faint: float, seed: int) -> tuple[Recording, float]:
     """Clear taps at even intervals, after two faint ones that come too soon; the pressure there."""
     rng = np.random.default_rng(seed)
-    log_s, trend_mmhg = line([(0, 0), (3, 0), (9, 160), (10, 160), (54, 50), (55, 0), (60, 0)])
     beat_s = np.arange(10.3, 54.0, INTERVAL_S)
-    cuff_mmhg = np.interp(beat_s, log_s, trend_mmhg)
+    cuff_mmhg = slow_fall_mmhg(beat_s)
     sounding = np.flatnonzero((cuff_mmhg < 128) & (cuff_mmhg > 82))
     beat_s[sounding[:2]] -= HASTE_S, HASTE_S / 2
-    time_s = np.arange(round(60 * RATE_HZ)) / RATE_HZ
-    samples = 0.008 * rng.standard_normal(time_s.size)
-    for number, at_s in enumerate(beat_s[sounding].tolist()):
-        near = slice(round((at_s - 0.1) * RATE_HZ), round((at_s + 0.1) * RATE_HZ))
-        samples[near] += 0.2 * (faint if number < 2 else 1.0) * tap(time_s[near], at_s + 0.02)
-    slow_s = np.arange(60.0)
-    slow_mmhg = rounded_to(np.interp(slow_s, log_s, trend_mmhg), 2.0)
-    log = CuffLog(time_s=slow_s, pressure_mmhg=slow_mmhg)
-    first_mmhg = float(np.interp(beat_s[sounding[0]], log_s, trend_mmhg))
-    return Recording(samples=samples, rate_hz=RATE_HZ, cuff=log), first_mmhg
+    loudness = np.where(np.arange(sounding.size) < 2, faint, 1.0)
+    first_mmhg = float(slow_fall_mmhg(beat_s[sounding[0]]))
+    return taps_on_a_slow_log(beat_s[sounding], loudness, rng), first_mmhg
 
 
 def listening(of: Recording) -> Listening:

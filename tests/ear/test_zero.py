@@ -46,6 +46,12 @@ def test_pressure_left_in_the_cuff_at_the_end_is_no_zero_where_it_began_at_none(
     assert not off(corners, 0.0)
 
 
+def test_what_is_left_in_the_cuff_passes_for_a_zero_where_only_the_end_is_seen() -> None:
+    # A measurement's rows begin where the cuff leaves rest: 10 mmHg at the end may be either.
+    corners = ((0, 15), (5, 170), (7, 170), (47, 50), (47.7, 10), (60, 10))
+    assert off(corners, 0.0)
+
+
 @pytest.fixture(scope="module")
 def moved() -> Recording:
     """A plain recording whose log reads 25 mmHg too high."""

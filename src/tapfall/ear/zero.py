@@ -32,8 +32,6 @@ LOWEST_MMHG = 3.0
 #: A rest at 15 mmHg or more after the release lies so far below where the release began, or as
 #: near to the rest before it (our choice: a release by less is a step of the deflation).
 RELEASED_BY_MMHG, SAME_MMHG = 15.0, 3.0
-
-
 #: A zero further off than this makes every value wrong by more than is allowed to a right one
 #: (4 mmHg, the project's definition).
 ZERO_OFF_MMHG = 4.0
@@ -53,14 +51,16 @@ def zero_off(time_s: FloatArray, mmhg: FloatArray, fall: Deflation) -> bool:
     Parameters
     ----------
     time_s, mmhg
-        Its rows, shape ``(n,)``, log time.
+        Its rows, shape ``(n,)``, log time; the first is where the cuff left rest, so that
+        the rest before is among them only where that lies at 15 mmHg or more.
     fall
         Its deflation.
 
     Returns
     -------
     bool
-        True where it rests, and each time further than 4 mmHg from zero.
+        True where it rests, and each time further than 4 mmHg from zero: also where so much
+        was left in the cuff after the release.
 
     Examples
     --------

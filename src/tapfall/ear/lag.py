@@ -121,7 +121,10 @@ def _best_path(
 
 
 def needs_no_lag(chart: DelayMap, paths: Paths, bands: Bands, deflation: Deflation) -> bool:
-    """Whether the best path through a map lies where sounds come without any lag.
+    """Whether a map shows no sign of a lag: its best path lies where sounds come without any.
+
+    Nor does a path of less than the margin by which a lag has to win in the end: it is made
+    of noise, or of the first two or three sounds.
 
     Parameters
     ----------
@@ -135,6 +138,8 @@ def needs_no_lag(chart: DelayMap, paths: Paths, bands: Bands, deflation: Deflati
     bool
         Then the costly map of :func:`find_lag` need not be made.
     """
+    if float(paths.score.max()) < LAG_MARGIN_NATS:
+        return True
     _, _, middle_s = _best_path(chart, paths, bands, deflation)
     return PLAIN_FROM_S <= middle_s <= PLAIN_TO_S
 

@@ -47,9 +47,19 @@ def test_pressure_left_in_the_cuff_at_the_end_is_no_zero_where_it_began_at_none(
 
 
 def test_what_is_left_in_the_cuff_passes_for_a_zero_where_only_the_end_is_seen() -> None:
-    # A measurement's rows begin where the cuff leaves rest: 10 mmHg at the end may be either.
+    # 10 mmHg at the end of a log that begins in the inflation may be either.
     corners = ((0, 15), (5, 170), (7, 170), (47, 50), (47.7, 10), (60, 10))
     assert off(corners, 0.0)
+
+
+@pytest.mark.parametrize("before_mmhg", [0.0, 10.0])
+def test_the_rest_before_tells_what_was_left_in_the_cuff_from_a_zero(before_mmhg: float) -> None:
+    time_s, mmhg = line(((5, 15), (10, 170), (12, 170), (52, 50), (52.7, 10), (65, 10)), 20.0)
+    fall = find_deflation(time_s, mmhg)
+    assert fall is not None
+    rest_s = np.arange(0.0, 4.9, 0.05)
+    found = zero_off(time_s, mmhg, fall, (rest_s, np.full(rest_s.size, before_mmhg)))
+    assert found is (before_mmhg == 10.0)
 
 
 @pytest.fixture(scope="module")
@@ -76,3 +86,14 @@ def test_the_listener_tells_the_same(moved: Recording) -> None:
     listener.push_cuff(moved.cuff.time_s, moved.cuff.pressure_mmhg)
     listener.push_audio(moved.samples)
     assert listener.finish() == take_reading(moved)
+
+
+def test_a_cuff_that_was_empty_before_keeps_what_is_left_in_it_to_itself() -> None:
+    plain = simulate(draw("ordinary", 12)).recording
+    time_s, mmhg = plain.cuff.time_s, plain.cuff.pressure_mmhg
+    end_s = time_s[np.flatnonzero(mmhg > 30)[-1]]
+    left = replace(plain, cuff=CuffLog(time_s=time_s, pressure_mmhg=mmhg + 9.0 * (time_s > end_s)))
+    begins = np.flatnonzero(mmhg >= 15.0)[0]
+    cut = CuffLog(time_s=time_s[begins:], pressure_mmhg=left.cuff.pressure_mmhg[begins:])
+    assert Flag.ZERO_OFF not in take_reading(left).flags
+    assert Flag.ZERO_OFF in take_reading(replace(left, cuff=cut)).flags

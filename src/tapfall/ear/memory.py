@@ -136,6 +136,7 @@ class Memory:
             A copy; its log runs on a clock that is ``shift_s`` slow.
         """
         log_s = self.log_s[begin:stop]
+        rest = int(np.searchsorted(self.log_s[:begin], self.log_s[begin] - BEFORE_S))
         first_s, last_s = float(log_s[0]), min(float(log_s[-1]) + AFTER_S, end_s)
         skipped = self._sound.dropped
         first = math.floor((first_s - shift_s - BEFORE_S) * self.rate_hz)
@@ -150,6 +151,8 @@ class Memory:
             start_s=start_s - self.delay_s,
             log_s=log_s.copy(),
             log_mmhg=self.log_mmhg[begin:stop].copy(),
+            rest_s=self.log_s[rest:begin].copy(),
+            rest_mmhg=self.log_mmhg[rest:begin].copy(),
             rows_repeated=sum(first_s <= at <= float(log_s[-1]) for at in self.repeated_s),
             lost_s=tuple(self.lost_s),
         )

@@ -81,6 +81,7 @@ def look_into(
     here = replace(
         record,
         log_s=record.log_s - centre_s - origin_s,
+        rest_s=record.rest_s - centre_s - origin_s,
         start_s=record.start_s - origin_s,
         lost_s=tuple((a - origin_s, b - origin_s) for a, b in record.lost_s),
     )
@@ -126,7 +127,8 @@ def _judge(record: Record, settings: Settings, under_way: bool, astray: bool) ->
     if deflation is None:
         return Judged(reading=unreadable(Reason.NO_DEFLATION, settings, tuple(noticed)))
     noticed += deflation.flags
-    if zero_off(record.log_s, record.log_mmhg, deflation):
+    rest = (record.rest_s, record.rest_mmhg)
+    if zero_off(record.log_s, record.log_mmhg, deflation, rest):
         noticed.append(Flag.ZERO_OFF)
 
     def nothing(reason: Reason, pulses: Pulses | None = None, stirring: bool = False) -> Judged:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,8 @@ class Record:
 
     ``sound`` and ``clipped`` have shape ``(n,)`` at ``rate_hz``, the first
     sample at audio time ``start_s``; ``log_s`` and ``log_mmhg`` have shape
-    ``(k,)`` in log time.  ``lost_s`` are stretches of audio time that never came.
+    ``(k,)`` in log time; ``rest_s`` and ``rest_mmhg`` are the rows at rest just before them.
+    ``lost_s`` are stretches of audio time that never came.
     """
 
     sound: FloatArray
@@ -25,6 +26,8 @@ class Record:
     start_s: float
     log_s: FloatArray
     log_mmhg: FloatArray
+    rest_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    rest_mmhg: FloatArray = field(default_factory=lambda: np.zeros(0))
     rows_repeated: int = 0
     lost_s: tuple[tuple[float, float], ...] = ()
 

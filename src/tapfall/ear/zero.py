@@ -45,22 +45,29 @@ class Zero:
     why: str = ""
 
 
-def zero_off(time_s: FloatArray, mmhg: FloatArray, fall: Deflation) -> bool:
+def zero_off(
+    time_s: FloatArray,
+    mmhg: FloatArray,
+    fall: Deflation,
+    rest: tuple[FloatArray, FloatArray] = (np.zeros(0), np.zeros(0)),
+) -> bool:
     """Whether the log of one measurement never rests near zero.
 
     Parameters
     ----------
     time_s, mmhg
-        Its rows, shape ``(n,)``, log time; the first is where the cuff left rest, so that
-        the rest before is among them only where that lies at 15 mmHg or more.
+        Its rows, shape ``(n,)``, log time; the first is where the cuff left rest.
     fall
         Its deflation.
+    rest
+        Times and pressures of the rows just before, shape ``(k,)`` each; a log that begins in
+        the middle has none.
 
     Returns
     -------
     bool
-        True where it rests, and each time further than 4 mmHg from zero: also where so much
-        was left in the cuff after the release.
+        True where it rests, and each time further than 4 mmHg from zero: also where no rest
+        before is on the log and so much was left in the cuff after the release.
 
     Examples
     --------
@@ -70,7 +77,8 @@ def zero_off(time_s: FloatArray, mmhg: FloatArray, fall: Deflation) -> bool:
     >>> [zero_off(t, p + off, find_deflation(t, p + off)) for off in (0.0, 3.0, 6.0, -6.0, 25.0)]
     [False, False, True, True, True]
     """
-    whole = Rows(begin=0, stop=time_s.size, end=time_s.size, rested=False)
+    time_s, mmhg = np.concatenate([rest[0], time_s]), np.concatenate([rest[1], mmhg])
+    whole = Rows(begin=rest[0].size, stop=time_s.size, end=time_s.size, rested=False)
     found = [zero.mmhg for zero in find_zeros([whole], 0, time_s, mmhg, fall)]
     known = [one for one in found if one is not None]
     return bool(known) and min(map(abs, known)) > ZERO_OFF_MMHG

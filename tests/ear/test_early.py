@@ -13,7 +13,7 @@ from tapfall.ear.announcer import SETTLE, kept
 from tapfall.ear.compose import LEAST_PRESENCE, unreadable
 from tapfall.ear.early import EARLY
 from tapfall.ear.hand import LOOK_S, Hand, Move
-from tapfall.ear.live import QUICK_JUDGEMENTS, SOON_S, Live, hear_judged
+from tapfall.ear.live import LATER_S, QUICK_JUDGEMENTS, SOON_S, Live, hear_judged
 from tapfall.ear.reader import Judged
 from tapfall.events import Event, EventKind
 from tapfall.model import Reason, Settings
@@ -100,7 +100,7 @@ def test_while_sounds_stir_every_look_is_judged_so_often_and_no_more() -> None:
         live = live_after(Judged(reading=nothing, stirring=True), live, 11.0)
         assert (live.due_s, live.quick) == (11.0 + LOOK_S, QUICK_JUDGEMENTS - 1 - turn)
     live = live_after(Judged(reading=nothing, stirring=True), live, 12.0)
-    assert (live.due_s, live.quick) == (12.0 + SOON_S, 0)
+    assert (live.due_s, live.quick) == (12.0 + LATER_S, 0)
 
 
 def test_looks_go_on_for_a_beat_after_a_sound() -> None:

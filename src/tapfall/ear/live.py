@@ -17,8 +17,10 @@ from tapfall.events import Event, EventKind
 from tapfall.model import Reading
 from tapfall.standards import HIGHEST_CUFF, INFLATE_ABOVE
 
-#: Time between provisional judgements: while a threshold is near, and otherwise.  A beat
-#: lasts 0.33-1.9 s, so the first is at most two beats (our choice, for the processor).
+#: Time between provisional judgements: while the first sounds are waited for or the last ones may
+#: have come, and otherwise: between them, and once the diastolic is settled or, on a log without a
+#: pulse, settles only at the release.  A beat lasts 0.33-1.9 s, so the first is at most two beats
+#: (our choice, for the processor).
 SOON_S, LATER_S = 0.75, 1.5
 #: While the first sounds come and no systolic is settled every look is judged, so often in one
 #: measurement (our choice: some five seconds, for the processor).
@@ -164,14 +166,23 @@ def hear_judged(
     stirred_s = at_s if judged.stirring else live.stirred_s
     stirs = stirred_s is not None and at_s - stirred_s < STIRS_FOR_S
     quick = stirs and not settled and live.quick > 0
-    # Between the settled systolic and the first silent beats nothing is urgent.
-    beats = judged.reading.beats
-    quiet = not beats or min(beat.heard for beat in beats[-2:]) < 0.5
-    step_s = LOOK_S if quick else SOON_S if quiet or not settled else LATER_S
+    coming = not settled and live.quick > 0
+    step_s = LOOK_S if quick else SOON_S if coming or _ending(told, judged) else LATER_S
     released = live.hand.move is Move.RELEASED
     due_s, left = at_s + step_s, live.quick - quick
     live = replace(live, told=told, due_s=due_s, stirred_s=stirred_s, quick=left)
     return replace(live, released=released), events
+
+
+def _ending(told: Announced, judged: Judged) -> bool:
+    """Whether the last beats are silent, and what is told of the diastolic may hang on the next."""
+    beats = judged.reading.beats
+    if not beats or min(beat.heard for beat in beats[-2:]) >= 0.5:
+        return False
+    if told.diastolic_likely_mmhg is None:
+        return True
+    shown = judged.pulses is not None and judged.pulses.usable
+    return shown and told.diastolic_settled_mmhg is None
 
 
 def end(

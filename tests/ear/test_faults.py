@@ -90,6 +90,19 @@ def test_a_start_that_follows_is_no_loss() -> None:
     assert listener.finish() == take_reading(recording)
 
 
+def test_a_loss_told_by_an_empty_push_leaves_what_came_before_as_it_was() -> None:
+    samples = (np.random.default_rng(3).normal(0, 3000, 1200)).astype(np.int16)
+    small, whole = Listener(rate_hz=AUDIO_HZ), Listener(rate_hz=AUDIO_HZ)
+    for begin in range(0, samples.size, 40):
+        small.push_audio(samples[begin : begin + 40])
+    whole.push_audio(samples)
+    for listener in (small, whole):
+        listener.push_audio(np.zeros(0, np.int16), start_s=2.0)
+    one, other = small.state(), whole.state()
+    assert float(np.abs(one["sound"]).max()) < 1.0
+    assert all(np.array_equal(one[name], other[name], equal_nan=name == "tops") for name in other)
+
+
 @pytest.mark.parametrize(
     ("start_s", "text"),
     [

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
-from tapfall.ear.frontend import BLOCK, FrontEnd, as_samples, design, sound_factor
+from tapfall.ear.filters import design, sound_factor
+from tapfall.ear.frontend import BLOCK, FrontEnd, as_samples
 from tapfall.errors import AudioError, MisuseError
 from tests.ear.made import tap
 
@@ -79,6 +80,24 @@ def test_pushes_longer_than_the_working_block_give_the_same_bits(rate_hz: float)
     cut_whole, cut_marks = pushed(rate_hz, parts)
     assert np.array_equal(whole, cut_whole)
     assert np.array_equal(marks, cut_marks)
+
+
+@pytest.mark.parametrize("kind", TYPES)
+@pytest.mark.parametrize("rate_hz", [1000.0, 4000.0, 44100.0])
+def test_small_parts_that_wait_for_each_other_give_the_same_bits(rate_hz: float, kind: str) -> None:
+    samples = some_samples(round(2.5 * rate_hz), kind)
+    size, front, found = round(0.01 * rate_hz), FrontEnd(rate_hz), []
+    for begin in range(0, samples.size, size):
+        part = samples[begin : begin + size].copy()
+        if not front.wait(part):
+            found.append(front.push(part))
+        assert front.samples_seen == min(begin + size, samples.size)
+        part[:] = 0  # The buffer of a sound card is filled again.
+    found.append(front.push(samples[:0]))
+    whole, marks = pushed(rate_hz, [samples])
+    assert len(found) == 3  # A second at most waits.
+    assert np.array_equal(np.concatenate([one[0] for one in found]), whole)
+    assert np.array_equal(np.concatenate([one[1] for one in found]), marks)
 
 
 @settings(max_examples=30, deadline=None)

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from tapfall.device.log import last_deflation
-from tapfall.ear.frontend import as_samples, design, thinned
+from tapfall.ear.filters import design, thinned
+from tapfall.ear.frontend import as_samples
 from tapfall.ear.measurement import REST_MMHG
 from tapfall.ear.rows import as_rows
 from tapfall.model import CuffLog, FloatArray

@@ -13,7 +13,8 @@ from tapfall.device.gain import find_gain
 from tapfall.device.gaps import find_dead, find_repeats
 from tapfall.device.hum import Hum, find_hum, without_lines
 from tapfall.device.spectrum import find_edges
-from tapfall.ear.frontend import CLIP_LEVEL, SCALES, as_samples, design, thinned
+from tapfall.ear.filters import design, thinned
+from tapfall.ear.frontend import CLIP_LEVEL, SCALES, as_samples
 from tapfall.ear.runs import run_lengths
 from tapfall.errors import AudioError
 from tapfall.model import FloatArray

@@ -7,200 +7,31 @@ cutting of the stream gives the same bits.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from tapfall.bounds import LARGEST_SAMPLE, LOWEST_RATE_HZ, first_no_sound
+from tapfall.bounds import LARGEST_SAMPLE, first_no_sound
+from tapfall.ear.filters import Singles, coarsened, design
 from tapfall.ear.rails import Tops, flat_tops, grid_step
 from tapfall.errors import AudioError, MisuseError
 from tapfall.model import FloatArray
 
-#: Highest rate of the band-limited sound.
-HIGHEST_SOUND_RATE_HZ = 2000.0
-#: Below this lie pulses that no ear hears (low-frequency waves above systolic and
-#: below diastolic: Blank 1988; corner 20-30 Hz of engineering papers, from memory).
-HIGH_PASS_HZ = 28.0
 #: Samples at or beyond this share of full scale count as clipped (common practice).
 CLIP_LEVEL = 0.99
-#: From this factor on the rate is cut twice, first by this much: at the high rate a short
-#: filter without feedback, worked out where it is kept only, takes a quarter of the time.
-#: It runs in float32, whose rounding lies 150 dB down, beyond any recorder.
-COARSE_FROM, COARSE_FACTOR = 16, 8
 #: Samples that pass the filters with feedback at a time: bounds a big push's working memory.
 BLOCK = 1 << 16
+#: Small pushes wait for each other, for so long at most: to call the filters costs a hundred times
+#: what they do with 10 ms of sound (our choice: several looks).
+WAIT_S = 1.0
 
 #: What brings samples of each type of integers to full scale 1.0.
 SCALES: dict[str, float] = {"int16": 1 / 32768, "int32": 1 / 2**31}
 
-Singles = NDArray[np.float32]
-
 _FLOATS = ("float32", "float64")
-
-
-def sound_factor(rate_hz: float) -> int:
-    """How many audio samples make one sound sample.
-
-    Parameters
-    ----------
-    rate_hz
-        Audio rate in Hz.
-
-    Returns
-    -------
-    int
-        The smallest factor that brings the rate to at most 2 kHz; of high rates one
-        that can be divided by 8.
-
-    Examples
-    --------
-    >>> sound_factor(44100.0), sound_factor(4000.0), sound_factor(1000.0)
-    (24, 2, 1)
-    """
-    factor = max(1, math.ceil(rate_hz / HIGHEST_SOUND_RATE_HZ))
-    if factor < COARSE_FROM:
-        return factor
-    return math.ceil(factor / COARSE_FACTOR) * COARSE_FACTOR
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Design:
-    """Filters of the front end for one audio rate, designed once.
-
-    Every ``coarse_factor``-th sample after the taps ``coarse``, if any, goes into
-    ``low_pass``, and of those that come out one is kept for every ``factor`` samples of audio.
-    """
-
-    factor: int
-    sound_rate_hz: float
-    coarse_factor: int
-    coarse: Singles
-    low_pass: FloatArray
-    high_pass: FloatArray
-    delay_s: float
-
-
-def design(rate_hz: float) -> Design:
-    """Design the front end for an audio rate.
-
-    Where the rate is cut, an elliptic low-pass (0.1 dB ripple, 80 dB stop) keeps
-    what would fold back out of the band below 0.4 of the sound's rate, of high rates
-    in two steps; a high-pass then takes out offset, knocks and inaudible pulses, at
-    the lower rate, where it costs less.
-
-    Parameters
-    ----------
-    rate_hz
-        Audio rate in Hz, at least 1000.
-
-    Returns
-    -------
-    Design
-        Taps and sections of the filters, shapes ``(k,)`` and ``(k, 6)`` (none where
-        the rate is kept), the sound's rate, and the filters' group delay at 110 Hz in seconds.
-
-    Raises
-    ------
-    AudioError
-        If the rate is not a finite number of at least 1000 Hz.
-
-    Examples
-    --------
-    >>> design(4000.0).sound_rate_hz
-    2000.0
-    """
-    number = isinstance(rate_hz, int | float | np.number) and not isinstance(rate_hz, bool)
-    if not (number and math.isfinite(rate_hz) and rate_hz >= LOWEST_RATE_HZ):
-        raise AudioError(f"audio rate is {rate_hz} Hz; allowed 1000 Hz or more")
-    return _designed(float(rate_hz))
-
-
-@lru_cache(maxsize=16)
-def _designed(rate_hz: float) -> Design:
-    factor = sound_factor(rate_hz)
-    sound_rate_hz = rate_hz / factor
-    high_pass = signal.butter(6, HIGH_PASS_HZ, "highpass", fs=sound_rate_hz, output="sos")
-    coarse, coarse_factor, low_pass = np.zeros(0, np.float32), 1, np.zeros((0, 6))
-    if factor >= COARSE_FROM:
-        coarse_factor = COARSE_FACTOR
-        coarse = _short_low_pass(rate_hz, 0.4 * sound_rate_hz)
-    middle_hz = rate_hz / coarse_factor
-    if factor > 1:
-        low_pass = signal.ellip(8, 0.1, 80, 0.4 * sound_rate_hz, fs=middle_hz, output="sos")
-    return Design(
-        factor=factor,
-        sound_rate_hz=sound_rate_hz,
-        coarse_factor=coarse_factor,
-        coarse=coarse,
-        low_pass=np.asarray(low_pass),
-        high_pass=np.asarray(high_pass),
-        delay_s=max(0, coarse.size - 1) / (2 * rate_hz)
-        + _delay_s(low_pass, middle_hz)
-        + _delay_s(high_pass, sound_rate_hz),
-    )
-
-
-def thinned(made: Design, audio: FloatArray | Singles) -> FloatArray:
-    """Cut the rate of a whole recording as :class:`FrontEnd` does, without its high-pass.
-
-    Parameters
-    ----------
-    made
-        Filters for the audio's rate.
-    audio
-        Shape ``(n,)``.
-
-    Returns
-    -------
-    ndarray
-        One sample for every ``made.factor``.
-
-    Examples
-    --------
-    >>> thinned(design(44100.0), np.zeros(4800)).size
-    200
-    """
-    if made.coarse.size:
-        before = np.zeros(made.coarse.size - 1, np.float32)
-        audio = _coarsened(made, np.concatenate([before, audio.astype(np.float32)]), 0)
-    if made.low_pass.size:
-        audio = signal.sosfilt(made.low_pass, audio)[:: made.factor // made.coarse_factor]
-    return np.asarray(audio, np.float64)
-
-
-def _short_low_pass(rate_hz: float, edge_hz: float) -> Singles:
-    """Taps that keep what would fold below an edge 80 dB down; symmetric."""
-    middle_hz = rate_hz / COARSE_FACTOR
-    width = (middle_hz - 2 * edge_hz) / (rate_hz / 2)
-    count, beta = signal.kaiserord(80.0, width)
-    taps = signal.firwin(count, middle_hz / 2, window=("kaiser", beta), fs=rate_hz)
-    return np.asarray(taps, np.float32)
-
-
-def _coarsened(made: Design, audio: Singles, skip: int) -> FloatArray:
-    """Every ``coarse_factor``-th sample after the taps, from ``skip`` samples on."""
-    if audio.size < made.coarse.size + skip:
-        return np.zeros(0)
-    windows = np.lib.stride_tricks.sliding_window_view(audio, made.coarse.size)
-    # Sums of einsum, unlike those of a matrix product, do not depend on the number of rows.
-    kept: Singles = np.einsum("ij,j->i", windows[skip :: made.coarse_factor], made.coarse)
-    return kept.astype(np.float64)
-
-
-def _delay_s(sos: FloatArray, rate_hz: float) -> float:
-    """Group delay of a filter at 110 Hz."""
-    if sos.shape[0] == 0:
-        return 0.0
-    probe_hz = np.array([108.0, 112.0])
-    response = signal.sosfreqz(sos, worN=probe_hz, fs=rate_hz)[1]
-    turn = float(np.angle(response[1] / response[0]))
-    return -turn / (2 * math.pi * float(probe_hz[1] - probe_hz[0]))
 
 
 def as_samples(samples: Any) -> NDArray[np.generic]:
@@ -277,17 +108,45 @@ class FrontEnd:
         self._low_carry = np.zeros((self.design.low_pass.shape[0], 2))
         self._high_carry = np.zeros((self.design.high_pass.shape[0], 2))
         self._seen = 0
+        self._waiting: list[NDArray[np.generic]] = []
+        self._waiting_count = 0
+        self._most_waiting = WAIT_S * rate_hz
         self._clipped = False
         self._grid_step = grid_step(rate_hz)
         self._tops = Tops()
 
     @property
     def samples_seen(self) -> int:
-        """Audio samples pushed so far."""
-        return self._seen
+        """Audio samples pushed so far, those that wait among them."""
+        return self._seen + self._waiting_count
+
+    def wait(self, samples: NDArray[np.generic]) -> bool:
+        """Keep a copy of checked samples for the next push.
+
+        Parameters
+        ----------
+        samples
+            Shape ``(n,)`` as returned by :func:`as_samples`, of the type of those that wait.
+
+        Returns
+        -------
+        bool
+            False where they would be too many: they are not kept, and to be pushed now.
+
+        Examples
+        --------
+        >>> front = FrontEnd(4000.0)
+        >>> front.wait(np.zeros(40)), front.samples_seen, front.push(np.zeros(0))[0].size
+        (True, 40, 20)
+        """
+        if self._waiting_count + samples.size > self._most_waiting:
+            return False
+        self._waiting.append(samples.copy())
+        self._waiting_count += samples.size
+        return True
 
     def push(self, samples: NDArray[np.generic]) -> tuple[FloatArray, NDArray[np.bool_]]:
-        """Filter and decimate checked samples.
+        """Filter and decimate checked samples, after those that wait.
 
         Parameters
         ----------
@@ -300,6 +159,11 @@ class FrontEnd:
             The new sound samples and, for each, whether the audio sample it
             was taken from, or one since the last, is clipped; shape ``(m,)``.
         """
+        if self._waiting:
+            if samples.size:
+                self._waiting.append(samples)
+            samples = np.concatenate(self._waiting)
+            self._waiting, self._waiting_count = [], 0
         sounds: list[FloatArray] = []
         marks: list[NDArray[np.bool_]] = []
         made = self.design
@@ -326,7 +190,7 @@ class FrontEnd:
         return np.concatenate(sounds), np.concatenate(marks)
 
     def arrays(self) -> dict[str, NDArray[np.generic]]:
-        """All that is remembered from push to push, as arrays."""
+        """All that is remembered from push to push, as arrays, while nothing waits."""
         tops = self._tops
         return {
             "before": self._before.copy(),
@@ -367,9 +231,9 @@ class FrontEnd:
             seam = np.concatenate([self._before, heard[:carried]])
             self._before = np.concatenate([self._before, heard[-carried:]])[-carried:]
             # Without a copy of the whole: what reaches back, then what the push holds itself.
-            first = _coarsened(made, seam, skip)
+            first = coarsened(made, seam, skip)
             skip += first.size * made.coarse_factor - carried
-            block = np.concatenate([first, _coarsened(made, heard, skip)])
+            block = np.concatenate([first, coarsened(made, heard, skip)])
             seen = -(-seen // made.coarse_factor)
         if self._low_carry.size and block.size:
             block, self._low_carry = signal.sosfilt(made.low_pass, block, zi=self._low_carry)

@@ -23,11 +23,14 @@ from tapfall.ear.frontend import FrontEnd, as_samples
 from tapfall.ear.hand import LOOK_S
 from tapfall.ear.live import in_audio_time, seen
 from tapfall.ear.memory import Memory
-from tapfall.ear.rows import as_rows, check_order, samples_missing
+from tapfall.ear.rows import as_rows, check_order, samples_missing, steps
 from tapfall.ear.settings import check_settings
 from tapfall.errors import MisuseError
 from tapfall.events import Event, EventKind
 from tapfall.model import Reading, Reason, Settings
+
+#: No samples.
+NOTHING = np.zeros(0, np.float32)
 
 
 class Listener:
@@ -160,7 +163,8 @@ class Listener:
             self._lose(missing, array.dtype)
         if array.size:
             self._kind = array.dtype.name
-            self._memory.hear(*self._front.push(array))
+            if not self._front.wait(array):
+                self._hear(array)
         return self._go_on()
 
     def push_cuff(self, times_s: Any, pressures_mmhg: Any) -> tuple[Event, ...]:
@@ -189,9 +193,9 @@ class Listener:
         times, pressures = as_rows(times_s, pressures_mmhg)
         if times.size:
             before = self._last_row or (times[0] - 1.0, pressures[0])
-            step_s = np.diff(times, prepend=before[0])
+            step_s, rise_mmhg = steps(times, before[0]), steps(pressures, before[1])
             same = step_s == 0
-            check_order(times, step_s, same & (np.diff(pressures, prepend=before[1]) != 0))
+            check_order(times, step_s, same & (rise_mmhg != 0))
             self._check_ahead(float(times[-1]) - self.audio_s, "log", "sound")
             if self._now.look_s is None:
                 look_s = (math.floor(float(times[0]) / LOOK_S) + 1) * LOOK_S
@@ -210,6 +214,7 @@ class Listener:
             What ``finish`` would return if both streams ended here; the
             listener goes on unchanged.
         """
+        self._hear()
         reading = self._now.latest if self._finished else self._course.snapshot(self._now)
         return reading or unreadable(Reason.NO_DEFLATION, self._settings)
 
@@ -227,6 +232,7 @@ class Listener:
             If called twice.
         """
         self._open()
+        self._hear()
         self._now = self._course.end(self._now, self._log_s, self.audio_s)
         self._finished = True
         return self._now.latest or unreadable(Reason.NO_DEFLATION, self._settings)
@@ -241,6 +247,7 @@ class Listener:
         dict of str to ndarray
             Numbers and texts, no objects; :meth:`from_state` goes on from it.
         """
+        self._hear()
         plain = saved.Plain(**{f.name: getattr(self, f"_{f.name}") for f in fields(saved.Plain)})
         return saved.packed(plain, self._memory, self._front)
 
@@ -289,15 +296,22 @@ class Listener:
                 f"allowed {longest_s:g} s (longest_s); push the {other} first"
             )
 
+    def _hear(self, samples: np.ndarray = NOTHING) -> None:
+        """Filter what waits, and these samples, and keep the sound."""
+        self._memory.hear(*self._front.push(samples))
+
     def _lose(self, missing: int, dtype: np.dtype[Any]) -> None:
         """Put silence where sound was lost, and remember that it is none."""
         begin_s = self.audio_s
-        self._memory.hear(*self._front.push(np.zeros(missing, dtype)))
+        self._hear()
+        self._hear(np.zeros(missing, dtype))
         self._memory.lost_s.append((begin_s, self.audio_s))
 
     def _go_on(self) -> tuple[Event, ...]:
         """Take every look that both streams have reached."""
         log_s = self._log_s
+        if self._course.look_is_due(self._now, log_s, self.audio_s):
+            self._hear()
         now = self._course.go_on(self._now, log_s, self.audio_s)
         shift_s = self._course.shift_s(now)
         apart_s = abs(log_s - shift_s - self.audio_s)

@@ -60,6 +60,20 @@ def as_rows(times_s: Any, pressures_mmhg: Any) -> tuple[np.ndarray, np.ndarray]:
     return times, pressures
 
 
+def steps(values: np.ndarray, before: float) -> np.ndarray:
+    """From the value before to each, shape ``(k,)``, as ``numpy.diff`` but cheap for one row.
+
+    Examples
+    --------
+    >>> steps(np.array([1.0, 3.0]), 0.5).tolist()
+    [0.5, 2.0]
+    """
+    found = np.empty_like(values)
+    found[0] = values[0] - before
+    np.subtract(values[1:], values[:-1], out=found[1:])
+    return found
+
+
 def check_order(times_s: np.ndarray, step_s: np.ndarray, torn: np.ndarray) -> None:
     """Check that times do not run back, and that each has one pressure.
 

@@ -21,6 +21,8 @@ from tapfall.visit import GUIDELINES, SCHEMES, visit_schema
 from tapfall.visit.make import DEFAULT
 from tests.visit.made import not_reached, reading, unreadable
 
+FIXTURES = Path(__file__).parents[2] / "synth_fixtures"
+
 Output = pytest.CaptureFixture[str]
 
 #: Folders of machines do not belong into what is written.
@@ -247,6 +249,40 @@ def test_pairs_and_lists_are_one(
     assert len(records[1]["sources"]) == 2
 
 
+def test_saved_readings_keep_their_arm_and_their_mark(
+    two: Path, tmp_path: Path, capsys: Output, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    pairs = {
+        side: [str(two / f"a{seed}.{end}") for end in ("wav", "csv")]
+        for side, seed in (("left", 3), ("right", 4))
+    }
+    for side, pair in pairs.items():
+        assert main(["read", *pair, "--arm", side, "--json", f"{side}.json"]) == 0
+    assert main(["read", *pairs["left"], "--json", "none.json"]) == 0
+    capsys.readouterr()
+    names = ["left.json", "right.json", "none.json"]
+    assert main(["visit", *names, "--arm", "right", "--json", "-", "--table", "t.csv"]) == 0
+    found = json.loads(capsys.readouterr().out)["readings"]
+    assert [one["arm"] for one in found] == ["left", "right", "right"]
+    assert [one["simulated"] for one in found] == [True] * 3
+    rows = list(csv.DictReader(io.StringIO(Path("t.csv").read_text(encoding="utf-8"))))
+    assert [(row["arm"], row["simulated"]) for row in rows][:2] == [
+        ("left", "yes"),
+        ("right", "yes"),
+    ]
+
+
+def test_a_bound_stands_in_the_table(capsys: Output, tmp_path: Path) -> None:
+    given = [str(FIXTURES / f"under_inflated.{end}") for end in ("flac", "csv")]
+    table = tmp_path / "t.csv"
+    assert main(["visit", *given, "--table", str(table)]) == 1
+    capsys.readouterr()
+    row = next(csv.DictReader(io.StringIO(table.read_text(encoding="utf-8"))))
+    assert row["systolic_mmHg"] == ""
+    assert float(row["systolic_at_least_mmHg"]) > float(row["diastolic_mmHg"])
+
+
 def test_hostile_names(two: Path, capsys: Output, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(two)
     before = sorted(path.name for path in two.iterdir())
@@ -261,7 +297,8 @@ def test_hostile_names(two: Path, capsys: Output, monkeypatch: pytest.MonkeyPatc
     rows = list(csv.reader(io.StringIO(Path("table.csv").read_text(encoding="utf-8"))))
     Path("table.csv").unlink()
     assert sorted(path.name for path in two.iterdir()) == before
-    assert rows[0][:6] == ["reading", "arm", "time", "status", "systolic_mmHg", "diastolic_mmHg"]
+    assert rows[0][:5] == ["reading", "arm", "time", "status", "systolic_mmHg"]
+    assert {len(row) for row in rows} == {len(rows[0])}
     assert [row[0] for row in rows[1:]] == [
         "a3.wav",
         "../two/a4.wav",

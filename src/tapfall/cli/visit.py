@@ -19,7 +19,6 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.cli.visit_text import technique_told, visit_table, visit_text
     from tapfall.files import check_writable, write_bytes, write_json
     from tapfall.files.writing import json_text
-    from tapfall.technique import is_simulated
     from tapfall.visit import visit, visit_record
     from tapfall.visit.guidelines import guideline_of
     from tapfall.visit.schemes import scheme_of
@@ -37,13 +36,12 @@ def run(args: argparse.Namespace) -> int:
     found, lost = read_jobs(jobs, arms_of(args.arm, len(jobs)))
     taken = [one for here in found for one in here.taken]
     sources = [here.source for here in found if here.source is not None]
-    simulated = sum(is_simulated(one.reading) for one in taken)
     made = visit(
         taken, average=args.average, scheme=args.scheme, include_review=args.include_review
     )
     record = visit_record(made, sources=sources, lost=lost)
     told = technique_told(taken)
-    say(json_text(record) if args.json == "-" else visit_text(made, lost, simulated, told))
+    say(json_text(record) if args.json == "-" else visit_text(made, lost, told))
     if args.json not in (None, "-"):
         write_json(args.json, record)
     if args.table is not None:

@@ -145,10 +145,13 @@ def _stated_too(row: ListedRecording, how: How) -> How:
 def _reading(name: str) -> Found:
     from tapfall.files import read_reading
     from tapfall.files.names import base_name
-    from tapfall.visit import Taken
+    from tapfall.technique import arm_stated
+    from tapfall.visit import Arm, Taken
 
     record = read_reading(name)
-    one = Taken(reading=record.reading, label=base_name(name))
+    side = arm_stated(record.reading)
+    arm = Arm(side) if side in tuple(Arm) else None  # a file may say anything
+    one = Taken(reading=record.reading, label=base_name(name), arm=arm)
     return Found(taken=(one,), source=record.source)
 
 

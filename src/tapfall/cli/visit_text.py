@@ -54,27 +54,31 @@ _TABLE_HEADER = (
     "time",
     "status",
     "systolic_mmHg",
+    "systolic_at_least_mmHg",
     "diastolic_mmHg",
+    "diastolic_at_most_mmHg",
     "diastolic_rule",
     "rhythm",
     "averaged",
     "why_not",
+    "simulated",
 )
+#: Values, bounds, rule and rhythm of a recording that could not be read.
+_NOTHING = (None,) * 6
 
 
 def visit_text(
     visit: Visit,
     lost: Sequence[Lost] = (),
-    simulated: int = 0,
     technique: Sequence[str] = (),
 ) -> str:
     """Return a visit as lines of at most 80 columns, with a line break at the end.
 
-    ``simulated`` is how many of the readings are of simulated recordings, ``technique``
-    what was found of how they were taken.
+    ``technique`` is what was found of how the readings were taken.
     """
     pressing = tuple(one for one in visit.cautions if one not in _ALWAYS)
     lines = [*_headline(visit), "", *_values(visit), "", *_rows(visit, lost)]
+    simulated = sum(one.simulated for one in visit.readings)
     if simulated:
         count = f"{simulated} of {_number(len(visit.readings), 'reading')}"
         lines += ["", *_wrap(f"Simulated: no person was measured in {count}.")]
@@ -117,17 +121,18 @@ def visit_table(visit: Visit, lost: Sequence[Lost] = ()) -> str:
             one.time,
             one.status,
             one.systolic_mmhg,
+            one.systolic_at_least_mmhg,
             one.diastolic_mmhg,
+            one.diastolic_at_most_mmhg,
             one.diastolic_rule,
             one.rhythm,
             one.averaged,
             one.why_not,
+            one.simulated,
         )
         for one in visit.readings
     ]
-    rows += [
-        (one.name, None, None, "lost", None, None, None, None, False, one.reason) for one in lost
-    ]
+    rows += [(one.name, None, None, "lost", *_NOTHING, False, one.reason, None) for one in lost]
     return table_text(_TABLE_HEADER, rows)
 
 

@@ -12,7 +12,7 @@ from calendar import monthrange
 from datetime import date
 
 from tapfall import standards
-from tapfall.model import Finding
+from tapfall.model import Finding, Reading
 from tapfall.standards import CUFF_SIZES, CuffSize
 from tapfall.technique.checks import FAULT, LOOK, OK, Check
 from tapfall.technique.log import CuffWork
@@ -104,6 +104,34 @@ def stated_findings(
         _rest(stated),
         _calibration(stated.manometer_calibrated, today),
     )
+
+
+def arm_stated(reading: Reading) -> str | None:
+    """The arm that was stated when a recording was read.
+
+    Parameters
+    ----------
+    reading
+        With the findings of :func:`tapfall.technique.check_technique`.
+
+    Returns
+    -------
+    str or None
+        ``left`` or ``right``; ``None`` where none was stated.
+
+    Examples
+    --------
+    >>> from tapfall.ear import take_reading
+    >>> from tapfall.synth import Scenario, simulate
+    >>> from tapfall.technique import Stated, check_technique, with_technique
+    >>> recording = simulate(Scenario(seed=3)).recording
+    >>> reading = take_reading(recording)
+    >>> found = check_technique(recording, reading, Stated(arm="left"))
+    >>> arm_stated(reading), arm_stated(with_technique(reading, found))
+    (None, 'left')
+    """
+    named = (one for one in reading.technique if one.check == _ARM.name and one.state is OK)
+    return next((one.found for one in named), None)
 
 
 def cuff_for(arm_cm: float) -> CuffSize | None:

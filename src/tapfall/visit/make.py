@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from tapfall.model import State, Threshold
+from tapfall.technique import is_simulated
 from tapfall.visit.advice import cautions, more_readings, notes
 from tapfall.visit.arms import ACC_AHA_ARMS, arm_to_use, compare_arms
 from tapfall.visit.average import average_of, left_out, pressures
@@ -157,4 +158,5 @@ def _counted(one: Taken, why_not: str | None) -> Counted:
         rhythm=one.reading.rhythm,
         averaged=why_not is None,
         why_not=why_not,
+        simulated=is_simulated(one.reading),
     )

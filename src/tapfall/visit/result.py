@@ -24,7 +24,8 @@ class Counted:
     """One reading of the visit, and whether it is in the average.
 
     ``why_not`` says why it is not; values that were not observed are None.  Where sounds
-    were there from the top, or to the end, the bound is known.
+    were there from the top, or to the end, the bound is known.  ``simulated`` is true where
+    the reading says of itself that no person was measured.
     """
 
     label: str
@@ -39,6 +40,7 @@ class Counted:
     rhythm: Rhythm
     averaged: bool
     why_not: str | None
+    simulated: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

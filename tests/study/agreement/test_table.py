@@ -25,6 +25,20 @@ def test_cells_of_every_kind() -> None:
     assert [one.subject for one in found.rows] == ["a", "b", "c", "d"]
 
 
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+def test_decimal_commas_where_cells_are_not_parted_by_commas(delimiter: str) -> None:
+    lines = ("reference|estimate|condition|confidence", "120,5|119|a, b|0,75", "90|>=88,5|c|")
+    rows = table_of("t", "\n".join(lines).replace("|", delimiter).encode()).rows
+    assert [one.reference_mmhg for one in rows] == [120.5, 90.0]
+    assert [(one.estimate_mmhg, one.bound) for one in rows] == [(119.0, ""), (88.5, ">=")]
+    assert [(one.condition, one.confidence) for one in rows] == [("a, b", 0.75), ("c", None)]
+
+
+def test_a_second_comma_is_no_decimal_one() -> None:
+    with pytest.raises(InputError, match="line 3: reference: found '1,2,8'; allowed a number"):
+        table_of("t", b"reference;estimate\n120,5;119\n1,2,8;119\n")
+
+
 @pytest.mark.parametrize(
     ("row", "wanted"),
     [

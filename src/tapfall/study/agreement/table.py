@@ -1,10 +1,11 @@
 """The table of an agreement study: CSV with a reference and an estimate in each row.
 
 The header names the columns ``reference`` and ``estimate`` and, if wanted, those of
-:data:`COLUMNS`, in any order and case.  Cells are parted by commas, semicolons or tabs.  An
-empty estimate is an abstention, ``>=120`` or ``<=60`` a bound; neither is ever replaced by
-a number.  ``reference_2`` is what a second observer wrote down: the reference is then the
-mean of both, and none where they are more than 4 mmHg apart (ISO 81060-2, from memory).
+:data:`COLUMNS`, in any order and case.  Cells are parted by commas, semicolons or tabs, with
+decimal commas where it is not by commas.  An empty estimate is an abstention, ``>=120`` or
+``<=60`` a bound; neither is ever replaced by a number.  ``reference_2`` is what a second
+observer wrote down: the reference is then the mean of both, and none where they are more than
+4 mmHg apart (ISO 81060-2, from memory).
 ``simulated`` is ``yes`` where no person was measured.
 """
 
@@ -42,6 +43,8 @@ PARSERS: dict[str, Callable[[str], Any]] = {
     "simulated": cells.simulated,
 }
 COLUMNS = tuple(PARSERS)
+#: Columns whose commas are decimal ones in a table that is not parted by commas.
+_NUMBERS = frozenset({"reference", "reference_2", "estimate", "confidence", "age_years", "arm_cm"})
 #: Largest table, rows in it, names of conditions (our choice).
 MAX_BYTES, MAX_ROWS, MAX_CONDITIONS = 200_000_000, 2_000_000, 20
 #: Rows that are turned into numbers at a time: texts take far more room than numbers.
@@ -133,7 +136,7 @@ def table_of(label: str, data: bytes) -> Table:
                 meaning.clear()
             try:
                 for cell in set(found).difference(meaning):
-                    meaning[cell] = parse(cell.strip())
+                    meaning[cell] = parse(lines.plain(name, cell))
             except InputError:
                 raise _faulty(label, text, columns) from None
             gathered.add(name, [meaning[cell] for cell in found])
@@ -157,14 +160,19 @@ class _Lines:
 
     def __init__(self, label: str, text: str) -> None:
         self._label = label
-        self._reader = csv.reader(
-            io.StringIO(text, newline=""), delimiter=delimiter_of(text), strict=True
-        )
+        delimiter = delimiter_of(text)
+        self._reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+        self._commas = _NUMBERS if delimiter != "," else frozenset()
 
     @property
     def line(self) -> int:
         """The line read last."""
         return self._reader.line_num
+
+    def plain(self, column: str, cell: str) -> str:
+        """A cell of a column without space around it, a decimal comma turned into a point."""
+        text = cell.strip()
+        return text.replace(",", ".") if column in self._commas and text.count(",") == 1 else text
 
     def batches(self, count: int) -> Iterator[list[list[str]]]:
         """Yield the rows, so many at a time."""
@@ -185,16 +193,16 @@ def _faulty(label: str, text: str, columns: tuple[str, ...]) -> InputError:
     for number, (row,) in enumerate(lines.batches(1)):
         if number:
             try:
-                _check_row(row, columns)
+                _check_row(lines, row, columns)
             except InputError as fault:
                 faults.append(f"line {lines.line}: {fault}")
     return InputError(fault_text(f"{label}: {faults[0]}", faults[1:]))
 
 
-def _check_row(row: list[str], columns: tuple[str, ...]) -> None:
+def _check_row(lines: _Lines, row: list[str], columns: tuple[str, ...]) -> None:
     if len(row) != len(columns):
         raise InputError(f"found {len(row)} cells; allowed {len(columns)}, as in the header")
-    cell = {name: one.strip() for name, one in zip(columns, row, strict=True)}
+    cell = {name: lines.plain(name, one) for name, one in zip(columns, row, strict=True)}
     for name in PARSERS:
         if name in cell:
             PARSERS[name](cell[name])

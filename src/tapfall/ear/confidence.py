@@ -7,6 +7,8 @@ to trust the model.  The weights are fitted on calibration recordings.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from tapfall.ear.calibration import CALIBRATION, SURE
@@ -44,24 +46,43 @@ def logit(probability: float) -> float:
     return float(np.log(bounded / (1 - bounded)))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AtBeats:
+    """Each expected beat, shape ``(n,)``.
+
+    Evidence of a sound, its probability, its level over the noise in nats, and the pressure.
+    """
+
+    log_odds: FloatArray
+    heard: FloatArray
+    level: FloatArray
+    cuff_mmhg: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OfWhole:
+    """What is known of a listening as a whole.
+
+    ``present`` is the probability that its sounds are Korotkoff sounds, ``likeness`` how alike
+    they are and ``loud_over_floor`` how far the loud ones stand out, ``interval_spread`` the
+    standard deviation of the log intervals, ``uneven`` their change from beat to beat
+    (:mod:`tapfall.ear.rhythm`), and ``sounds_above`` the probability that sounds lie above the
+    first one read.
+    """
+
+    present: float
+    likeness: float
+    loud_over_floor: float
+    anchored: bool
+    lag_moved: bool
+    signal_to_noise_db: float | None
+    interval_spread: float
+    uneven: float
+    sounds_above: float
+
+
 def confidence_measures(
-    found: Edge,
-    log_odds: FloatArray,
-    heard: FloatArray,
-    level: FloatArray,
-    cuff_mmhg: FloatArray,
-    *,
-    inward: int,
-    present: float,
-    likeness: float,
-    loud_over_floor: float,
-    anchored: bool,
-    lag_moved: bool,
-    signal_to_noise_db: float | None,
-    interval_spread: float,
-    uneven: float,
-    alternating: float,
-    sounds_above: float,
+    found: Edge, beats: AtBeats, whole: OfWhole, *, inward: int, alternating: float
 ) -> FloatArray:
     """Measures that the confidence in one threshold rests on.
 
@@ -69,56 +90,46 @@ def confidence_measures(
     ----------
     found
         The threshold in the posterior.
-    log_odds, heard, level, cuff_mmhg
-        Evidence, probability of a sound, level over the noise in nats and pressure
-        at each expected beat, shape ``(n,)``.
+    beats, whole
+        What was heard.
     inward
         Step from the threshold into the sounds: 1 for the systolic, -1 for
         the diastolic.
-    present, likeness, loud_over_floor, anchored, lag_moved, signal_to_noise_db
-        What is known of the listening as a whole.
-    interval_spread
-        Standard deviation of the log intervals.
-    uneven
-        Change of the intervals from beat to beat (:mod:`tapfall.ear.rhythm`).
     alternating
         Share of the stories in which the threshold lies on alternate beats.
-    sounds_above
-        Probability that sounds lie above the first one read.
 
     Returns
     -------
     ndarray
         Shape ``(len(CONFIDENCE),)``.
     """
-    last = log_odds.size - 1
+    last, ratio_db = beats.log_odds.size - 1, whole.signal_to_noise_db
 
     def near(values: FloatArray, *steps: int) -> FloatArray:
         index = np.clip([found.index + inward * step for step in steps], 0, last)
         return np.asarray(np.clip(values[index], -8.0, 8.0))
 
-    inside, beyond = near(log_odds, 0, 1), near(log_odds, -1, -2)
-    ratio_db = CLEAR_DB if signal_to_noise_db is None else min(signal_to_noise_db, CLEAR_DB)
+    inside, beyond = near(beats.log_odds, 0, 1), near(beats.log_odds, -1, -2)
     return np.array(
         [
             logit(found.mass),
-            logit(present),
-            likeness,
-            loud_over_floor,
-            float(np.median(np.abs(np.diff(cuff_mmhg)))),
+            logit(whole.present),
+            whole.likeness,
+            whole.loud_over_floor,
+            float(np.median(np.abs(np.diff(beats.cuff_mmhg)))),
             found.high_mmhg - found.low_mmhg,
             float(inside.mean()),
             float(beyond.mean()),
             float(min(inside.min(), -beyond.max())),
-            float(anchored),
-            float(lag_moved),
-            float(heard.mean()),
-            float(near(level, 0, 1).mean()),
-            ratio_db,
-            interval_spread,
-            uneven,
+            float(whole.anchored),
+            float(whole.lag_moved),
+            float(beats.heard.mean()),
+            float(near(beats.level, 0, 1).mean()),
+            CLEAR_DB if ratio_db is None else min(ratio_db, CLEAR_DB),
+            whole.interval_spread,
+            whole.uneven,
             alternating,
-            logit(sounds_above),
+            logit(whole.sounds_above),
         ]
     )
 

@@ -9,7 +9,7 @@ import numpy as np
 from tapfall.ear import verdict
 from tapfall.ear.bell import Bell, draw_bell
 from tapfall.ear.clocks import PULSE_ERROR_S, SOUND_ERROR_S, apply_to_clocks, clocks
-from tapfall.ear.confidence import confidence_measures
+from tapfall.ear.confidence import AtBeats, OfWhole, confidence_measures
 from tapfall.ear.cuff import Deflation
 from tapfall.ear.ends import drawn_anew, end_measures, end_shares
 from tapfall.ear.holes import Holes
@@ -143,23 +143,27 @@ class Told:
         listening, ruled = self.listening, self.ruled
         alternate = ruled.alternating_first if kind == "systolic" else ruled.alternating_last
         interval_s = np.diff(listening.expected.reference_s)
-        return confidence_measures(
-            found,
-            listening.evidence.log_odds[self.beats],
-            self.heard,
-            listening.evidence.measure("own_over_floor")[self.beats],
-            self.cuff_mmhg,
-            inward=1 if kind == "systolic" else -1,
+        evidence = listening.evidence
+        beats = AtBeats(
+            log_odds=evidence.log_odds[self.beats],
+            heard=self.heard,
+            level=evidence.measure("own_over_floor")[self.beats],
+            cuff_mmhg=self.cuff_mmhg,
+        )
+        whole = OfWhole(
             present=present,
             likeness=listening.template.likeness,
-            loud_over_floor=float(listening.evidence.measure("loud_over_floor")[0]),
+            loud_over_floor=float(evidence.measure("loud_over_floor")[0]),
             anchored=listening.anchored,
             lag_moved=listening.lag.seconds != 0.0,
             signal_to_noise_db=self.signal_to_noise_db,
             interval_spread=float(np.std(np.log(np.maximum(interval_s, 0.05)))),
             uneven=self.uneven or 0.0,
-            alternating=float(alternate.mean()),
             sounds_above=self.sounds_above,
+        )
+        inward = 1 if kind == "systolic" else -1
+        return confidence_measures(
+            found, beats, whole, inward=inward, alternating=float(alternate.mean())
         )
 
 

@@ -31,7 +31,7 @@ from tapfall.synth import Scenario, Simulation, simulate
 from tapfall.synth.render import outline_of
 from tapfall.synth.simulate import expected_readings
 from tapfall.synth.streams import stream
-from tapfall.synth.truth import TrueReading
+from tapfall.synth.truth import TrueReading, Truth
 
 #: Most items of one set (names have two digits).
 MOST_ITEMS = 99
@@ -277,16 +277,6 @@ def _made(
 
     shown = bend.at(recording.cuff.pressure_mmhg)
     seconds = len(recording.samples) / recording.rate_hz
-    at_beats = bend.at(np.array([beat.cuff_mmhg for beat in truth.beats])).tolist()
-    beats = tuple(
-        KeyBeat(
-            time_s=round(beat.time_s, 3),
-            mmhg=round(mmhg, 2),
-            audible=beat.audible_in_noise,
-            phase=beat.phase,
-        )
-        for beat, mmhg in zip(truth.beats, at_beats, strict=True)
-    )
     key = KeyItem(
         name=name,
         systolic_mmhg=float(whole[0]),
@@ -298,7 +288,7 @@ def _made(
         ),
         offset_mmhg=offset_mmhg,
         step_mmhg=round(truth.deflation_mmhg_per_beat, 2),
-        beats=beats,
+        beats=_key_beats(truth, bend),
         shows=(),
         same_as=same_as,
         sex=sex,
@@ -315,6 +305,20 @@ def _made(
         key=replace(key, shows=shows(key, to_zero=read.to_zero)),
         signal_to_noise_db=truth.signal_to_noise_db,
         scenario=simulation.scenario,
+    )
+
+
+def _key_beats(truth: Truth, bend: Bend) -> tuple[KeyBeat, ...]:
+    """The beats of a key, at the pressures that its dial shows."""
+    at_beats = bend.at(np.array([beat.cuff_mmhg for beat in truth.beats])).tolist()
+    return tuple(
+        KeyBeat(
+            time_s=round(beat.time_s, 3),
+            mmhg=round(mmhg, 2),
+            audible=beat.audible_in_noise,
+            phase=beat.phase,
+        )
+        for beat, mmhg in zip(truth.beats, at_beats, strict=True)
     )
 
 

@@ -27,7 +27,7 @@ from tapfall.study.agreeing import Agreements
 from tapfall.study.breakdown import BREAKDOWN_COLUMNS, DEVICE, DIGIT_COLUMNS
 from tapfall.study.compare import BEAT_COLUMNS, ERROR_COLUMNS
 from tapfall.study.running import Study
-from tapfall.study.tables import CALIBRATION_COLUMNS, calibration_rows
+from tapfall.study.tables import CALIBRATION_COLUMNS, Tables, calibration_rows
 
 _Row = tuple[Cell, ...]
 _SIZE_IN = (8.4, 2.7)
@@ -61,7 +61,6 @@ def study_html(study: Study, agreements: Agreements) -> str:
     """Return the page that :func:`write_study` writes."""
     tables = study.tables
     own, other = agreements.tapfall, agreements.observers
-    calibration = tuple(calibration_rows(tables))
     return rendered(
         "study.html.j2",
         title=f"Study, {printable(study.manifest.name)}",
@@ -81,66 +80,7 @@ def study_html(study: Study, agreements: Agreements) -> str:
             _observers(part_of_group(number, one, "o"))
             for number, one in enumerate(() if other is None else other.groups, 1)
         ],
-        tables=(
-            _table(
-                "errors",
-                "Errors",
-                "Differences of every two that were compared, by condition, in mmHg and in beats",
-                "errors.csv",
-                ERROR_COLUMNS,
-                tables.errors,
-                "",
-            ),
-            _table(
-                "breakdown",
-                "Errors by level, arm, noise and device",
-                "tapfall against the observers",
-                "breakdown.csv",
-                BREAKDOWN_COLUMNS,
-                tables.breakdown,
-                _drawn(
-                    tables.breakdown, _breakdown, "breakdown-", "Mean error and its SD by class"
-                ),
-            ),
-            _table(
-                "digits",
-                "Last digits",
-                "How often each last digit was written: one in ten without any preference, one "
-                "in five where only even numbers are read",
-                "digits.csv",
-                DIGIT_COLUMNS,
-                tables.digits,
-                _drawn(tables.digits, _digits, "digits-", "Share of each last digit"),
-            ),
-            _table(
-                "beats",
-                "Beats",
-                "Beats that were marked, matched one to one",
-                "beats.csv",
-                BEAT_COLUMNS[:_EDGES],
-                tuple(row[:_EDGES] for row in tables.beats),
-                "",
-            ),
-            _table(
-                "edges",
-                "First and last beat",
-                "First and last heard beat of the estimate: how many beats later than that of the "
-                "reference, and how much higher the cuff",
-                "beats.csv",
-                (*BEAT_COLUMNS[:3], *BEAT_COLUMNS[_EDGES:]),
-                tuple((*row[:3], *row[_EDGES:]) for row in tables.beats),
-                "",
-            ),
-            _table(
-                "calibration",
-                "Confidence",
-                "Share of right values (within 4 mmHg) by the confidence that was given",
-                "calibration.csv",
-                CALIBRATION_COLUMNS,
-                calibration,
-                _drawn(calibration, _calibration, "calibration-", "Right share by confidence"),
-            ),
-        ),
+        tables=_tables(study.tables),
         methods=tuple(
             (name, one.methods)
             for name, one in (
@@ -152,6 +92,69 @@ def study_html(study: Study, agreements: Agreements) -> str:
         read_this=MEANING,
         no_proof=PROOF,
         version=__version__,
+    )
+
+
+def _tables(tables: Tables) -> tuple[dict[str, object], ...]:
+    """Every table of a study that the page shows."""
+    calibration = tuple(calibration_rows(tables))
+    return (
+        _table(
+            "errors",
+            "Errors",
+            "Differences of every two that were compared, by condition, in mmHg and in beats",
+            "errors.csv",
+            ERROR_COLUMNS,
+            tables.errors,
+            "",
+        ),
+        _table(
+            "breakdown",
+            "Errors by level, arm, noise and device",
+            "tapfall against the observers",
+            "breakdown.csv",
+            BREAKDOWN_COLUMNS,
+            tables.breakdown,
+            _drawn(tables.breakdown, _breakdown, "breakdown-", "Mean error and its SD by class"),
+        ),
+        _table(
+            "digits",
+            "Last digits",
+            "How often each last digit was written: one in ten without any preference, one "
+            "in five where only even numbers are read",
+            "digits.csv",
+            DIGIT_COLUMNS,
+            tables.digits,
+            _drawn(tables.digits, _digits, "digits-", "Share of each last digit"),
+        ),
+        _table(
+            "beats",
+            "Beats",
+            "Beats that were marked, matched one to one",
+            "beats.csv",
+            BEAT_COLUMNS[:_EDGES],
+            tuple(row[:_EDGES] for row in tables.beats),
+            "",
+        ),
+        _table(
+            "edges",
+            "First and last beat",
+            "First and last heard beat of the estimate: how many beats later than that of the "
+            "reference, and how much higher the cuff",
+            "beats.csv",
+            (*BEAT_COLUMNS[:3], *BEAT_COLUMNS[_EDGES:]),
+            tuple((*row[:3], *row[_EDGES:]) for row in tables.beats),
+            "",
+        ),
+        _table(
+            "calibration",
+            "Confidence",
+            "Share of right values (within 4 mmHg) by the confidence that was given",
+            "calibration.csv",
+            CALIBRATION_COLUMNS,
+            calibration,
+            _drawn(calibration, _calibration, "calibration-", "Right share by confidence"),
+        ),
     )
 
 

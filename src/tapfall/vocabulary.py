@@ -157,6 +157,7 @@ class Reason(StrEnum):
     """Why a value is missing; see :data:`REASON_SENTENCES`."""
 
     NO_SOUNDS = "no_sounds"
+    DOUBTFUL_SOUNDS = "doubtful_sounds"
     UNCHANGED_BY_CUFF = "unchanged_by_cuff"
     NO_DEFLATION = "no_deflation"
     SILENT_AUDIO = "silent_audio"
@@ -173,6 +174,9 @@ class Reason(StrEnum):
 #: One plain sentence for each reason.
 REASON_SENTENCES: dict[Reason, str] = {
     Reason.NO_SOUNDS: "no sounds in step with the heart were found while the cuff fell",
+    Reason.DOUBTFUL_SOUNDS: (
+        "beats sound while the cuff falls, but whether they are Korotkoff sounds is not sure"
+    ),
     Reason.UNCHANGED_BY_CUFF: (
         "beat-synchronous sound unchanged by cuff pressure: it comes with every heartbeat"
     ),

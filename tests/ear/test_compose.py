@@ -510,6 +510,21 @@ def test_what_is_not_likely_there_is_told_only_where_it_will_hold(
     assert bool(reading.beats) is told
 
 
+@pytest.mark.parametrize(
+    ("present", "reason"),
+    [
+        (compose.LIKELY_PRESENCE - 0.001, Reason.NO_SOUNDS),
+        (compose.LIKELY_PRESENCE, Reason.DOUBTFUL_SOUNDS),
+        (compose.LEAST_PRESENCE - 0.001, Reason.DOUBTFUL_SOUNDS),
+    ],
+)
+def test_sounds_that_are_likelier_than_none_are_not_called_none(
+    composed: tuple[Any, ...], present: float, reason: Reason
+) -> None:
+    reading = composed_with(composed, present=present)
+    assert (reading.status, reading.reasons) == (Status.UNREADABLE, (reason,))
+
+
 def test_three_sounds_are_no_run_unless_they_will_hold(composed: tuple[Any, ...]) -> None:
     told = composed[2].told
     listening = told.listening
@@ -519,7 +534,7 @@ def test_three_sounds_are_no_run_unless_they_will_hold(composed: tuple[Any, ...]
     reading = composed_with(composed, told=few)
     assert (reading.status, reading.reasons) == (Status.UNREADABLE, (Reason.TOO_FEW_SOUNDS,))
     # Where they are not likely Korotkoff sounds either, nothing was heard.
-    unlikely = composed_with(composed, told=few, present=0.7)
+    unlikely = composed_with(composed, told=few, present=0.4)
     assert unlikely.reasons == (Reason.NO_SOUNDS,)
     assert composed_with(composed, told=few, promise=0.99).systolic.mmhg is not None
 

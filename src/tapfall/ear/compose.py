@@ -40,6 +40,8 @@ LEAST_PRESENCE = 0.75
 #: The same where only sounds make the clock: whatever they are, they keep step with it
 #: (tuned).
 LEAST_PRESENCE_BY_SOUNDS = 0.9
+#: From here on there are likelier sounds than none: that none were found would be wrong to say.
+LIKELY_PRESENCE = 0.5
 #: Fewest sounds that are a run (our choice).
 LEAST_SOUNDS = 4
 #: Least contrast of sounds to the silent beats around them where only sounds make the
@@ -110,7 +112,9 @@ def _refusal(weighed: Weighed) -> Reason | None:
     if weighed.promise >= needed:
         return None
     if weighed.present < needed:
-        return why_nothing(listening.nothing)
+        why = why_nothing(listening.nothing)
+        likely = weighed.present >= LIKELY_PRESENCE and why is Reason.NO_SOUNDS
+        return Reason.DOUBTFUL_SOUNDS if likely else why
     if (listening.story.heard > 0.5).sum() < LEAST_SOUNDS:
         return Reason.TOO_FEW_SOUNDS
     return Reason.NOISE_HIDES if weighed.told.hidden(MASKED_DB) else None

@@ -17,10 +17,12 @@ In this order, for each rests on those before it::
     python -m tests.calibrate above
     python -m tests.calibrate confidence
     python -m tests.calibrate early
+    python -m tests.calibrate early_by_sounds
     python -m tests.calibrate late
+    python -m tests.calibrate late_by_sounds
 
-All but the last three use development seeds, ``confidence``, ``early`` and ``late`` use
-calibration seeds and nothing else does.  Networks go to ``ear/layers.npz``, all else to
+All but the last five use development seeds; ``confidence`` and those of ``early`` and ``late``
+use calibration seeds and nothing else does.  Networks go to ``ear/layers.npz``, all else to
 ``ear/calibration.json``.
 """
 
@@ -66,6 +68,8 @@ MORE = {
     },
     "presence": {"unusual": 1200, "any_unusual": 1200, "unusual_no_sounds": 550},
     "presence_by_sounds": {"any_coarse": 1500, "any_plain": 1500, "plain_no_sounds": 700},
+    "early_by_sounds": {"coarse_log": 240, "any_coarse": 540, "any_plain": 540},
+    "late_by_sounds": {"coarse_log": 100, "any_coarse": 100, "any_plain": 100},
     "confidence": {
         "slow_log": 80,
         "atrial_fibrillation": 80,
@@ -74,6 +78,14 @@ MORE = {
         "unusual": 500,
         "any_unusual": 500,
     },
+}
+#: Where the seeds of the calibration split that a fit uses begin.
+FIRST_SEEDS = {
+    "confidence": 10_000,
+    "early": 10_300,
+    "early_by_sounds": 18_200,
+    "late": 10_300,
+    "late_by_sounds": 18_300,
 }
 PRESENCES = ("presence", "presence_by_sounds")
 WHAT = (*CHARTS, *BEATS, "ends", *PRESENCES, "above", "confidence", *small.PROMISES)
@@ -93,7 +105,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     more = MORE.get(what)
     first = options.first_seed
     if first is None:
-        first = {"confidence": 10_000, "early": 10_300, "late": 10_300}.get(what, 2000)
+        first = FIRST_SEEDS.get(what, 2000)
     if what in CHARTS:
         from tests.calibrate import layers
 
@@ -133,8 +145,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         write_numbers(above=small.above(rows))
     elif what in small.PROMISES:
         write_numbers(**small.nothing_promised(what))
-        look = started if what == "early" else ended
-        write_numbers(**{what: small.promise(gather(look, first, count, workers), what)})
+        look = ended if what.startswith("late") else started
+        write_numbers(**{what: small.promise(gather(look, first, count, workers, more=more), what)})
     else:
         write_numbers(**small.nothing_known())
         rows = gather(heard, first, count, workers, more=more)

@@ -40,7 +40,12 @@ DOUBTFUL_BELOW, COVERAGE = 0.97, 0.955
 #: Units and penalty of the networks for the promise that a provisional value holds, and what they
 #: read: of diastolics settled by four units at the usual penalty three times as many broke on
 #: held-out seeds; the many measures of a systolic bear more units.
-PROMISES = {"early": (16, 30.0, EARLY), "late": (3, 30.0, LATE)}
+PROMISES = {
+    "early": (16, 30.0, EARLY),
+    "early_by_sounds": (16, 30.0, EARLY),
+    "late": (3, 30.0, LATE),
+    "late_by_sounds": (3, 10.0, LATE),
+}
 #: Of provisional values of one recording so many count in full: the later ones are alike.
 FULL_VALUES = 12
 
@@ -191,10 +196,14 @@ def confidence(rows: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str
 def promise(rows: Sequence[dict[str, Any]], kind: str) -> dict[str, Any]:
     """Weights of the promise that a provisional value holds; prints what settling would break.
 
-    For that, each half of the seeds is settled by weights of the other half.
+    Each half of the seeds is settled by weights of the other half for that.  Values count where
+    the clock is that of the kind: the log's pulses, or the sounds.
     """
-    units, ridge, _ = PROMISES[kind]
+    units, ridge, names = PROMISES[kind]
     taken = [row["values"] for row in rows]
+    clock = "anchored" if names is EARLY else "coarse_log"
+    at, high = names.index(clock), kind.endswith("by_sounds") == (clock == "coarse_log")
+    taken = [[one for one in values if (one[0][at] > 0.5) == high] for values in taken]
     sizes = [len(values) for values in taken]
     measures = np.stack([one[0] for values in taken for one in values])
     kept = np.array([one[1] for values in taken for one in values], float)

@@ -183,10 +183,11 @@ def test_a_promise_is_fitted_and_its_first_break_counted(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     rng = np.random.default_rng(2)
-    rows = []
+    rows, clock = [], LATE.index("coarse_log")
     for seed in range(240):
         kept = seed % 5 > 0
         measures = rng.normal(2.0 if kept else -2.0, 0.5, (6, len(LATE)))
+        measures[:, clock] = 0.0
         rows.append({"seed": seed, "values": [(one, kept) for one in measures]})
     net = small.Weights(**small.promise(rows, "late"))
     assert net.chance(np.full(len(LATE), 2.0)) > 0.9 > 0.1 > net.chance(np.full(len(LATE), -2.0))

@@ -29,7 +29,7 @@ class Calibration:
     Networks of the evidence, also of a start and of a closer listening, of muffling, of the beats
     that sounds begin and end at, of the presence of sounds where the log's pulses make the clock
     and where the sounds do, of a gap above the top, of the confidence in each threshold, of the
-    promise that a systolic read early holds, and a diastolic read late;
+    promise that a systolic read early holds, and a diastolic read late, on either clock;
     ``widening_mmhg`` is how much wider an interval grows on each side as confidence falls from
     ``SURE`` to zero, where the log's pulses make the clock and where the sounds do; ``layers`` are
     the networks of layers by kind.
@@ -46,7 +46,9 @@ class Calibration:
     above: Weights
     confidence: dict[str, Weights]
     early: Weights
+    early_by_sounds: Weights
     late: Weights
+    late_by_sounds: Weights
     widening_mmhg: dict[str, float]
     layers: dict[str, tuple[Layer, ...]]
 
@@ -118,7 +120,9 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
         above=weights(raw["above"]),
         confidence={kind: weights(one) for kind, one in raw["confidence"].items()},
         early=weights(raw["early"]),
+        early_by_sounds=weights(raw["early_by_sounds"]),
         late=weights(raw["late"]),
+        late_by_sounds=weights(raw["late_by_sounds"]),
         widening_mmhg={kind: float(value) for kind, value in raw["widening_mmhg"].items()},
         layers=networks,
     )

@@ -188,4 +188,6 @@ def systolic_promise(weighed: Weighed, pulses: Pulses) -> float:
         return 0.0
     now_mmhg = float(weighed.told.deflation.trend_mmhg[-1])
     measures = early_measures(weighed, systolic, swing_of(pulses), now_mmhg)
-    return round(CALIBRATION.early.chance(measures), 4)
+    anchored = weighed.listening.anchored
+    network = CALIBRATION.early if anchored else CALIBRATION.early_by_sounds
+    return round(network.chance(measures), 4)

@@ -112,4 +112,6 @@ def _heard(beats: tuple[Beat, ...], index: int) -> float:
 
 def diastolic_promise(measures: FloatArray) -> float:
     """Probability that the final diastolic lies within 4 mmHg of the provisional one."""
-    return round(CALIBRATION.late.chance(measures), 4)
+    by_sounds = measures[LATE.index("coarse_log")] > 0
+    network = CALIBRATION.late_by_sounds if by_sounds else CALIBRATION.late
+    return round(network.chance(measures), 4)

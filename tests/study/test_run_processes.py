@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import multiprocessing
 import os
 import signal
 import subprocess
@@ -15,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from tapfall.errors import SettingError
+from tapfall.errors import MisuseError, SettingError
 from tapfall.study import cluster, run
 from tapfall.study.pool import LocalPool
 from tests.study.made import Counting, Poisoned, rows_of, study_of
@@ -68,6 +69,68 @@ def test_a_recording_that_kills_its_worker_is_one_failed_row(
     executor = Counting()
     assert run(manifest, tmp_path / "out", executor=executor).failed == 0
     assert executor.given == ["r1"]
+
+
+SCRIPT = """
+import tapfall.study
+print("run")
+tapfall.study.run("study.csv", "out"{how})
+"""
+
+
+def run_script(folder: Path, *argv: str, text: str | None = None) -> tuple[int, str, str]:
+    """What a script leaves: its code, output and errors."""
+    done = subprocess.run(
+        [sys.executable, *argv],
+        cwd=folder,
+        input=text,
+        env={**os.environ, "PYTHONPATH": str(ROOT / "src")},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
+    )
+    return done.returncode, done.stdout, done.stderr
+
+
+def test_a_script_without_its_guard_is_told_so_once(tmp_path: Path, made: Path) -> None:
+    study_of(tmp_path, made, 3)
+    (tmp_path / "plain.py").write_text(SCRIPT.format(how=", workers=2"))
+    code, _, err = run_script(tmp_path, "plain.py")
+    assert code == 1
+    assert [line.partition(" ")[0] for line in err.splitlines() if line[0] != " "] == [
+        "Traceback",
+        "tapfall.errors.MisuseError:",
+    ]
+    assert 'below if __name__ == "__main__": alone' in err.splitlines()[-1]
+    assert rows_of(tmp_path / "out" / "results.csv") == []
+    guarded = SCRIPT.format(how="").replace(
+        "tapfall.study.run", "__name__ == '__main__' and tapfall.study.run"
+    )
+    (tmp_path / "guarded.py").write_text(guarded)
+    assert run_script(tmp_path, "guarded.py")[0] == 0
+    assert [row["outcome"] for row in rows_of(tmp_path / "out" / "results.csv")] == ["read"] * 3
+
+
+def test_a_script_from_standard_input_reads_by_itself(tmp_path: Path, made: Path) -> None:
+    study_of(tmp_path, made, 2)
+    code, out, err = run_script(tmp_path, "-", text=SCRIPT.format(how=""))
+    assert (code, out, err) == (0, "run\n", "")
+    assert [row["outcome"] for row in rows_of(tmp_path / "out" / "results.csv")] == ["read"] * 2
+    code, _, err = run_script(
+        tmp_path, "-", text=SCRIPT.format(how=", workers=1").replace("out", "o")
+    )
+    assert code == 1
+    assert "no worker process could begin" in err.splitlines()[-1]
+
+
+def test_a_worker_of_others_that_runs_the_script_again_is_refused(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(multiprocessing.current_process(), "_inheriting", True, raising=False)
+    with pytest.raises(MisuseError, match="allowed, in a script, a call of run below"):
+        run(tmp_path / "none.csv", tmp_path / "out", executor=Counting())
+    assert not (tmp_path / "out").exists()
 
 
 def children_of(pid: int) -> set[int]:

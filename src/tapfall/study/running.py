@@ -6,42 +6,29 @@ so many, and no more, are read again after the process was killed.
 
 from __future__ import annotations
 
-import json
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from tapfall.errors import MisuseError, SettingError, printable
 from tapfall.files.names import PathLike
-from tapfall.files.tables import Cell, cell_text
-from tapfall.study.folder import (
-    Appending,
-    Before,
-    intact,
-    keeps,
-    locked,
-    read_before,
-    remove_reading_file,
-    write_reading_file,
-    write_results,
-)
-from tapfall.study.manifest import Entry, Manifest, read_manifest
-from tapfall.study.pool import LocalPool, cores
+from tapfall.study.folder import Appending, locked
+from tapfall.study.ledger import Ledger
+from tapfall.study.manifest import Manifest, read_manifest
+from tapfall.study.pool import UNGUARDED, LocalPool, ThisProcess, can_spawn, cores, refuse_again
 from tapfall.study.record import StudyCounts
-from tapfall.study.rows import COLUMNS, row_of
+from tapfall.study.rows import COLUMNS
 from tapfall.study.tables import Tables, compare_all, write_tables
-from tapfall.study.task import Choices, Outcome, Task, current_key, own_ear, work
+from tapfall.study.task import Choices, Outcome, Task, work
 
 #: Most workers of one machine, and recordings under way (our choice).
 MOST_WORKERS = 1024
 #: So many recordings in a row without any outcome: not they, but the workers are at fault.
 LOST_IN_A_ROW = 20
-
-_Row = tuple[Cell, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +90,8 @@ def run(
         What reads recordings, each by a call of its own; it is not shut down.  Worker
         processes of this machine unless one is given.
     workers
-        How many of those; as many as there are cores unless given.
+        How many of those; as many as there are cores unless given.  A script from standard
+        input, which no worker could run again, reads by itself unless they are given.
     at_once
         How many recordings are handed out at a time; as many as there are workers, or
         cores, unless given.
@@ -128,7 +116,8 @@ def run(
     SettingError
         A number is outside what is allowed.
     MisuseError
-        The executor takes no more work, or nothing comes back; all rows so far are kept.
+        The executor takes no more work, nothing comes back, or no worker can begin, because
+        a script calls this without the guard below; all rows so far are kept.
 
     Examples
     --------
@@ -147,10 +136,12 @@ def run(
     ...     (here / "results" / "results.csv").exists()
     True
 
-    With worker processes of this machine::
+    With worker processes of this machine, each of which runs the script again::
 
-        run("study.csv", "results", workers=4)
+        if __name__ == "__main__":
+            run("study.csv", "results", workers=4)
     """
+    refuse_again()
     chosen = choices or Choices()
     own = workers if workers is not None else cores()
     window = at_once if at_once is not None else own
@@ -164,8 +155,10 @@ def run(
             cuff_needed=chosen.cuff_channel is None,
             reserved=COLUMNS,
         )
+    if executor is None and workers is None and not can_spawn():
+        executor, window = ThisProcess(), 1
     with locked(folder) as home:
-        ledger = _Ledger(home, manifest, chosen)
+        ledger = Ledger(home, manifest, chosen)
         ledger.begin()
         todo = [ledger.tasks[one] for one in ledger.missing()]
         if todo:
@@ -206,101 +199,6 @@ def run(
         )
 
 
-class _Ledger:
-    """What is known of every recording while a study runs."""
-
-    def __init__(self, home: Path, manifest: Manifest, choices: Choices) -> None:
-        self.home, self.manifest = home, manifest
-        self.rows: dict[str, _Row] = {}
-        self.read: set[str] = set()
-        self.dropped = 0
-        self._entries = {entry.recording: entry for entry in manifest.entries}
-        self.tasks = {name: _task(entry, choices) for name, entry in self._entries.items()}
-
-    def begin(self) -> None:
-        """Take over from earlier runs what still holds, and begin the results with it."""
-        before = read_before(self.home)
-        names = {cell_text(name): name for name in self._entries}
-        self.dropped = len(set(before) - set(names))
-        for written, name in names.items():
-            if written in before:
-                self._take_over(self._entries[name], before[written])
-        self.write()
-
-    @property
-    def failed(self) -> int:
-        """How many recordings have a row and no reading."""
-        return len(self.rows) - len(self.read)
-
-    @property
-    def simulated(self) -> set[str]:
-        """Names of those read that are known to be simulated."""
-        place = len(self.manifest.columns) + COLUMNS.index("simulated")
-        return {name for name in self.read if self.rows[name][place] is True}
-
-    def missing(self) -> list[str]:
-        """Names of the recordings without a row, in the order of the manifest."""
-        return [name for name in self._entries if name not in self.rows]
-
-    def take(self, outcome: Outcome) -> _Row:
-        """Write the reading of an outcome, and return its row."""
-        entry, sha256 = self._entries[outcome.recording], ""
-        if outcome.record is None:
-            remove_reading_file(self.home, entry.file_name)  # of an earlier run
-        else:
-            sha256 = write_reading_file(self.home, entry.file_name, outcome.record)
-        row = row_of(
-            entry,
-            key=outcome.key,
-            record=outcome.record,
-            reading_sha256=sha256,
-            measurements=outcome.measurements,
-            simulated=outcome.simulated,
-            reason=outcome.reason,
-        )
-        return self._keep(entry, row, failed=outcome.record is None)
-
-    def write(self) -> None:
-        """Write all rows anew, in the order of the manifest."""
-        rows = [self.rows[name] for name in self._entries if name in self.rows]
-        write_results(self.home, self.manifest.columns, rows)
-
-    def _take_over(self, entry: Entry, before: Before) -> None:
-        data = intact(self.home, entry.file_name, before)
-        if data is None and not keeps(before):
-            return
-        if current_key(self.tasks[entry.recording]) != before.key:
-            return
-        row = row_of(
-            entry,
-            key=before.key,
-            record=None if data is None else json.loads(data),
-            reading_sha256=before.reading_sha256,
-            measurements=before.measurements,
-            simulated=before.simulated,
-            reason=before.reason,
-        )
-        self._keep(entry, row, failed=data is None)
-
-    def _keep(self, entry: Entry, row: _Row, *, failed: bool) -> _Row:
-        self.rows[entry.recording] = row
-        if not failed:
-            self.read.add(entry.recording)
-        return row
-
-
-def _task(entry: Entry, choices: Choices) -> Task:
-    return Task(
-        recording=entry.recording,
-        audio=entry.audio,
-        cuff=entry.cuff,
-        arm_cm=entry.arm_cm,
-        cuff_size=entry.cuff_size,
-        choices=choices,
-        ear=own_ear(),
-    )
-
-
 @contextmanager
 def _executor(given: Executor | None, workers: int) -> Iterator[Executor]:
     """The executor that was given, or one of our own that ends with the block."""
@@ -330,6 +228,7 @@ def _outcomes(executor: Executor, todo: Sequence[Task], at_once: int) -> Iterato
                     raise _ended(str(fault)) from None
                 under_way[future] = left.popleft()
             for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+                _check_begun(executor, future)
                 task = under_way.pop(future)
                 outcome = _outcome(future, task)
                 lost = 0 if outcome.key else lost + 1
@@ -339,6 +238,17 @@ def _outcomes(executor: Executor, todo: Sequence[Task], at_once: int) -> Iterato
     finally:
         for future in under_way:
             future.cancel()
+
+
+def _check_begun(executor: Executor, future: Future[Outcome]) -> None:
+    """Refuse workers of our own that end before any began: no recording is at fault."""
+    if (
+        isinstance(executor, LocalPool)
+        and not future.cancelled()
+        and isinstance(future.exception(), BrokenExecutor)
+        and not executor.begun()
+    ):
+        raise MisuseError(UNGUARDED)
 
 
 def _outcome(future: Future[Outcome], task: Task) -> Outcome:

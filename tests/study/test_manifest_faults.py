@@ -133,6 +133,37 @@ def test_a_subject_has_one_sex_where_it_is_told(folder: Path) -> None:
 
 def test_a_condition_is_none_that_stands_for_several(folder: Path) -> None:
     for name in ("(all)", "(by all three)"):
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("observer_1_sistolic_mmHg", "observer_1_systolic_mmHg"),
+        ("observer_1_systolic", "observer_1_systolic_mmHg"),
+        ("Observer 2 diastolic mmHg", "observer_2_diastolic_mmHg"),
+        ("observer_systolic_mmHg", "observer_1_systolic_mmHg"),
+        ("age", "age_years"),
+        ("Arm", "arm_cm"),
+        ("condtion", "condition"),
+        ("cuff-size", "cuff_size"),
+    ],
+)
+def test_a_column_that_is_misspelt_is_no_note(folder: Path, name: str, meant: str) -> None:
+    row = ("r1", "p1", "a.wav", "a.csv", "")
+    path = write_manifest(folder / "m.csv", (*HEADER, name), row)
+    with pytest.raises(ManifestError) as caught:
+        read_manifest(path)
+    assert str(caught.value).endswith(
+        f"m.csv: line 1: column 5: found '{name}'; allowed {meant}, or a name that is not like it"
+    )
+
+
+def test_columns_that_are_notes(folder: Path) -> None:
+    header = (*HEADER, "device", "device_2", "ward", "cuff_id", "notes 2", "notes", "subject_id")
+    path = write_manifest(
+        folder / "m.csv", header, ("r1", "p1", "a.wav", "a.csv", *[""] * (len(header) - 4))
+    )
+    assert read_manifest(path).columns == header
+
+
         row = ("r1", "p1", "a.wav", "a.csv", name)
         path = write_manifest(folder / "m.csv", (*HEADER, "condition"), row)
         (fault,) = faults_of(path)

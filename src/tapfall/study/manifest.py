@@ -1,6 +1,7 @@
 """The manifest of a study: CSV that names every recording, and who heard what in it.
 
-Columns, in any order (needed: the first four; unknown columns are kept as they are):
+Columns, in any order (needed: the first four; others are kept as they are, unless they look
+like one of these misspelt):
 
 =============================== ==========================================================
 ``recording``                   its name, unlike every other
@@ -38,6 +39,7 @@ from tapfall.files.names import PathLike, base_name, label_of, open_regular
 from tapfall.files.rows import check_count, delimiter_of, rows_of, text_of
 from tapfall.files.tables import cell_text
 from tapfall.study.cells import NEEDED, PARSERS, Bladder, text
+from tapfall.study.columns import misspelt
 from tapfall.study.marks import read_marks
 from tapfall.study.places import file_name, place_of
 
@@ -200,6 +202,7 @@ def _columns(label: str, line: int, header: list[str], reserved: Sequence[str]) 
     names = [known.get(cell.lower(), cell) for cell in header]
     written = [cell_text(name).lower() for name in names]
     faults: list[str] = []
+    near = misspelt(names)
     if len(names) > MAX_COLUMNS:
         faults.append(f"found {len(names)} columns; allowed at most {MAX_COLUMNS}")
     for place, name in enumerate(names, 1):
@@ -210,6 +213,11 @@ def _columns(label: str, line: int, header: list[str], reserved: Sequence[str]) 
         elif written[place - 1] in {one.lower() for one in reserved}:
             faults.append(
                 f"column {place}: found {shown(name)}, a column of the results; allowed other names"
+            )
+        elif name in near:
+            faults.append(
+                f"column {place}: found {shown(name)}; allowed {near[name]}, or a name that is "
+                "not like it"
             )
     faults += [
         f"found no column '{name}'; allowed {_WANTED}" for name in NEEDED if name not in names

@@ -17,7 +17,8 @@ def folder(tmp_path: Path) -> Path:
     """A folder with a sound and a log, and a secret beside it."""
     home = tmp_path / "home"
     (home / "deep").mkdir(parents=True)
-    for name in ("home/a.wav", "home/a.csv", "home/deep/b.wav", "secret.wav"):
+    names = ("home/a.wav", "home/a.csv", "home/b.csv", "home/c.csv", "home/deep/b.wav")
+    for name in (*names, "secret.wav"):
         (tmp_path / name).write_bytes(b"x")
     return home
 
@@ -112,7 +113,7 @@ def test_a_subject_is_in_one_split(folder: Path) -> None:
         folder / "m.csv",
         (*HEADER, "split"),
         ("r1", "p1", "a.wav", "a.csv", "fit"),
-        ("r2", "p1", "a.wav", "a.csv", "check"),
+        ("r2", "p1", "a.wav", "b.csv", "check"),
     )
     assert faults_of(path) == (
         "line 3, column split: found check for 'p1', fit in line 2; allowed the same for all "
@@ -121,7 +122,8 @@ def test_a_subject_is_in_one_split(folder: Path) -> None:
 
 
 def test_a_subject_has_one_sex_where_it_is_told(folder: Path) -> None:
-    rows = [(f"r{n}", "p1", "a.wav", "a.csv", sex) for n, sex in enumerate(("", "female", "male"))]
+    sexes = zip("abc", ("", "female", "male"), strict=True)
+    rows = [(f"r-{n}", "p1", "a.wav", f"{n}.csv", sex) for n, sex in sexes]
     path = write_manifest(folder / "m.csv", (*HEADER, "sex"), *rows)
     assert faults_of(path) == (
         "line 4, column sex: found male for 'p1', female in line 3; allowed the same for all "
@@ -131,8 +133,21 @@ def test_a_subject_has_one_sex_where_it_is_told(folder: Path) -> None:
     assert [one.sex for one in read_manifest(path).entries] == [None, "female"]
 
 
-def test_a_condition_is_none_that_stands_for_several(folder: Path) -> None:
-    for name in ("(all)", "(by all three)"):
+def test_one_pair_of_files_is_one_recording(folder: Path) -> None:
+    (folder / "link.wav").symlink_to(folder / "a.wav")
+    rows = [("r1", "a.wav", "a.csv"), ("r2", "a.wav", "b.csv"), ("r3", "link.wav", "a.csv")]
+    whole = [(name, f"p-{name}", *files) for name, *files in rows]
+    assert faults_of(write_manifest(folder / "m.csv", HEADER, *whole)) == (
+        "line 4, column audio: found the files of 'r1' in line 2 again for 'r3'; allowed one "
+        "recording for each sound and its log",
+    )
+    assert len(read_manifest(write_manifest(folder / "m.csv", HEADER, *whole[:2])).entries) == 2
+    # The pressure as a channel of the sound: the sound alone is the pair.
+    alone = [(f"r{n}", "p1", "a.wav", "") for n in range(2)]
+    path = write_manifest(folder / "m.csv", HEADER, *alone)
+    assert len(faults_of(path, cuff_needed=False)) == 1
+
+
 @pytest.mark.parametrize(
     ("name", "meant"),
     [
@@ -164,6 +179,8 @@ def test_columns_that_are_notes(folder: Path) -> None:
     assert read_manifest(path).columns == header
 
 
+def test_a_condition_is_none_that_stands_for_several(folder: Path) -> None:
+    for name in ("(all)", "(by all three)"):
         row = ("r1", "p1", "a.wav", "a.csv", name)
         path = write_manifest(folder / "m.csv", (*HEADER, "condition"), row)
         (fault,) = faults_of(path)

@@ -151,7 +151,9 @@ def test_a_worker_that_is_lost_is_one_row_and_tried_again(manifest: Path, home: 
 
 def test_where_every_worker_is_lost_the_study_ends(tmp_path: Path, made: Path, home: Path) -> None:
     study_of(tmp_path, made, 1)
-    rows = [(f"n{n}", "p", "r0.wav", "r0.csv") for n in range(30)]
+    for n in range(30):
+        shutil.copy(tmp_path / "r0.wav", tmp_path / f"n{n}.wav")
+    rows = [(f"n{n}", "p", f"n{n}.wav", "r0.csv") for n in range(30)]
     path = write_manifest(tmp_path / "many.csv", HEADER, *rows)
 
     def lose(_: str) -> None:
@@ -229,13 +231,13 @@ def test_recordings_that_the_manifest_no_longer_names(manifest: Path, home: Path
 
 
 def test_hostile_cells_do_nothing(tmp_path: Path, made: Path, home: Path) -> None:
-    study_of(tmp_path, made, 1)
+    study_of(tmp_path, made, 2)
     header = (*HEADER, "condition", "notes", "=2+2\n", "<script>")
     path = write_manifest(
         tmp_path / "hostile.csv",
         header,
         ("../../up", "=cmd|' /C calc'!A0", "r0.wav", "r0.csv", "+1", "a\r\nb\x00\x1b[2J", "-", "@"),
-        ("<img src=x>", "p", "r0.wav", "r0.csv", "", "", "<script>alert(1)</script>", "\ufeff"),
+        ("<img src=x>", "p", "r1.wav", "r1.csv", "", "", "<script>alert(1)</script>", "\ufeff"),
     )
     before = {one for one in tmp_path.rglob("*") if home not in one.parents}
     study = run(path, home, executor=Counting())

@@ -281,10 +281,11 @@ class _Reader:
         )
 
     def check_all(self, entries: list[Entry]) -> None:
-        """Note what only shows across rows."""
+        """Note what only shows across rows: a pair of files in two would count twice."""
         seen: dict[str, Entry] = {}
         people: dict[str, Entry] = {}
         sexes: dict[str, Entry] = {}
+        pairs: dict[tuple[str, str | None], Entry] = {}
         for entry in entries:
             # Also by its file's name and as it is written: both must tell it from others.
             firsts = [seen.setdefault(one, entry) for one in _guises(entry)]
@@ -294,6 +295,14 @@ class _Reader:
                     entry.line,
                     "recording",
                     f"found {shown(entry.recording)} as in line {first.line}; allowed once",
+                )
+            other = pairs.setdefault((entry.audio, entry.cuff), entry)
+            if first is entry is not other:
+                self._note(
+                    entry.line,
+                    "audio",
+                    f"found the files of {shown(other.recording)} in line {other.line} again for "
+                    f"{shown(entry.recording)}; allowed one recording for each sound and its log",
                 )
             first = people.setdefault(entry.subject, entry)
             self._check_same(entry, first, "split", entry.split, first.split)

@@ -179,11 +179,58 @@ def test_ctrl_c_loses_nothing(manifest: Path, home: Path, at: str) -> None:
             raise KeyboardInterrupt
 
     executor = Counting(interrupt)
-    with pytest.raises(KeyboardInterrupt):
+    told = r"^\d of 3 recordings are done and kept; the same command goes on with the others$"
+    with pytest.raises(KeyboardInterrupt, match=told) as caught:
         run(manifest, home, executor=executor, at_once=1)
     done = executor.given[:-1]
+    assert str(caught.value).startswith(f"{len(done)} of 3")
     assert [row["recording"] for row in rows_of(home / "results.csv")] == done
     assert again(manifest, home) == [name for name in ("r0", "r1", "r2") if name not in done]
+
+
+def derived(home: Path) -> set[str]:
+    """Names of the tables that are made of results."""
+    return {name for name in TABLES if (home / name).exists()}
+
+
+def test_tables_never_contradict_the_results(manifest: Path, home: Path) -> None:
+    def interrupt(name: str) -> None:
+        if name == "r1":
+            raise KeyboardInterrupt
+
+    write_agreements(home, agreements_of(run(manifest, home, executor=Counting()).tables))
+    whole = derived(home)
+    assert "study.json" in whole
+    other = Choices(settings=Settings(diastolic=Rule.K4))
+    with pytest.raises(KeyboardInterrupt):
+        run(manifest, home, executor=Counting(interrupt), at_once=1, choices=other)
+    assert derived(home) == set()
+    assert again(manifest, home, choices=other) == ["r1", "r2"]
+    assert derived(home) == whole
+    # Nothing to be read, but other rows.
+    write_manifest(manifest, HEADER, ("r1", "p", "r1.wav", "r1.csv"))
+    (home / "study.json").unlink()
+    (home / "study.json").mkdir()
+    with pytest.raises(InputError, match=r"study\.json: cannot be removed"):
+        again(manifest, home, choices=other)
+    assert len(rows_of(home / "results.csv")) == 3
+
+
+def test_an_agreement_is_never_of_other_pairs(manifest: Path, home: Path) -> None:
+    def with_observer(mmhg: str) -> None:
+        header = (*HEADER, "observer_1_systolic_mmHg", "observer_2_systolic_mmHg")
+        rows = [(f"r{n}", f"p{n}", f"r{n}.wav", f"r{n}.csv", mmhg, mmhg) for n in range(3)]
+        write_manifest(manifest, header, *rows)
+
+    both = {"pairs-agreement.json", "observers-agreement.json"}
+    with_observer("118")
+    write_agreements(home, agreements_of(run(manifest, home, executor=Counting()).tables))
+    assert both < derived(home)
+    assert again(manifest, home) == []
+    assert both < derived(home)  # the same pairs
+    with_observer("120")
+    assert again(manifest, home) == []
+    assert not both & derived(home)
 
 
 def test_one_study_at_a_time(manifest: Path, home: Path) -> None:

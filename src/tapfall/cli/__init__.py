@@ -46,8 +46,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         if sys.stdout is not None and hasattr(sys.stdout, "reconfigure"):
             sys.stdout.reconfigure(errors="backslashreplace")
         return _run(given)
-    except KeyboardInterrupt:
-        complain("interrupted")
+    except KeyboardInterrupt as stop:
+        complain(f"interrupted: {stop}" if stop.args else "interrupted")
         return INTERRUPTED
     except Exception as fault:
         from tapfall.errors import TapfallError

@@ -25,11 +25,14 @@ from tapfall.study.rows import COLUMNS, FAILED, READ
 
 RESULTS, READINGS, LOCK = "results.csv", "readings", ".tapfall-study.lock"
 
+#: What a table of pairs has beside it once its agreement was computed.
+AGREEMENTS = {f"{name}.csv": f"{name}-agreement.json" for name in ("pairs", "observers")}
 #: What else a study writes, after its results are begun.
 TABLES = (
-    *(f"{name}.csv" for name in ("pairs", "observers", "errors", "beats", "breakdown")),
+    *AGREEMENTS,
+    *(f"{name}.csv" for name in ("errors", "beats", "breakdown")),
     *("digits.csv", "calibration.csv", "study.json"),
-    *("pairs-agreement.json", "observers-agreement.json"),
+    *AGREEMENTS.values(),
 )
 
 #: Columns that tell what was done before.
@@ -214,19 +217,59 @@ def remove_reading_file(home: Path, file_name: str) -> None:
     InputError
         It cannot be removed.
     """
-    path = home / READINGS / f"{file_name}.json"
+    _remove(home / READINGS / f"{file_name}.json")
+
+
+def begin_results(
+    home: Path, columns: Sequence[str], rows: Iterable[Sequence[Cell]], *, more: bool
+) -> None:
+    """Begin the results with what holds already; with ``more`` others will follow.
+
+    Where the results then differ from those of before, the tables made of those are removed
+    first: at no moment does a folder hold tables that contradict its results.
+
+    Raises
+    ------
+    InputError
+        A file cannot be removed or written.
+    """
+    data, path = _results(columns, rows), home / RESULTS
+    if more or not path.is_file() or path.read_bytes() != data:
+        for name in TABLES:
+            _remove(home / name)
+    write_bytes(path, data)
+
+
+def write_results(home: Path, columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> None:
+    """Write all results anew, complete or not at all."""
+    write_bytes(home / RESULTS, _results(columns, rows))
+
+
+def _results(columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
+    return table_text([cell_text(name) for name in (*columns, *COLUMNS)], rows).encode("utf-8")
+
+
+def write_table(home: Path, name: str, text: str) -> None:
+    """Write a table, complete or not at all; an agreement computed from another is removed.
+
+    Raises
+    ------
+    InputError
+        A file cannot be removed or written.
+    """
+    data, path = text.encode("utf-8"), home / name
+    if name in AGREEMENTS and not (path.is_file() and path.read_bytes() == data):
+        _remove(home / AGREEMENTS[name])
+    write_bytes(path, data)
+
+
+def _remove(path: Path) -> None:
     try:
         path.unlink(missing_ok=True)
     except OSError as fault:
         raise InputError(
             f"{label_of(path)}: cannot be removed ({fault.strerror}); allowed a writable folder"
         ) from None
-
-
-def write_results(home: Path, columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> None:
-    """Write all results anew, complete or not at all."""
-    header = [cell_text(name) for name in (*columns, *COLUMNS)]
-    write_bytes(home / RESULTS, table_text(header, rows).encode("utf-8"))
 
 
 class Appending:

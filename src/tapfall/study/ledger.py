@@ -8,6 +8,7 @@ from pathlib import Path
 from tapfall.files.tables import Cell, cell_text
 from tapfall.study.folder import (
     Before,
+    begin_results,
     intact,
     keeps,
     read_before,
@@ -41,7 +42,8 @@ class Ledger:
         for written, name in names.items():
             if written in before:
                 self._take_over(self._entries[name], before[written])
-        self.write()
+        more = bool(self.missing())
+        begin_results(self.home, self.manifest.columns, self._in_order(), more=more)
 
     @property
     def failed(self) -> int:
@@ -78,8 +80,10 @@ class Ledger:
 
     def write(self) -> None:
         """Write all rows anew, in the order of the manifest."""
-        rows = [self.rows[name] for name in self._entries if name in self.rows]
-        write_results(self.home, self.manifest.columns, rows)
+        write_results(self.home, self.manifest.columns, self._in_order())
+
+    def _in_order(self) -> list[_Row]:
+        return [self.rows[name] for name in self._entries if name in self.rows]
 
     def _take_over(self, entry: Entry, before: Before) -> None:
         data = intact(self.home, entry.file_name, before)

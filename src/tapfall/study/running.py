@@ -118,6 +118,8 @@ def run(
     MisuseError
         The executor takes no more work, nothing comes back, or no worker can begin, because
         a script calls this without the guard below; all rows so far are kept.
+    KeyboardInterrupt
+        Ctrl-C: it says how many recordings are done; all rows so far are kept.
 
     Examples
     --------
@@ -164,19 +166,25 @@ def run(
         if todo:
             with Appending(home) as results, _executor(executor, min(own, len(todo))) as taker:
                 began_s, kept = time.monotonic(), len(ledger.rows)
-                for count, outcome in enumerate(_outcomes(taker, todo, window), 1):
-                    results.add(ledger.take(outcome))
-                    if told is not None:
-                        took_s = time.monotonic() - began_s
-                        told(
-                            Progress(
-                                done=kept + count,
-                                total=len(manifest.entries),
-                                failed=ledger.failed,
-                                kept=kept,
-                                left_s=took_s / count * (len(todo) - count),
+                try:
+                    for count, outcome in enumerate(_outcomes(taker, todo, window), 1):
+                        results.add(ledger.take(outcome))
+                        if told is not None:
+                            took_s = time.monotonic() - began_s
+                            told(
+                                Progress(
+                                    done=kept + count,
+                                    total=len(manifest.entries),
+                                    failed=ledger.failed,
+                                    kept=kept,
+                                    left_s=took_s / count * (len(todo) - count),
+                                )
                             )
-                        )
+                except KeyboardInterrupt:
+                    raise KeyboardInterrupt(
+                        f"{len(ledger.rows)} of {len(manifest.entries)} recordings are done and "
+                        "kept; the same command goes on with the others"
+                    ) from None
         ledger.write()
         tables = compare_all(home, manifest, ledger.read, ledger.simulated)
         counts = StudyCounts(

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tapfall.files.tables import Cell, table_text
-from tapfall.files.writing import write_bytes, write_json
+from tapfall.files.writing import write_json
 from tapfall.model import State, Threshold
 from tapfall.study.breakdown import (
     BREAKDOWN_COLUMNS,
@@ -50,7 +50,7 @@ from tapfall.study.compare import (
     written,
 )
 from tapfall.study.confidence import Calibration, Recalibration, calibration, recalibrate
-from tapfall.study.folder import read_reading_file
+from tapfall.study.folder import read_reading_file, write_table
 from tapfall.study.manifest import Entry, Manifest, Observer
 from tapfall.study.marks import read_marks
 from tapfall.study.record import StudyCounts, study_record
@@ -210,7 +210,7 @@ def write_tables(
         ("digits.csv", DIGIT_COLUMNS, tables.digits),
         ("calibration.csv", CALIBRATION_COLUMNS, calibration_rows(tables)),
     ):
-        write_bytes(home / name, table_text(header, rows).encode("utf-8"))
+        write_table(home, name, table_text(header, rows))
     record = study_record(
         manifest,
         choices,

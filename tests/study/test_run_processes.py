@@ -180,6 +180,32 @@ def test_killed_in_the_middle(tmp_path: Path, made: Path) -> None:
         pytest.fail("workers go on")
 
 
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_ended_by_a_signal(tmp_path: Path, made: Path, number: signal.Signals) -> None:
+    study_of(tmp_path, made, 6)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tapfall", "study", "study.csv", "-o", "out", "--workers", "2"],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT / "src")},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    results = tmp_path / "out" / "results.csv"
+    while process.poll() is None and not (
+        results.exists() and results.read_bytes().count(b"\n") > 1
+    ):
+        time.sleep(0.005)
+    process.send_signal(number)
+    out, err = process.communicate(timeout=60)
+    done = len(rows_of(results))
+    assert (process.returncode, out) == (130, "")
+    assert err == (
+        f"tapfall: interrupted: {done} of 6 recordings are done and kept; the same command goes "
+        "on with the others\n"
+    )
+
+
 def cmdline(pid: int) -> bytes:
     """What a process was started with."""
     try:

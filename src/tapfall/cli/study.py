@@ -9,6 +9,7 @@ from tapfall.cli.chosen import settings_of
 from tapfall.cli.codes import DONE, UNREADABLE, WIDTH
 from tapfall.cli.output import check_report, say
 from tapfall.cli.progress import bar, left_text, show
+from tapfall.cli.streams import ended_alike
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -43,17 +44,18 @@ def run(args: argparse.Namespace) -> int:
             **how,  # type: ignore[arg-type]
         )
 
-    try:
-        if args.scheduler is None:
-            study = go(workers=args.workers)
-        else:
-            with cluster(args.scheduler) as (executor, threads):
-                study = go(executor=executor, at_once=threads)
-    finally:
-        if told is not None:
-            show("")
-    if args.report is not None:
-        _report(study, args.report)
+    with ended_alike():
+        try:
+            if args.scheduler is None:
+                study = go(workers=args.workers)
+            else:
+                with cluster(args.scheduler) as (executor, threads):
+                    study = go(executor=executor, at_once=threads)
+        finally:
+            if told is not None:
+                show("")
+        if args.report is not None:
+            _report(study, args.report)
     say(study_text(study))
     return DONE if study.read else UNREADABLE
 

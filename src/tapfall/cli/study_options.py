@@ -22,7 +22,8 @@ def add_study(command: argparse.ArgumentParser) -> None:
         "observer_1_systolic_mmHg, observer_1_diastolic_mmHg, observer_1_marks, the same of "
         "observer_2, arm_cm, cuff_size, sex, age_years, device, condition, split, notes and any "
         "others. FOLDER then holds results.csv, readings, and pairs.csv for tapfall agree. Exit "
-        "codes: 0 done, 1 done but no recording could be read, 2 bad input or usage."
+        "codes: 0 done, 1 done but no recording could be read, 2 bad input or usage, 130 ended by "
+        "Ctrl-C or SIGTERM: the same command goes on."
     )
     command.add_argument("manifest", metavar="MANIFEST", help="the recordings: .csv")
     command.add_argument(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -40,7 +41,15 @@ def test_a_study(folder: Path, capsys: Output) -> None:
     lines = out.splitlines()
     assert lines[0] == "2 recordings of 2 subjects: 1 read, 1 failed"
     assert lines[1] == "Simulated: no person was measured in 1 of those read"
-    assert lines[4].startswith("systolic: tapfall - observers            1 ")
+    assert lines[2] == "Of those read: 1 ok, 0 review, 0 unreadable"
+    assert lines[3:5] == ["", "Failed:"]
+    assert lines[5].startswith("  bad: bad.wav: found data that cannot be read as sound")
+    table = lines.index("mmHg".ljust(36) + " pairs  no value    mean      SD  within 4")
+    assert lines[table + 1].startswith("systolic: tapfall - observers            1         1 ")
+    assert (
+        "Of those without a value (tapfall - observers) 1 systolic and 1 diastolic are of "
+        "recordings that could not be read."
+    ) in " ".join(lines[table:])
     assert "In out: results.csv, readings, tables, study.json" in lines
     assert " ".join(out.split()).endswith(CAUTION)
     assert max(map(len, lines)) <= 80
@@ -55,6 +64,48 @@ def test_a_study(folder: Path, capsys: Output) -> None:
         ("good", "read"),
         ("bad", "failed"),
     ]
+
+
+def test_the_page_counts_failed_recordings_apart(folder: Path) -> None:
+    given = ["study", "study.csv", "-o", "out", "--workers", "1", "--report", "r.html"]
+    assert main(given) == 0
+    page = (folder / "r.html").read_text()
+    told = "Of those abstained 1 is of recordings that could not be read (see results.csv); they"
+    assert page.count(told) == 2  # systolic and diastolic, in all rows
+
+
+def test_what_was_taken_for_a_note_and_what_is_a_copy(folder: Path, capsys: Output) -> None:
+    for name in ("b", "c"):
+        for suffix in (".wav", ".csv"):
+            shutil.copy(f"arm{suffix}", f"{name}{suffix}")
+    rows = [(name, "p1", f"{name}.wav", f"{name}.csv", "7") for name in ("b", "c", "arm")]
+    rows += [("other", "p1", "arm.wav", "b.csv", "8"), *[("bad", "p2", "bad.wav", "arm.csv", "")]]
+    write_manifest(folder / "study.csv", (*HEADER, "ward"), *rows)
+    assert main(["study", "study.csv", "-o", "out", "--workers", "1", "--report", "r.html"]) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    assert "Columns kept without a meaning: ward" in text
+    copies = "Equal files under several names, each counted as a recording: b = c = arm = other"
+    assert copies in text
+    page = (folder / "r.html").read_text()
+    assert f"{copies}." in page
+    assert "4 read (4 ok, 0 review, 0 unreadable), 1 failed." in page
+    assert "<td>bad</td>" in page
+    assert "bad.wav: found data that cannot be read as sound" in page
+    assert "copies" not in (folder / "out" / "study.json").read_text()
+
+
+def test_many_failures_are_told_in_short(folder: Path, capsys: Output) -> None:
+    rows = []
+    for number in range(8):
+        (folder / f"{number}.wav").write_text("no sound")
+        rows.append((f"bad{number}", "p2", f"{number}.wav", "arm.csv"))
+    write_manifest(folder / "study.csv", HEADER, *rows)
+    assert main(["study", "study.csv", "-o", "out", "--workers", "1"]) == 1
+    out = capsys.readouterr().out
+    assert "bad4: 4.wav: found" in out
+    assert "bad5" not in out
+    assert "\n  and 3 more: see results.csv\n" in out
+    assert max(map(len, out.splitlines())) <= 80
 
 
 def test_nothing_could_be_read(folder: Path, capsys: Output) -> None:

@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from tapfall.cli.chosen import settings_of
-from tapfall.cli.codes import DONE, UNREADABLE, WIDTH
+from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.output import check_report, say
 from tapfall.cli.progress import bar, left_text, show
 from tapfall.cli.streams import ended_alike
@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from tapfall.study import Choices, Progress, Study
-    from tapfall.study.tables import Row
 
 
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
     from tapfall.cli.parser import Usage
+    from tapfall.cli.study_text import study_text
     from tapfall.study import cluster
     from tapfall.study import run as run_study
 
@@ -107,71 +107,3 @@ def progress_text(progress: Progress) -> str:
     if progress.left_s is not None and progress.done < progress.total:
         text += f", {left_text(progress.left_s)}"
     return f"{bar(progress.done, progress.total)} {text}"
-
-
-def study_text(study: Study) -> str:
-    """Return what a study came to, at most 80 columns, with a line break at the end."""
-    import textwrap
-
-    from tapfall.errors import printable
-    from tapfall.model import CAUTION
-
-    people = len({entry.subject for entry in study.manifest.entries})
-    lines = [
-        f"{_count(study.read + study.failed, 'recording')} of "
-        f"{_count(people, 'subject')}: {study.read} read, {study.failed} failed",
-    ]
-    if study.simulated:
-        lines.append(f"Simulated: no person was measured in {study.simulated} of those read")
-    if study.kept:
-        lines.append(f"{study.kept} of them were done before and have not changed")
-    if study.dropped:
-        lines.append(
-            f"{_count(study.dropped, 'row')} of recordings that the manifest no longer names "
-            "left out"
-        )
-    lines += _errors(study.tables.errors) + _beats(study.tables.beats)
-    if study.tables.observers_apart:
-        values = _count(study.tables.observers_apart, "value")
-        lines += ["", f"{values} without a reference: observers more than 4 mmHg apart"]
-    folder = printable(str(study.folder))
-    lines += ["", *textwrap.wrap(f"In {folder}: results.csv, readings, tables, study.json", WIDTH)]
-    lines += ["", *textwrap.wrap(CAUTION, WIDTH)]
-    return "\n".join(lines) + "\n"
-
-
-def _errors(rows: tuple[Row, ...]) -> list[str]:
-    from tapfall.study.cells import ALL
-
-    lines = ["", f"{'mmHg':<36}{'pairs':>6}{'mean':>8}{'SD':>8}{'within 4':>10}"]
-    for first, second, condition, measure, pairs, _, mean, spread, _, near, *_ in rows:
-        if condition == ALL and isinstance(measure, str):
-            name = f"{measure}: {_said(second)} - {_said(first)}"
-            cells = (
-                f"{_number(mean, '+.1f'):>8}{_number(spread, '.1f'):>8}{_number(near, '.0%'):>10}"
-            )
-            lines.append(f"{name:<36}{pairs!s:>6}{cells}")
-    return lines if len(lines) > 2 else []
-
-
-def _beats(rows: tuple[Row, ...]) -> list[str]:
-    from tapfall.study.cells import ALL
-
-    lines = ["", f"{'beats heard':<36}{'hits':>6}{'false':>8}{'missed':>8}{'F1':>10}"]
-    for first, second, condition, _, hits, false, missed, _, _, f1, *_ in rows:
-        if condition == ALL:
-            name = f"{_said(second)} against {_said(first)}"
-            lines.append(f"{name:<36}{hits!s:>6}{false!s:>8}{missed!s:>8}{_number(f1, '.3f'):>10}")
-    return lines if len(lines) > 2 else []
-
-
-def _said(name: object) -> str:
-    return str(name).replace("_", " ")
-
-
-def _number(value: object, form: str) -> str:
-    return format(value, form) if isinstance(value, float) else "-"
-
-
-def _count(count: int, noun: str) -> str:
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

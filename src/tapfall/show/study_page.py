@@ -24,11 +24,15 @@ from tapfall.show.agreement import MEANING, PROOF, Part, part_of_group
 from tapfall.show.inline import element
 from tapfall.show.report import rendered
 from tapfall.study.agreeing import Agreements
+from tapfall.study.agreement.make import NO_CONDITION
+from tapfall.study.agreement.result import Group
 from tapfall.study.breakdown import BREAKDOWN_COLUMNS, DEVICE, DIGIT_COLUMNS
 from tapfall.study.compare import BEAT_COLUMNS, ERROR_COLUMNS
 from tapfall.study.running import Study
 from tapfall.study.tables import CALIBRATION_COLUMNS, Tables, calibration_rows
 
+#: So many recordings that failed are listed (our choice); all stand in results.csv.
+MOST_FAILURES = 20
 _Row = tuple[Cell, ...]
 _SIZE_IN = (8.4, 2.7)
 #: From this column on the table of beats is of first and last beats.
@@ -71,9 +75,18 @@ def study_html(study: Study, agreements: Agreements) -> str:
         read=study.read,
         failed=study.failed,
         simulated=study.simulated,
+        statuses=study.outline.statuses,
+        failures=[
+            (printable(name), printable(reason))
+            for name, reason in study.outline.failures[:MOST_FAILURES]
+        ],
+        copies=[
+            " = ".join(map(printable, names)) for names in study.outline.copies[:MOST_FAILURES]
+        ],
+        more_copies=max(0, len(study.outline.copies) - MOST_FAILURES),
         apart=tables.observers_apart,
         parts=[
-            _short(part_of_group(number, one), whole=one.condition is None)
+            _unread(_short(part_of_group(number, one), whole=one.condition is None), one, tables)
             for number, one in enumerate(() if own is None else own.groups, 1)
         ],
         others=[
@@ -163,6 +176,20 @@ def _short(part: Part, *, whole: bool) -> Part:
     if whole:
         return part
     return replace(part, results=tuple(replace(one, wanted=()) for one in part.results))
+
+
+def _unread(part: Part, group: Group, tables: Tables) -> Part:
+    """A group that says how many of its abstentions are files that could not be read."""
+    count = sum(
+        many
+        for (measure, condition), many in tables.unread.items()
+        if measure == group.measure and group.condition in (None, condition or NO_CONDITION)
+    )
+    if not count:
+        return part
+    words = f"Of those abstained {count} {'is' if count == 1 else 'are'} of recordings that could "
+    note = f"{words}not be read (see results.csv); they count as attempts."
+    return replace(part, notes=(*part.notes, note))
 
 
 def _observers(part: Part) -> Part:

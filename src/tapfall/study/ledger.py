@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
 
 from tapfall.files.tables import Cell, cell_text
+from tapfall.model import Status
 from tapfall.study.folder import (
     Before,
     begin_results,
@@ -21,6 +24,19 @@ from tapfall.study.rows import COLUMNS, row_of
 from tapfall.study.task import Choices, Outcome, Task, current_key, own_ear
 
 _Row = tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outline:
+    """What became of the recordings of a study.
+
+    ``statuses`` are those of readings with how many have each, ``failures`` names and reasons
+    of recordings without one; of ``copies`` sound and log are equal to the last byte.
+    """
+
+    statuses: tuple[tuple[str, int], ...]
+    failures: tuple[tuple[str, str], ...]
+    copies: tuple[tuple[str, ...], ...]
 
 
 class Ledger:
@@ -53,8 +69,26 @@ class Ledger:
     @property
     def simulated(self) -> set[str]:
         """Names of those read that are known to be simulated."""
-        place = len(self.manifest.columns) + COLUMNS.index("simulated")
-        return {name for name in self.read if self.rows[name][place] is True}
+        return {name for name in self.read if self._cell(name, "simulated") is True}
+
+    def outline(self) -> Outline:
+        """What became of the recordings, in the order of the manifest."""
+        read = [name for name in self._entries if name in self.read]
+        files: dict[tuple[Cell, Cell], list[str]] = {}
+        for name in read:
+            files.setdefault(
+                (self._cell(name, "audio_sha256"), self._cell(name, "cuff_sha256")), []
+            ).append(name)
+        found = Counter(str(self._cell(name, "status")) for name in read)
+        return Outline(
+            statuses=tuple((str(one), found[one]) for one in Status),
+            failures=tuple(
+                (name, str(self._cell(name, "reason")))
+                for name in self._entries
+                if name in self.rows and name not in self.read
+            ),
+            copies=tuple(tuple(names) for names in files.values() if len(names) > 1),
+        )
 
     def missing(self) -> list[str]:
         """Names of the recordings without a row, in the order of the manifest."""
@@ -81,6 +115,9 @@ class Ledger:
     def write(self) -> None:
         """Write all rows anew, in the order of the manifest."""
         write_results(self.home, self.manifest.columns, self._in_order())
+
+    def _cell(self, name: str, column: str) -> Cell:
+        return self.rows[name][len(self.manifest.columns) + COLUMNS.index(column)]
 
     def _in_order(self) -> list[_Row]:
         return [self.rows[name] for name in self._entries if name in self.rows]

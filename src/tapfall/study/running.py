@@ -17,7 +17,7 @@ from pathlib import Path
 from tapfall.errors import MisuseError, SettingError, printable
 from tapfall.files.names import PathLike
 from tapfall.study.folder import Appending, locked
-from tapfall.study.ledger import Ledger
+from tapfall.study.ledger import Ledger, Outline
 from tapfall.study.manifest import Manifest, read_manifest
 from tapfall.study.pool import UNGUARDED, LocalPool, ThisProcess, can_spawn, cores, refuse_again
 from tapfall.study.record import StudyCounts
@@ -52,8 +52,8 @@ class Study:
 
     Of ``simulated`` recordings it is known that no person was measured.
     ``kept`` recordings were read before and not again; ``dropped`` rows of earlier runs
-    belong to recordings that the manifest no longer names; ``tables`` hold the readings
-    against the observers.
+    belong to recordings that the manifest no longer names; ``outline`` tells what became of
+    each, ``tables`` hold the readings against the observers.
     """
 
     folder: Path
@@ -63,6 +63,7 @@ class Study:
     simulated: int
     kept: int
     dropped: int
+    outline: Outline
     tables: Tables
 
 
@@ -203,6 +204,7 @@ def run(
             simulated=len(ledger.simulated),
             kept=len(ledger.rows) - len(todo),
             dropped=ledger.dropped,
+            outline=ledger.outline(),
             tables=tables,
         )
 

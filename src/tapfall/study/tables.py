@@ -14,6 +14,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -103,6 +104,9 @@ class Tables:
         By measure; ``None`` where the split ``fit`` holds too few values.
     observers_apart
         How many values have no reference because the observers were too far apart.
+    unread
+        How many references are of recordings that could not be read, by measure and
+        condition: attempts without a value, as those of readings that give none.
     """
 
     pairs: tuple[Row, ...]
@@ -114,6 +118,7 @@ class Tables:
     calibrations: dict[str, Calibration | None]
     recalibrations: dict[str, Recalibration | None]
     observers_apart: int
+    unread: dict[tuple[str, str], int]
 
 
 def compare_all(
@@ -143,6 +148,7 @@ def compare_all(
     held: list[Held] = []
     wrote: dict[tuple[str, str], list[float]] = {}
     heard = []
+    unread: Counter[tuple[str, str]] = Counter()
     for entry in manifest.entries:
         if not any(one != Observer() for one in entry.observers):
             continue
@@ -154,6 +160,10 @@ def compare_all(
         pairs += _pairs(entry, told, made)
         observers += _both(entry, made)
         values += judged
+        if told is None:
+            unread.update(
+                (one.measure, one.condition) for one in judged if one.reference_name == OBSERVERS
+            )
         ratio_db = None if told is None else told.signal_to_noise_db
         held += [
             Held(
@@ -188,6 +198,7 @@ def compare_all(
         calibrations={name: calibration(part) for name, part in by_measure.items()},
         recalibrations={name: recalibrate(part) for name, part in by_measure.items()},
         observers_apart=sum(map(apart, manifest.entries)),
+        unread=dict(unread),
     )
 
 

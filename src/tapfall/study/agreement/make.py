@@ -36,6 +36,8 @@ from tapfall.visit.schemes import Scheme, scheme_of
 #: Who the references are by.
 OBSERVERS, DEVICE = "observers", "device"
 REFERENCES = (OBSERVERS, DEVICE)
+#: The name of those rows whose condition is empty.
+NO_CONDITION = "(none)"
 #: Most points, and the grids that more pairs are gathered on, mmHg (our choice).
 MOST_POINTS, GRIDS_MMHG = 5000, (0.5, 1.0, 2.0, 5.0, 10.0)
 #: What the share-within curve is told for, mmHg (our choice).
@@ -89,7 +91,7 @@ def agreement(
         conditions = part.parts("condition")
         if len(conditions) > 1:
             for name, own in conditions:
-                groups.append(_group(own, measure, name or "(none)", chosen, reference))
+                groups.append(_group(own, measure, name or NO_CONDITION, chosen, reference))
     return Agreement(
         scheme=scheme,
         reference=reference,

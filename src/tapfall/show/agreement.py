@@ -192,7 +192,10 @@ def _differences(axes: Axes, group: Group, drawn: Drawn) -> None:
 def _shares(axes: Axes, group: Group) -> None:
     errors = [one.error_mmhg for one in group.shares]
     shares = [100.0 * one.share for one in group.shares]
-    axes.plot(errors, shares, color=look.SYSTOLIC, linewidth=1.2, drawstyle="steps-post")
+    if group.points_step_mmhg is None:
+        axes.plot(*share_curve(group), color=look.SYSTOLIC, linewidth=1.2, drawstyle="steps-post")
+    else:  # so many pairs that single ones cannot be seen
+        axes.plot(errors, shares, color=look.SYSTOLIC, linewidth=1.2)
     for error, share in zip(errors, shares, strict=True):
         if error in MARKS_MMHG:
             axes.plot([error], [share], marker="s", markersize=4, color=look.DIASTOLIC)
@@ -216,6 +219,14 @@ def part_of_group(number: int, group: Group, prefix: str = "g") -> Part:
         key=f"{prefix}{number}-",
         title=group_title(group),
         counts=group_counts(group),
+def share_curve(group: Group) -> tuple[list[float], list[float]]:
+    """Return where the share of pairs rises, mmHg, and to how many per cent: their own sizes."""
+    sizes = sorted(abs(one.difference_mmhg) for one in group.points)
+    shares = [100.0 * number / len(sizes) for number in range(1, len(sizes) + 1)]
+    end = max([group.shares[-1].error_mmhg, *sizes])
+    return [0.0, *sizes, end], [0.0, *shares, 100.0]
+
+
         notes=group.notes,
         drawn="" if group.drawn is None else drawn_words(group),
         figure=group_svg(group, f"{prefix}{number}-"),

@@ -1,0 +1,41 @@
+"""What pages and terminal show of an agreement is what was found, not what it rounds to."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+
+from tapfall.show.agreement import _shares, share_curve
+from tapfall.study.agreement import Group, agreement, table_of
+
+
+def group_of(differences: list[float]) -> Group:
+    """The group of pairs with such differences."""
+    lines = ["reference,estimate", *(f"120,{120.0 + one:.4f}" for one in differences)]
+    return agreement(table_of("t", "\n".join(lines).encode())).groups[0]
+
+
+def test_the_curve_is_that_of_the_sizes_themselves() -> None:
+    sizes, shares = share_curve(group_of([-0.5, 4.4, 4.6, -31.0]))
+    assert sizes == pytest.approx([0.0, 0.5, 4.4, 4.6, 31.0, 31.0])
+    assert shares == [0.0, 25.0, 50.0, 75.0, 100.0, 100.0]
+    # Drawn as stairs, it is the share at every size, between whole mmHg as well.
+    rng = np.random.default_rng(2)
+    errors = rng.normal(0.0, 6.0, 60).round(2).tolist()
+    figure = Figure()
+    _shares(figure.subplots(), group_of(errors))
+    (axes,) = figure.axes
+    x, y = (np.asarray(one, np.float64) for one in axes.lines[0].get_data())
+    for at in np.arange(0.005, 30.0, 0.51):
+        drawn = y[np.searchsorted(x, at, side="right") - 1]
+        assert drawn == pytest.approx(100.0 * float(np.mean(np.abs(errors) <= at)))
+
+
+def test_so_many_pairs_that_they_share_points() -> None:
+    errors = np.random.default_rng(2).normal(0.0, 6.0, 6000).round(2).tolist()
+    group = group_of(errors)
+    figure = Figure()
+    _shares(figure.subplots(), group)
+    assert len(figure.axes[0].lines[0].get_xdata()) == len(group.shares)  # type: ignore[arg-type]
+    assert figure.axes[0].lines[0].get_drawstyle() == "default"

@@ -9,6 +9,7 @@ from tapfall.cli.codes import WIDTH
 from tapfall.errors import printable
 from tapfall.model import CAUTION
 from tapfall.study import Study
+from tapfall.study.agreement.words import percent_text
 from tapfall.study.cells import ALL
 from tapfall.study.columns import kept
 from tapfall.study.tables import Row
@@ -91,9 +92,8 @@ def _errors(rows: tuple[Row, ...]) -> list[str]:
     for first, second, condition, measure, pairs, none, mean, spread, _, near, *_ in rows:
         if condition == ALL and isinstance(measure, str):
             name = f"{measure}: {_said(second)} - {_said(first)}"
-            cells = (
-                f"{_number(mean, '+.1f'):>8}{_number(spread, '.1f'):>8}{_number(near, '.0%'):>10}"
-            )
+            share = f"{percent_text(100.0 * near)}%" if isinstance(near, float) else "-"
+            cells = f"{_number(mean, '+.1f'):>8}{_number(spread, '.1f'):>8}{share:>10}"
             lines.append(f"{name:<36}{pairs!s:>6}{none!s:>10}{cells}")
     return lines if len(lines) > 2 else []
 

@@ -19,7 +19,13 @@ from tapfall.show import look
 from tapfall.show.inline import element
 from tapfall.show.report import rendered
 from tapfall.study.agreement.result import UNFULFILLED, Agreement, Drawn, Group
-from tapfall.study.agreement.words import counts_text, group_counts, group_title, number_text
+from tapfall.study.agreement.words import (
+    counts_text,
+    group_counts,
+    group_title,
+    number_text,
+    percent_text,
+)
 
 #: Size of a figure, inches.
 SIZE_IN = (8.4, 3.6)
@@ -200,7 +206,7 @@ def _shares(axes: Axes, group: Group) -> None:
         if error in MARKS_MMHG:
             axes.plot([error], [share], marker="s", markersize=4, color=look.DIASTOLIC)
             axes.annotate(
-                f"{share:.0f} %",
+                f"{percent_text(share)} %",
                 (error, share),
                 xytext=(4, -9),
                 textcoords="offset points",
@@ -213,12 +219,6 @@ def _shares(axes: Axes, group: Group) -> None:
     axes.spines[["top", "right"]].set_visible(False)
 
 
-def part_of_group(number: int, group: Group, prefix: str = "g") -> Part:
-    """Put one group into words and draw it; ``prefix`` begins its ids."""
-    return Part(
-        key=f"{prefix}{number}-",
-        title=group_title(group),
-        counts=group_counts(group),
 def share_curve(group: Group) -> tuple[list[float], list[float]]:
     """Return where the share of pairs rises, mmHg, and to how many per cent: their own sizes."""
     sizes = sorted(abs(one.difference_mmhg) for one in group.points)
@@ -227,6 +227,12 @@ def share_curve(group: Group) -> tuple[list[float], list[float]]:
     return [0.0, *sizes, end], [0.0, *shares, 100.0]
 
 
+def part_of_group(number: int, group: Group, prefix: str = "g") -> Part:
+    """Put one group into words and draw it; ``prefix`` begins its ids."""
+    return Part(
+        key=f"{prefix}{number}-",
+        title=group_title(group),
+        counts=group_counts(group),
         notes=group.notes,
         drawn="" if group.drawn is None else drawn_words(group),
         figure=group_svg(group, f"{prefix}{number}-"),
@@ -252,11 +258,11 @@ def share_curve(group: Group) -> tuple[list[float], list[float]]:
         ),
         coverage=tuple(
             (
-                f"{one.confidence:.2f}",
+                f"{one.confidence:.4f}",
                 f"{one.kept}",
-                f"{100.0 * one.coverage:.1f} %",
+                f"{percent_text(100.0 * one.coverage, 1)} %",
                 f"{one.mean_absolute_mmhg:.2f}",
-                f"{100.0 * one.beyond_5:.1f} %",
+                f"{percent_text(100.0 * one.beyond_5, 1)} %",
             )
             for one in group.coverage[-1 :: -_step(group)][::-1]
         ),

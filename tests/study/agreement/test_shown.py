@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-from tapfall.show.agreement import _shares, share_curve
+from tapfall.show.agreement import _shares, part_of_group, share_curve
 from tapfall.study.agreement import Group, agreement, table_of
+from tapfall.study.agreement.words import percent_text
 
 
 def group_of(differences: list[float]) -> Group:
@@ -39,3 +40,17 @@ def test_so_many_pairs_that_they_share_points() -> None:
     _shares(figure.subplots(), group)
     assert len(figure.axes[0].lines[0].get_xdata()) == len(group.shares)  # type: ignore[arg-type]
     assert figure.axes[0].lines[0].get_drawstyle() == "default"
+
+
+def test_all_is_said_only_where_it_is_all() -> None:
+    figure = Figure()
+    _shares(figure.subplots(), group_of([1.0] * 299 + [40.0]))
+    assert [text.get_text() for text in figure.axes[0].texts] == ["99.7 %"] * 3
+    assert [percent_text(one, 1) for one in (99.96, 100.0, 0.04)] == ["99.96", "100.0", "0.04"]
+
+
+def test_confidences_near_one_are_told_apart() -> None:
+    lines = [f"120,{120 + n},{0.9990 + n / 10000}" for n in range(4)]
+    table = table_of("t", "\n".join(["reference,estimate,confidence", *lines]).encode())
+    rows = part_of_group(1, agreement(table).groups[0]).coverage
+    assert [row[0] for row in rows] == ["0.9993", "0.9992", "0.9991", "0.9990"]

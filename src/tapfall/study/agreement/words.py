@@ -9,6 +9,8 @@ from tapfall.study.agreement.result import Agreement, Group, Number, Result
 
 WIDTH = 80
 _NAME = 40
+#: Most decimals that are shown (our choice).
+_MOST_PLACES = 6
 
 
 def number_text(number: Number) -> str:
@@ -32,6 +34,28 @@ def number_text(number: Number) -> str:
     if number.low is None or number.high is None:
         return text
     return f"{text} ({_plain(number.low, number.unit)} to {_plain(number.high, number.unit)})"
+
+
+def percent_text(percent: float, places: int = 0) -> str:
+    """Return a per cent with as few decimals as keep it from looking like all or nothing.
+
+    Parameters
+    ----------
+    percent
+        0 to 100.
+    places
+        The fewest decimals.
+
+    Examples
+    --------
+    >>> [percent_text(one) for one in (95.4, 99.7, 99.96, 100.0, 0.2)]
+    ['95', '99.7', '99.96', '100', '0.2']
+    """
+    for many in range(places, _MOST_PLACES):
+        text = f"{percent:.{many}f}"
+        if all((float(text) == end) == (percent == end) for end in (0.0, 100.0)):
+            return text
+    return f"{percent:.{_MOST_PLACES}f}"
 
 
 def counts_text(result: Result) -> str:
@@ -100,7 +124,9 @@ def _result_lines(result: Result) -> list[str]:
 def _plain(value: float | int, unit: str) -> str:
     if isinstance(value, int):
         return f"{value}"
-    places = 1 if unit == "%" else 2 if unit in ("mmHg", "mmHg2") else 3
+    if unit == "%":
+        return percent_text(value, 1)
+    places = 2 if unit in ("mmHg", "mmHg2") else 3
     text = f"{value:.{places}f}"
     return text.removeprefix("-") if float(text) == 0.0 else text
 

@@ -176,13 +176,13 @@ def test_agree_reads_the_pairs(observed: Path, tmp_path: Path) -> None:
     run(observed, tmp_path / "out", executor=Counting())
     table = read_table(tmp_path / "out" / "pairs.csv")
     assert [(row.subject, row.condition, row.measure, row.apart) for row in table.rows] == [
-        ("p1", "quiet", "systolic", False),
-        ("p1", "quiet", "diastolic", True),
-    ] * 2
+        *[("p1", "quiet", "systolic", False)] * 2,
+        *[("p1", "quiet", "diastolic", True)] * 2,
+    ]
     assert all(row.confidence is not None for row in table.rows)
     group = agreement(table).groups[1]
     assert (group.measure, group.counts.observers_apart, group.counts.paired) == ("diastolic", 2, 0)
-    for row in table.rows[::2]:
+    for row in table.rows[:2]:
         assert (row.estimate_mmhg or 0.0) - (row.reference_mmhg or 0.0) == pytest.approx(-2.0)
     other = read_table(tmp_path / "out" / "observers.csv")
     assert len(other.rows) == 4
@@ -194,9 +194,9 @@ def test_a_recording_that_failed_counts_as_no_value(observed: Path, tmp_path: Pa
     (tmp_path / "r1.wav").write_bytes(b"no sound")
     run(observed, tmp_path / "out", executor=Counting())
     table = read_table(tmp_path / "out" / "pairs.csv")
-    assert [row.estimate_mmhg is None for row in table.rows[::2]] == [False, True]
+    assert [row.estimate_mmhg is None for row in table.rows[:2]] == [False, True]
     # Of what was not read nothing is known.
-    assert [row.simulated for row in table.rows[::2]] == [True, False]
+    assert [row.simulated for row in table.rows[:2]] == [True, False]
     whole = rows_of(tmp_path / "out" / "errors.csv")[0]
     assert (whole["pairs"], whole["no_value"]) == ("1", "1")
 

@@ -16,7 +16,7 @@ import numpy as np
 from tapfall.files.tables import Cell
 from tapfall.study.agreement.result import NOT_TOLD
 from tapfall.study.agreement.rows import SLACK_MMHG
-from tapfall.study.compare import MEASURES, OBSERVERS, TAPFALL, Judged
+from tapfall.study.compare import FIRST, MEASURES, OBSERVERS, SECOND, TAPFALL, Judged
 
 LEVELS_MMHG = {"systolic": (100.0, 140.0, 160.0), "diastolic": (60.0, 85.0, 100.0)}
 ARM_CM = (22.0, 27.0, 35.0, 45.0)
@@ -98,7 +98,8 @@ def breakdown_rows(values: Iterable[Held]) -> list[tuple[Cell, ...]]:
                 inside = [one.judged for one, here in zip(part, named, strict=True) if here == name]
                 if inside:
                     rows.append((by, name, measure, *_errors(inside)))
-        devices = dict.fromkeys(one.device for one in part)
+        # By name, and those without one last.
+        devices = sorted({one.device for one in part}, key=lambda one: (not one, one))
         for device in devices if any(devices) else ():
             inside = [one.judged for one in part if one.device == device]
             rows.append((DEVICE, device or NOT_TOLD, measure, *_errors(inside)))
@@ -138,7 +139,11 @@ def digit_rows(written: Mapping[tuple[str, str], Sequence[float]]) -> list[tuple
     (('observer_1', 'systolic', 0, 2, 0.6667), (1, 0.3333))
     """
     rows: list[tuple[Cell, ...]] = []
-    for (who, measure), values in written.items():
+    writers = (FIRST, SECOND, TAPFALL)
+    for who, measure in sorted(
+        written, key=lambda one: (one[1] != MEASURES[0], writers.index(one[0]))
+    ):
+        values = written[who, measure]
         digits = [round(value) % 10 for value in values]
         for digit in range(10) if digits else ():
             count = digits.count(digit)

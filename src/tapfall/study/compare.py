@@ -30,6 +30,8 @@ NEAR_MMHG = 4.0
 Measure = Literal["systolic", "diastolic"]
 MEASURES: tuple[Measure, ...] = ("systolic", "diastolic")
 TAPFALL, OBSERVERS, FIRST, SECOND = "tapfall", "observers", "observer_1", "observer_2"
+#: Who is compared with whom, in the order of every table.
+COMPARED = ((OBSERVERS, TAPFALL), (FIRST, TAPFALL), (SECOND, TAPFALL), (FIRST, SECOND))
 
 ERROR_COLUMNS = (
     "reference",
@@ -259,18 +261,36 @@ def beats_of(
     ]
 
 
+def place_of_row(
+    reference: str, estimate: str, condition: str, measure: Measure = "systolic"
+) -> tuple[int, int, int, str]:
+    """Return where a row stands: by measure, comparison, all recordings first, condition.
+
+    Examples
+    --------
+    >>> place_of_row("observers", "tapfall", "(all)") < place_of_row("observers", "tapfall", "(a)")
+    True
+    """
+    part = (ALL, SAME).index(condition) if condition in (ALL, SAME) else 2
+    return MEASURES.index(measure), COMPARED.index((reference, estimate)), part, condition
+
+
+def _place(key: tuple[Any, ...]) -> tuple[int, int, int, str]:
+    return place_of_row(*key)
+
+
 def error_rows(values: Iterable[Judged]) -> list[tuple[Cell, ...]]:
     """Return the rows of :data:`ERROR_COLUMNS`: each comparison, condition and measure.
 
     Beside all recordings stand those that every one of the three has a number for: there,
     expert against expert and tapfall against expert rest on the same sounds.
     """
-    groups: dict[tuple[str, str, str, str], list[Judged]] = {}
+    groups: dict[tuple[str, str, str, Measure], list[Judged]] = {}
     for one in values:
         for condition in (ALL, *((SAME,) if one.by_all else ()), one.condition):
             key = (one.reference_name, one.estimate_name, condition, one.measure)
             groups.setdefault(key, []).append(one)
-    return [(*key, *_errors(group)) for key, group in groups.items() if key[2]]
+    return [(*key, *_errors(groups[key])) for key in sorted(groups, key=_place) if key[2]]
 
 
 def _errors(group: list[Judged]) -> tuple[Cell, ...]:
@@ -301,7 +321,11 @@ def beat_rows(heard: Iterable[Heard]) -> list[tuple[Cell, ...]]:
         for condition in (ALL, one.condition):
             key = (one.reference_name, one.estimate_name, condition)
             groups.setdefault(key, []).append(one)
-    return [(*key, len(group), *_beats(group)) for key, group in groups.items() if key[2]]
+    return [
+        (*key, len(groups[key]), *_beats(groups[key]))
+        for key in sorted(groups, key=_place)
+        if key[2]
+    ]
 
 
 def _beats(group: list[Heard]) -> tuple[Cell, ...]:

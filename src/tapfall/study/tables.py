@@ -189,8 +189,8 @@ def compare_all(
     own = [one for one in values if (one.reference_name, one.estimate_name) == (OBSERVERS, TAPFALL)]
     by_measure = {name: [one for one in own if one.measure == name] for name in MEASURES}
     return Tables(
-        pairs=tuple(pairs),
-        observers=tuple(observers),
+        pairs=_by_measure(pairs),
+        observers=_by_measure(observers),
         errors=tuple(error_rows(values)),
         beats=tuple(beat_rows(heard)),
         breakdown=tuple(breakdown_rows(held)),
@@ -275,6 +275,12 @@ def _row(
         cuff if cuff is None or isinstance(cuff, str) else f"{cuff[0]:g}x{cuff[1]:g} cm",
         True if made else None,  # of others nothing is known
     )
+
+
+def _by_measure(rows: list[Row]) -> tuple[Row, ...]:
+    """Rows of the first measure first, each in the order of the manifest."""
+    at = PAIR_COLUMNS.index("measure")
+    return tuple(row for measure in MEASURES for row in rows if row[at] == measure)
 
 
 def _plain(value: float | None) -> float | None:

@@ -6,7 +6,7 @@ import numpy as np
 
 from tapfall.errors import SettingError, shown
 from tapfall.study.agreement import coverage, limits
-from tapfall.study.agreement.cells import HIGHEST_MMHG
+from tapfall.study.agreement.cells import HIGHEST_MMHG, MEASURES
 from tapfall.study.agreement.computed import (
     digits_result,
     icc_result,
@@ -68,7 +68,8 @@ def agreement(
     Returns
     -------
     Agreement
-        A group for each pressure and condition; pressures in mmHg.
+        A group for each pressure (systolic first) and condition (all of them first, then
+        by name); pressures in mmHg.
 
     Raises
     ------
@@ -86,9 +87,9 @@ def agreement(
     if reference not in REFERENCES:
         raise SettingError(f"reference: found {shown(reference)}; allowed {', '.join(REFERENCES)}")
     groups: list[Group] = []
-    for measure, part in table.parts("measure"):
+    for measure, part in sorted(table.parts("measure"), key=lambda one: _place(one[0])):
         groups.append(_group(part, measure, None, chosen, reference))
-        conditions = part.parts("condition")
+        conditions = sorted(part.parts("condition"), key=lambda one: (not one[0], one[0]))
         if len(conditions) > 1:
             for name, own in conditions:
                 groups.append(_group(own, measure, name or NO_CONDITION, chosen, reference))
@@ -106,6 +107,11 @@ def agreement(
         ),
         notes=NOTES,
     )
+
+
+def _place(measure: str) -> int:
+    # What is not told stands last.
+    return MEASURES.index(measure) if measure in MEASURES else len(MEASURES)
 
 
 def _group(

@@ -41,14 +41,19 @@ def test_criterion_1_is_of_all_pairs_with_the_sd_of_a_sample() -> None:
         assert first.verdict == verdict
 
 
-def test_criterion_2_is_of_the_means_of_subjects() -> None:
-    # Means 2 and 5 of unequal numbers: mean 3.5, SD 3 / sqrt(2), not those of the five pairs.
+def test_criterion_2_is_of_the_means_of_subjects_at_the_mean_of_criterion_1() -> None:
+    # Means 2 and 5 of unequal numbers: SD 3 / sqrt(2); the mean is 3.8, that of the five pairs.
     second = results([[1.0, 3.0], [4.0, 5.0, 6.0]])[1]
-    assert values(second)[:2] == pytest.approx([3.5, 3.0 / math.sqrt(2.0)])
+    assert values(second)[:2] == pytest.approx([3.8, 3.0 / math.sqrt(2.0)])
     assert second.verdict == MET
-    # 3.5 mmHg allow 5.97 by the table as remembered.
-    assert second.numbers[3].value == 5.97
-    assert second.numbers[2].value == pytest.approx(5.97, abs=0.02)
+    # 3.8 mmHg allow 5.77 by the table as remembered.
+    assert second.numbers[3].value == 5.77
+    assert second.numbers[2].value == pytest.approx(5.77, abs=0.02)
+    assert "at the mean error of criterion 1" in second.source
+    # Criterion 1 is beyond its mean, so no SD is allowed, though the subjects' means come to 4.
+    first, second = results([[0.0], [8.0] * 9])[:2]
+    assert (first.verdict, second.verdict) == (NOT_MET, NOT_MET)
+    assert second.numbers[2].value is None
 
 
 def test_criterion_2_wants_two_subjects() -> None:

@@ -57,8 +57,9 @@ def _iso_2(pairs: Pairs, wanted: tuple[Requirement, ...]) -> Result:
             pairs, name, source, verdict=NOT_COMPUTED, wanted=wanted, protocol="ISO 81060-2",
             notes=(why,),
         )  # fmt: skip
-    means = pairs.subject_means(pairs.difference)
-    mean, sd = float(means.mean()), float(means.std(ddof=1))
+    # The limit is that of the mean of all pairs, the SD that of the subjects' means.
+    mean = float(pairs.difference.mean())
+    sd = float(pairs.subject_means(pairs.difference).std(ddof=1))
     limit, remembered = protocols.criterion_2_limit(mean), protocols.remembered_limit(mean)
     met = limit is not None and sd <= limit
     notes: tuple[str, ...] = ()
@@ -72,7 +73,7 @@ def _iso_2(pairs: Pairs, wanted: tuple[Requirement, ...]) -> Result:
         source,
         verdict=MET if met else NOT_MET,
         numbers=(
-            Number(name="mean of subjects' means", value=mean, unit="mmHg"),
+            Number(name="mean error of criterion 1", value=mean, unit="mmHg"),
             Number(name="SD of subjects' means", value=sd, unit="mmHg"),
             Number(name="SD allowed by formula", value=limit, unit="mmHg"),
             Number(name="SD allowed by table (from memory)", value=remembered, unit="mmHg"),

@@ -27,7 +27,8 @@ ISO_SOURCE = (
 )
 ISO_2_SOURCE = (
     "ISO 81060-2:2018, criterion 2, by its formula: chance of an error of 10 mmHg or less at "
-    "least 85 % (a review, doi 10.1186/s40885-024-00268-7)"
+    "least 85 % (a review, doi 10.1186/s40885-024-00268-7), at the mean error of criterion 1, by "
+    "which the standard's table is kept (from memory)"
 )
 BHS_SOURCE = "BHS 1993: within 5, 10 and 15 mmHg (table 3 of PMC6431352)"
 ESH_SOURCE = (

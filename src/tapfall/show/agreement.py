@@ -24,6 +24,7 @@ from tapfall.study.agreement.words import (
     group_counts,
     group_title,
     number_text,
+    numbers_text,
     percent_text,
 )
 
@@ -240,7 +241,7 @@ def part_of_group(number: int, group: Group, prefix: str = "g") -> Part:
             _Shown(
                 name=one.name,
                 verdict=one.verdict,
-                numbers=tuple((number.name, number_text(number)) for number in one.numbers),
+                numbers=numbers_text(one),
                 counts=counts_text(one),
                 notes=one.notes,
                 source=one.source,

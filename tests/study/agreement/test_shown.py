@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from tapfall.show.agreement import _shares, part_of_group, share_curve
 from tapfall.study.agreement import Group, agreement, table_of
-from tapfall.study.agreement.words import percent_text
+from tapfall.study.agreement.words import counts_text, numbers_text, percent_text
 
 
 def group_of(differences: list[float]) -> Group:
@@ -54,3 +54,28 @@ def test_confidences_near_one_are_told_apart() -> None:
     table = table_of("t", "\n".join(["reference,estimate,confidence", *lines]).encode())
     rows = part_of_group(1, agreement(table).groups[0]).coverage
     assert [row[0] for row in rows] == ["0.9993", "0.9992", "0.9991", "0.9990"]
+
+
+def shown(differences: list[float], name: str) -> dict[str, str]:
+    """The numbers of a result, as they are shown."""
+    (result,) = [one for one in group_of(differences).results if one.name == name]
+    return dict(numbers_text(result))
+
+
+def test_what_misses_a_bound_is_never_shown_at_it() -> None:
+    just = "ISO 81060-2 criterion 1"
+    assert shown([5.003, 5.005], just)["mean error"] == "5.004 mmHg"
+    assert shown([-5.003, -5.005], just)["mean error"] == "-5.004 mmHg"
+    assert shown([5.0, 5.0], just)["mean error"] == "5.00 mmHg"
+    assert shown([-8.001, 0.0, 8.001], just)["SD"] == "8.001 mmHg"
+    assert shown([4.9, 4.9], just)["mean error"] == "4.90 mmHg"
+    # 1,499 of 2,500 within 5: 59.96 %, which is no grade A.
+    many = shown([1.0] * 1499 + [7.0] * 1001, "BHS 1993")
+    assert many["within 5 mmHg"] == "59.96 %"
+
+
+def test_last_digits_rest_on_values_that_were_written_down() -> None:
+    rows = [f"{120 + 2 * n},{120 + 2 * n if n else ''}" for n in range(5)]
+    table = table_of("t", "\n".join(["reference,estimate", *rows]).encode())
+    (digits,) = [one for one in agreement(table).groups[0].results if "digits" in one.name]
+    assert counts_text(digits) == "5 values written down"

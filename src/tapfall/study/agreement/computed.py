@@ -223,7 +223,7 @@ def sizes_result(pairs: Pairs) -> Result:
 
 def digits_result(pairs: Pairs, found: Digits) -> Result:
     """Last digits that somebody wrote down."""
-    name = f"Last digits of the reference, {found.who}"
+    name = f"{digits.NAME}, {found.who}"
     numbers = (
         Number(name="ending in 0", value=found.counts[0]),
         Number(name="ending in another even digit", value=sum(found.counts[2::2])),

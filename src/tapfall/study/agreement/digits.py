@@ -8,6 +8,8 @@ from tapfall.model import FloatArray
 from tapfall.study.agreement.result import Digits
 from tapfall.visit.observer import LARGE_SCORE, LEAST_EXPECTED, UNLIKELY, chi_square
 
+#: What its result is called, before who wrote.
+NAME = "Last digits of the reference"
 SOURCE = (
     "chi-square of the even digits against equal shares; digit score 100 sqrt(chi2 / (N (k - 1))) "
     "as in WHO MONICA (from memory)"

@@ -36,7 +36,7 @@ def _iso(pairs: Pairs, measure: str) -> tuple[Result, Result]:
     mean, sd = float(differences.mean()), float(differences.std(ddof=1))
     first = _result(
         pairs,
-        "ISO 81060-2 criterion 1",
+        protocols.CRITERION_1,
         protocols.ISO_SOURCE,
         verdict=MET if protocols.criterion_1(mean, sd) else NOT_MET,
         numbers=(
@@ -50,7 +50,7 @@ def _iso(pairs: Pairs, measure: str) -> tuple[Result, Result]:
 
 
 def _iso_2(pairs: Pairs, wanted: tuple[Requirement, ...]) -> Result:
-    name, source = "ISO 81060-2 criterion 2", protocols.ISO_2_SOURCE
+    name, source = protocols.CRITERION_2, protocols.ISO_2_SOURCE
     if pairs.subject is None or len(pairs.independent) < 2:
         why = "It wants the means of two subjects or more; the table does not tell them."
         return _result(
@@ -92,7 +92,7 @@ def _bhs(pairs: Pairs, measure: str) -> Result:
     grade = protocols.bhs_grade(percents)
     return _result(
         pairs,
-        "BHS 1993",
+        protocols.BHS,
         protocols.BHS_SOURCE,
         verdict=f"grade {grade} on this sample",
         numbers=_counted(percents, "%"),

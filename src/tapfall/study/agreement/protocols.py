@@ -16,6 +16,9 @@ from tapfall.errors import InputError
 from tapfall.study.agreement.limits import finite
 from tapfall.study.agreement.rows import SLACK_MMHG
 
+#: What results are called.
+CRITERION_1, CRITERION_2 = "ISO 81060-2 criterion 1", "ISO 81060-2 criterion 2"
+BHS = "BHS 1993"
 #: ISO 81060-2, criterion 1, mmHg.
 MEAN_MOST_MMHG, SD_MOST_MMHG = 5.0, 8.0
 #: ISO 81060-2, criterion 2: an error of 10 mmHg or less with this chance.

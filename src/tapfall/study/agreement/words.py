@@ -3,9 +3,20 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 from tapfall.model import CAUTION, simulated_words
+from tapfall.study.agreement.digits import NAME as DIGITS
+from tapfall.study.agreement.protocols import (
+    BHS,
+    BHS_GRADES,
+    CRITERION_1,
+    CRITERION_2,
+    MEAN_MOST_MMHG,
+    SD_MOST_MMHG,
+)
 from tapfall.study.agreement.result import Agreement, Group, Number, Result
+from tapfall.study.agreement.rows import SLACK_MMHG
 
 WIDTH = 80
 _NAME = 40
@@ -13,8 +24,15 @@ _NAME = 40
 _MOST_PLACES = 6
 
 
-def number_text(number: Number) -> str:
+def number_text(number: Number, bounds: Sequence[float] = ()) -> str:
     """Return a number with its interval and unit; rounded for display only.
+
+    Parameters
+    ----------
+    number
+        What was found.
+    bounds
+        What it is judged by: it has as many decimals as keep it on its side of each.
 
     Examples
     --------
@@ -24,13 +42,15 @@ def number_text(number: Number) -> str:
     'below 0.001'
     >>> number_text(Number(name="n", value=None))
     'none'
+    >>> number_text(Number(name="mean error", value=5.004, unit="mmHg"), (-5.0, 5.0))
+    '5.004 mmHg'
     """
     value = number.value
     if value is None:
         return "none"
     if number.name.startswith("p of") and value < 0.001:
         return "below 0.001"
-    text = f"{_plain(value, number.unit)} {number.unit}".strip()
+    text = f"{_plain(value, number.unit, bounds)} {number.unit}".strip()
     if number.low is None or number.high is None:
         return text
     return f"{text} ({_plain(number.low, number.unit)} to {_plain(number.high, number.unit)})"
@@ -65,9 +85,41 @@ def counts_text(result: Result) -> str:
     --------
     >>> counts_text(Result(name="a", source="b", used=2, paired=4, abstained=1, bounded=0))
     '2 of 4 pairs; 1 abstained, 0 bounded'
+    >>> counts_text(Result(name=DIGITS, source="b", used=87, paired=83, abstained=1, bounded=0))
+    '87 values written down'
     """
+    if result.name.startswith(DIGITS):
+        return f"{result.used} {'value' if result.used == 1 else 'values'} written down"
     used = f"{result.used} of " if result.used != result.paired else ""
     return f"{used}{result.paired} pairs; {result.abstained} abstained, {result.bounded} bounded"
+
+
+def numbers_text(result: Result) -> tuple[tuple[str, str], ...]:
+    """Return the numbers of a statistic, by name; what is judged is shown on its side of a bound.
+
+    Examples
+    --------
+    >>> sd = Number(name="SD of subjects' means", value=6.9531, unit="mmHg")
+    >>> most = Number(name="SD allowed by formula", value=6.9527, unit="mmHg")
+    >>> [text for _, text in numbers_text(Result(name="ISO 81060-2 criterion 2", source="",
+    ...     used=2, paired=2, abstained=0, bounded=0, numbers=(sd, most)))]
+    ['6.953 mmHg', '6.95 mmHg']
+    """
+    bounds: dict[str, Sequence[float]] = {}
+    if result.name == CRITERION_1:
+        bounds = {"mean error": (-MEAN_MOST_MMHG, MEAN_MOST_MMHG), "SD": (SD_MOST_MMHG,)}
+    elif result.name == CRITERION_2:
+        # Each of the two is held against the other.
+        sd, allowed = "SD of subjects' means", "SD allowed by formula"
+        value = {one.name: one.value for one in result.numbers}
+        both = {sd: value.get(allowed), allowed: value.get(sd)}
+        bounds = {name: (bound,) for name, bound in both.items() if bound is not None}
+    elif result.name == BHS:
+        bounds = {
+            f"within {size} mmHg": [grade[at] for _, grade in BHS_GRADES]
+            for at, size in enumerate((5, 10, 15))
+        }
+    return tuple((one.name, number_text(one, bounds.get(one.name, ()))) for one in result.numbers)
 
 
 def group_title(group: Group) -> str:
@@ -113,22 +165,28 @@ def agreement_text(agreement: Agreement) -> str:
 def _result_lines(result: Result) -> list[str]:
     verdict = f": {result.verdict}" if result.verdict else ""
     lines = _wrapped(f"{result.name}{verdict}", "  ")
-    for number in result.numbers:
-        lines += _wrapped(f"{number.name:<{_NAME}}{number_text(number)}", "    ", _NAME)
+    for name, text in numbers_text(result):
+        lines += _wrapped(f"{name:<{_NAME}}{text}", "    ", _NAME)
     lines += _wrapped(counts_text(result), "    ")
     for note in result.notes:
         lines += _wrapped(note, "    ")
     return [*lines, *_wrapped(f"Source: {result.source}", "    ")]
 
 
-def _plain(value: float | int, unit: str) -> str:
+def _plain(value: float | int, unit: str, bounds: Sequence[float] = ()) -> str:
     if isinstance(value, int):
         return f"{value}"
-    if unit == "%":
-        return percent_text(value, 1)
-    places = 2 if unit in ("mmHg", "mmHg2") else 3
-    text = f"{value:.{places}f}"
+    fewest = 1 if unit == "%" else 2 if unit in ("mmHg", "mmHg2") else 3
+    text = f"{value:.{fewest}f}"
+    for many in range(fewest, _MOST_PLACES):
+        text = percent_text(value, many) if unit == "%" else f"{value:.{many}f}"
+        if all(_side(float(text), bound) == _side(value, bound) for bound in bounds):
+            break
     return text.removeprefix("-") if float(text) == 0.0 else text
+
+
+def _side(value: float, bound: float) -> int:
+    return 0 if abs(value - bound) <= SLACK_MMHG else 1 if value > bound else -1
 
 
 def _wrapped(text: str, indent: str = "", hang: int = 0) -> list[str]:

@@ -37,7 +37,22 @@ def test_text(folder: Path, capsys: Output) -> None:
     assert main(["agree", "pairs.csv"]) == 0
     out, err = capsys.readouterr()
     assert err == ""
-    assert out.startswith("Systolic, all rows\n  44 rows: 42 paired (subjects: 14), 1 abstained,")
+    lines = out.splitlines()
+    head = "pairs   bias    SD   limits (mmHg)   ISO 1   ISO 2 BHS"
+    assert lines[0] == head.rjust(80)
+    assert lines[1].startswith("Systolic, all rows           42 ")
+    assert "\n\nSystolic, all rows\n  44 rows: 42 paired (subjects: 14), 1 abstained," in out
+    # What a protocol wants is said once for each measure, not once more for each condition.
+    for measure in ("Systolic", "Diastolic"):
+        part = out[out.index(f"\n{measure}, all rows\n  ") :]
+        whole = part[: part.index(f"\n{measure}, <")]
+        flat = " ".join(whole.split())
+        assert flat.count("Of what ISO 81060-2 wants of a sample") == 1
+        assert flat.count("Of what BHS 1993 wants of a sample") == 1
+        assert flat.count("validates nothing") >= 4
+    flat = " ".join(out.split())
+    assert flat.count("Of what ISO 81060-2 wants of a sample") == 2
+    assert "Sources, and what protocols want of a sample, stand with all rows" in flat
     assert max(map(len, out.splitlines())) <= 80
     assert CAUTION in " ".join(out.split())
 
@@ -130,7 +145,9 @@ def test_what_is_simulated_is_said_first(folder: Path, capsys: Output) -> None:
     Path("some.csv").write_text(rows)
     assert main(["agree", "some.csv", "--report", "some.html"]) == 0
     words = "no person was measured in 2 of 4 rows."
-    assert capsys.readouterr().out.startswith(f"Simulated: {words}\n\nMeasure not told, all rows")
+    out = capsys.readouterr().out
+    assert out.startswith(f"Simulated: {words}\n\n")
+    assert out.index(words) < out.index("Measure not told, all rows")
     assert f"<strong>Simulated:</strong> {words}</p>" in Path("some.html").read_text()
     assert main(["agree", "some.csv", "--json", "-"]) == 0
     record = json.loads(capsys.readouterr().out)

@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.files.names import base_name
     from tapfall.files.writing import json_text
     from tapfall.study.agreement import agreement, agreement_record, read_table
-    from tapfall.study.agreement.words import agreement_text
+    from tapfall.study.agreement.text import agreement_text
     from tapfall.visit.schemes import scheme_of
 
     scheme_of(args.scheme)  # before anything is read

@@ -15,7 +15,7 @@ from tapfall.model import CAUTION
 from tapfall.study.agreement import agreement, agreement_record, agreement_schema, table_of
 from tapfall.study.agreement.make import MOST_POINTS
 from tapfall.study.agreement.record import SHIPPED
-from tapfall.study.agreement.words import agreement_text
+from tapfall.study.agreement.text import agreement_text
 
 BASIC = "reference,estimate\n120,122\n130,129\n140,145\n150,\n180,>=170\n190,<=170\n,120\n"
 

@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 
 from tapfall.show.agreement import _shares, part_of_group, share_curve
 from tapfall.study.agreement import Group, agreement, table_of
+from tapfall.study.agreement.text import agreement_text
 from tapfall.study.agreement.words import counts_text, numbers_text, percent_text
 
 
@@ -79,3 +80,21 @@ def test_last_digits_rest_on_values_that_were_written_down() -> None:
     table = table_of("t", "\n".join(["reference,estimate", *rows]).encode())
     (digits,) = [one for one in agreement(table).groups[0].results if "digits" in one.name]
     assert counts_text(digits) == "5 values written down"
+
+
+def overview(*rows: str) -> list[str]:
+    """The table that the text begins with."""
+    table = table_of("t", "\n".join(["reference,estimate,condition,subject", *rows]).encode())
+    lines = agreement_text(agreement(table)).splitlines()
+    return lines[: lines.index("")]
+
+
+def test_the_text_begins_with_a_table() -> None:
+    rows = [f"{ref},{ref + 5.004},{'ab'[ref % 2] * 50},{ref}" for ref in range(100, 110)]
+    found = overview(*rows, "120,,c,1")
+    assert max(map(len, found)) <= 80
+    gaps = "     10 +5.004   0.0    +5.0 to +5.0 not met not met   D"
+    assert found[1] == "Measure not told, all rows"
+    assert found[2] == " " * 24 + gaps
+    assert found[-3].split() == [*["Measure", "not", "told,", "c", "0"], *"------"]
+    assert "validates nothing" in " ".join(found)

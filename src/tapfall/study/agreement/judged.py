@@ -23,6 +23,8 @@ from tapfall.study.agreement.result import (
 
 #: Said with every criterion.
 NO_VALIDATION = "A criterion met on this sample validates nothing."
+#: How notes begin that tell what a protocol wants of a sample.
+TELLING, UNMET = "Of what ", "Not met: "
 
 
 def judged(pairs: Pairs, measure: str) -> tuple[Result, ...]:
@@ -157,11 +159,11 @@ def _result(
     unmet = sum(one.state == UNFULFILLED for one in wanted)
     untold = sum(one.state == NOT_TOLD for one in wanted)
     missing = (
-        f"Of what {protocol} wants of a sample this one does not meet {unmet} and does not "
+        f"{TELLING}{protocol} wants of a sample this one does not meet {unmet} and does not "
         f"tell {untold} of {len(wanted)} requirements."
     )
     named = tuple(
-        f"Not met: {one.wanted}; found {one.found}." for one in wanted if one.state == UNFULFILLED
+        f"{UNMET}{one.wanted}; found {one.found}." for one in wanted if one.state == UNFULFILLED
     )
     return Result(
         name=name,

@@ -1,11 +1,10 @@
-"""Numbers, counts and whole agreements as text of at most 80 columns."""
+"""Numbers, counts and groups of an agreement in words."""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
-from tapfall.model import CAUTION, simulated_words
+from tapfall.model import simulated_words
 from tapfall.study.agreement.digits import NAME as DIGITS
 from tapfall.study.agreement.protocols import (
     BHS,
@@ -18,8 +17,6 @@ from tapfall.study.agreement.protocols import (
 from tapfall.study.agreement.result import Agreement, Group, Number, Result
 from tapfall.study.agreement.rows import SLACK_MMHG
 
-WIDTH = 80
-_NAME = 40
 #: Most decimals that are shown (our choice).
 _MOST_PLACES = 6
 
@@ -145,34 +142,6 @@ def simulated_text(agreement: Agreement) -> str:
     return simulated_words(agreement.simulated, rows)
 
 
-def agreement_text(agreement: Agreement) -> str:
-    """Return an agreement as lines of at most 80 columns, with a line break at the end."""
-    lines: list[str] = []
-    if agreement.simulated:
-        lines += [*_wrapped(simulated_text(agreement)), ""]
-    for group in agreement.groups:
-        lines += [*_wrapped(group_title(group)), *_wrapped(group_counts(group), "  ")]
-        for note in group.notes:
-            lines += _wrapped(note, "  ")
-        for result in group.results:
-            lines += ["", *_result_lines(result)]
-        lines.append("")
-    for sentence in (*agreement.notes, "Figures and every number: --report and --json.", CAUTION):
-        lines += _wrapped(sentence)
-    return "\n".join(lines) + "\n"
-
-
-def _result_lines(result: Result) -> list[str]:
-    verdict = f": {result.verdict}" if result.verdict else ""
-    lines = _wrapped(f"{result.name}{verdict}", "  ")
-    for name, text in numbers_text(result):
-        lines += _wrapped(f"{name:<{_NAME}}{text}", "    ", _NAME)
-    lines += _wrapped(counts_text(result), "    ")
-    for note in result.notes:
-        lines += _wrapped(note, "    ")
-    return [*lines, *_wrapped(f"Source: {result.source}", "    ")]
-
-
 def _plain(value: float | int, unit: str, bounds: Sequence[float] = ()) -> str:
     if isinstance(value, int):
         return f"{value}"
@@ -180,20 +149,21 @@ def _plain(value: float | int, unit: str, bounds: Sequence[float] = ()) -> str:
     text = f"{value:.{fewest}f}"
     for many in range(fewest, _MOST_PLACES):
         text = percent_text(value, many) if unit == "%" else f"{value:.{many}f}"
-        if all(_side(float(text), bound) == _side(value, bound) for bound in bounds):
+        if keeps_side(float(text), value, bounds):
             break
     return text.removeprefix("-") if float(text) == 0.0 else text
 
 
+def keeps_side(shown: float, value: float, bounds: Sequence[float]) -> bool:
+    """Whether what is shown of a value lies on its side of every bound, or on it as it does.
+
+    Examples
+    --------
+    >>> keeps_side(5.0, 5.004, (5.0,)), keeps_side(5.0, 5.0 + 1e-12, (5.0,))
+    (False, True)
+    """
+    return all(_side(shown, bound) == _side(value, bound) for bound in bounds)
+
+
 def _side(value: float, bound: float) -> int:
     return 0 if abs(value - bound) <= SLACK_MMHG else 1 if value > bound else -1
-
-
-def _wrapped(text: str, indent: str = "", hang: int = 0) -> list[str]:
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=indent,
-        subsequent_indent=indent + " " * hang,
-        break_on_hyphens=False,
-    ) or [""]

@@ -80,7 +80,7 @@ def test_every_fault_is_told_by_line_and_column(folder: Path) -> None:
         "line 4: found 4 cells; allowed 8",
         r"line 5, column subject: found 'p\x1b1'; allowed characters that can be printed",
         "line 5, column observer_1_systolic_mmHg: found '999'; allowed 0 to 300 mmHg, or nothing",
-        "line 5, column arm_cm: found 'nan'; allowed 8 to 80 cm, or nothing",
+        "line 5, column arm_cm: found 'nan'; allowed 8 to 80 cm, or nothing (leave it empty)",
         "line 5, column cuff_size: found '23x12'; allowed small-adult, adult, large-adult, thigh, "
         "or width and length of the bladder in cm, 2 to 80, such as 12x23, or nothing",
         "line 5, column audio: found 'deep': a folder, pipe or device; allowed the name of a file",

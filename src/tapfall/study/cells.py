@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 
 from tapfall.errors import InputError, shown
-from tapfall.study.agreement.cells import AGE_YEARS, SEXES
+from tapfall.study.agreement.cells import AGE_YEARS, SEXES, hint
 from tapfall.study.agreement.result import NOT_TOLD
 from tapfall.technique.stated import ARM_CM, BLADDER_CM, CUFFS
 
@@ -42,7 +42,9 @@ def number(low: float, high: float, unit: str) -> Callable[[str], float]:
     def parse(cell: str) -> float:
         value = float(cell) if _NUMBER.fullmatch(cell) and len(cell) < 30 else float("nan")
         if not low <= value <= high:
-            raise InputError(f"found {shown(cell)}; allowed {low:g} to {high:g} {unit}, or nothing")
+            raise InputError(
+                f"found {shown(cell)}; allowed {low:g} to {high:g} {unit}, or nothing{hint(cell)}"
+            )
         return value
 
     return parse
@@ -53,7 +55,9 @@ def word(*words: str) -> Callable[[str], str]:
 
     def parse(cell: str) -> str:
         if cell.lower() not in words:
-            raise InputError(f"found {shown(cell)}; allowed {', '.join(words)}, or nothing")
+            raise InputError(
+                f"found {shown(cell)}; allowed {', '.join(words)}, or nothing{hint(cell)}"
+            )
         return cell.lower()
 
     return parse

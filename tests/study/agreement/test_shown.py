@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
+from tapfall.errors import InputError
 from tapfall.show.agreement import _shares, part_of_group, share_curve
 from tapfall.study.agreement import Group, agreement, table_of
 from tapfall.study.agreement.text import agreement_text
@@ -98,3 +99,12 @@ def test_the_text_begins_with_a_table() -> None:
     assert found[2] == " " * 24 + gaps
     assert found[-3].split() == [*["Measure", "not", "told,", "c", "0"], *"------"]
     assert "validates nothing" in " ".join(found)
+
+
+@pytest.mark.parametrize("cell", ["NA", "nan", "-"])
+def test_a_word_for_nothing_is_told_to_be_left_out(cell: str) -> None:
+    with pytest.raises(InputError, match=rf"found '{cell}'; allowed .* \(leave it empty\)$"):
+        table_of("t", f"reference,estimate\n120,{cell}\n".encode())
+    with pytest.raises(InputError) as caught:
+        table_of("t", b"reference,estimate\n120,12O\n")
+    assert "leave" not in str(caught.value)

@@ -17,9 +17,23 @@ MAX_NAME = 60
 #: Pressures that can be written down, mmHg (diastolic can be 0).
 LOWEST_MMHG, HIGHEST_MMHG = 0.0, 400.0
 
+#: What other programs write where there is nothing.
+NOTHING = ("na", "n/a", "nan", "none", "null", "-", ".")
+
 _NUMBER = re.compile(r"[+-]?[0-9]{1,6}(\.[0-9]{1,12})?")
 _BOUNDS = (">=", "<=")
 _NAN = float("nan")
+
+
+def hint(text: str) -> str:
+    """Return what helps where a cell says in a word that it holds nothing.
+
+    Examples
+    --------
+    >>> hint("NA"), hint("12O")
+    (' (leave it empty)', '')
+    """
+    return " (leave it empty)" if text.lower() in NOTHING else ""
 
 
 def pressure(column: str, allowed: str) -> Callable[[str], float]:
@@ -29,7 +43,9 @@ def pressure(column: str, allowed: str) -> Callable[[str], float]:
         if not text:
             return _NAN
         if not _NUMBER.fullmatch(text):
-            raise InputError(f"{column}: found {shown(text)}; allowed {allowed}, such as 120.5")
+            raise InputError(
+                f"{column}: found {shown(text)}; allowed {allowed}, such as 120.5{hint(text)}"
+            )
         value = float(text)
         if not LOWEST_MMHG <= value <= HIGHEST_MMHG:
             raise InputError(
@@ -90,14 +106,16 @@ def measure(text: str) -> str:
 def confidence(text: str) -> float:
     """Return a confidence; an empty cell is not a number."""
     if text and not (_NUMBER.fullmatch(text) and 0.0 <= float(text) <= 1.0):
-        raise InputError(f"confidence: found {shown(text)}; allowed 0 to 1, or nothing")
+        raise InputError(f"confidence: found {shown(text)}; allowed 0 to 1, or nothing{hint(text)}")
     return float(text) if text else _NAN
 
 
 def sex(text: str) -> str:
     """Return a sex, or nothing."""
     if text and text.lower() not in SEXES:
-        raise InputError(f"sex: found {shown(text)}; allowed {', '.join(SEXES)}, or nothing")
+        raise InputError(
+            f"sex: found {shown(text)}; allowed {', '.join(SEXES)}, or nothing{hint(text)}"
+        )
     return text.lower()
 
 
@@ -122,6 +140,7 @@ def bounded(column: str, low: float, high: float, unit: str) -> Callable[[str], 
         if text and not low <= value <= high:
             raise InputError(
                 f"{column}: found {shown(text)}; allowed {low:g} to {high:g} {unit}, or nothing"
+                f"{hint(text)}"
             )
         return value
 

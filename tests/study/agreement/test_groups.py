@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import pytest
 
 from tapfall.study.agreement import Agreement, agreement, table_of
+from tapfall.study.agreement.make import POOLED
 from tapfall.study.agreement.result import Group
 
 
@@ -71,17 +72,20 @@ def test_confidence_that_only_some_pairs_have_is_noted(cells: Sequence[str], tol
 
 def test_notes_are_told_where_they_hold() -> None:
     plain = group_of("reference,estimate,subject", "120,121,a", "120,121,b")
-    assert plain.notes == ()
+    assert plain.notes == (POOLED,)
     head = "reference,reference_2,estimate,subject"
     apart = group_of(head, "120,120,121,a", "120,120,121,b", "120,126,121,a")
-    (note,) = apart.notes
-    assert note.startswith("In 1 rows the two observers are more than 4 mmHg apart")
+    note, *rest = apart.notes
+    assert rest == [POOLED]
+    assert note.startswith("In 1 row the two observers are more than 4 mmHg apart")
     bounds = group_of("reference,estimate,subject", "120,121,a", "120,121,b", "120,>=121,a")
-    assert bounds.notes == ("Of 1 bounded estimates 1 exclude their reference.",)
+    assert bounds.notes == ("Of 1 bounded estimate 1 excludes its reference.", POOLED)
+    told = group_of("reference,estimate,measure", "120,121,mean", "120,121,mean")
+    assert POOLED not in told.notes
     device = group_of(
         "reference,estimate,subject", "120,121,a", "120,121,b", reference="device"
     ).notes
-    assert len(device) == 1
+    assert device[1:] == (POOLED,)
     assert device[0].startswith("The reference is another device")
 
 

@@ -45,7 +45,7 @@ def test_nothing_is_filled_in() -> None:
     assert shares["within 5 mmHg, of the pairs"] == 100.0
     # Three of six with a reference: what was not read is not within 5.
     assert shares["within 5 mmHg, of all attempts"] == 50.0
-    assert "Of 2 bounded estimates 1 exclude their reference." in group.notes
+    assert "Of 2 bounded estimates 1 excludes its reference." in group.notes
     assert any("Subjects are not told" in note for note in group.notes)
 
 
@@ -127,7 +127,7 @@ def test_too_few_pairs(text: str) -> None:
 
 def test_the_methods_say_what_was_done_and_no_more() -> None:
     plain = made(BASIC).methods
-    assert "3 pairs, 1 abstentions, 2 bounded estimates, 0 rows with observers too far" in plain
+    assert "3 pairs, 1 abstention, 2 bounded estimates, 0 rows with observers too far" in plain
     assert "analysis of variance" not in plain
     assert "Criterion 2" not in plain
     assert "risk-coverage" not in plain

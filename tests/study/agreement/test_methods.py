@@ -78,15 +78,15 @@ def test_each_pressure_is_counted_by_its_name() -> None:
     head = "reference,estimate,subject,measure,condition"
     text = methods(head, ["120,121,a,systolic,x", "80,,a,diastolic,x", "130,>=120,b,systolic,y"])
     assert (
-        "For systolic pressure the table holds 2 rows: 1 pairs of 1 subjects, 0 abstentions, "
-        "1 bounded estimates, 0 rows with observers too far apart and 0 rows without a reference."
+        "For systolic pressure the table holds 2 rows: 1 pair of 1 subject, 0 abstentions, "
+        "1 bounded estimate, 0 rows with observers too far apart and 0 rows without a reference."
     ) in text
-    assert "For diastolic pressure the table holds 1 rows: 0 pairs of 0 subjects" in text
+    assert "For diastolic pressure the table holds 1 row: 0 pairs of 0 subjects" in text
     # The groups of conditions are not counted again.
     assert text.count("the table holds") == 2
     plain = methods("reference,estimate", ["120,121", ",130"])
-    assert "The table holds 2 rows: 1 pairs, 0 abstentions" in plain
-    assert "and 1 rows without a reference." in plain
+    assert "The table holds 2 rows: 1 pair, 0 abstentions" in plain
+    assert "and 1 row without a reference." in plain
 
 
 def test_another_device_is_named_instead_of_observers() -> None:

@@ -31,6 +31,7 @@ from tapfall.study.agreement.result import (
     SharePoint,
 )
 from tapfall.study.agreement.rows import Table
+from tapfall.study.agreement.words import counted
 from tapfall.visit.schemes import Scheme, scheme_of
 
 #: Who the references are by.
@@ -43,6 +44,11 @@ MOST_POINTS, GRIDS_MMHG = 5000, (0.5, 1.0, 2.0, 5.0, 10.0)
 #: What the share-within curve is told for, mmHg (our choice).
 CURVE_MMHG = tuple(float(one) for one in range(31))
 
+#: Said where the table does not tell systolic from diastolic.
+POOLED = (
+    "The table has no column measure: if it holds systolic and diastolic rows, all of them were "
+    "pooled, and protocols judge each by itself."
+)
 NOTES = (
     "Differences are estimate minus reference, in mmHg; nothing was rounded or filled in.",
     "An empty or bounded estimate is in no statistic of the pairs; where such rows are many, "
@@ -160,7 +166,10 @@ def _group(
             pairs.confidence[sure],
             counts.paired + counts.abstained + counts.bounded,
         ),
-        notes=_notes(pairs, int(sure.sum()), reference),
+        notes=(
+            *_notes(pairs, int(sure.sum()), reference),
+            *(() if measure or condition is not None else (POOLED,)),
+        ),
     )
 
 
@@ -202,12 +211,15 @@ def _notes(pairs: Pairs, sure: int, reference: str) -> tuple[str, ...]:
         )
     if counts.observers_apart:
         notes.append(
-            f"In {counts.observers_apart} rows the two observers are more than 4 mmHg apart: they "
-            "give no reference and are in no statistic of the pairs (ISO 81060-2, from memory)."
+            f"In {counted(counts.observers_apart, 'row')} the two observers are more than 4 mmHg "
+            "apart: they give no reference and are in no statistic of the pairs (ISO 81060-2, "
+            "from memory)."
         )
     if counts.bounded:
+        clash = pairs.bounded_clash
         notes.append(
-            f"Of {counts.bounded} bounded estimates {pairs.bounded_clash} exclude their reference."
+            f"Of {counted(counts.bounded, 'bounded estimate')} {clash} "
+            f"{'excludes its' if clash == 1 else 'exclude their'} reference."
         )
     if 0 < sure < counts.paired:
         notes.append(f"Confidence is given for {sure} of {counts.paired} pairs only.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tapfall import __version__
 from tapfall.study.agreement.result import NOT_COMPUTED, Group
+from tapfall.study.agreement.words import counted
 
 #: How each result came about, by how its name begins.
 _HOW = (
@@ -60,8 +61,8 @@ _HOW = (
     ),
     (
         "ISO 81060-2 criterion 2",
-        "Criterion 2 was applied to the SD of the subjects' mean differences by its formula, "
-        "not by the published table.",
+        "Criterion 2 was applied to the SD of the subjects' mean differences by its formula, at "
+        "the mean of all pairs, not by the published table.",
     ),
     ("BHS", "Grades are those of BHS 1993, of all pairs."),
     ("ESH", "The counts of ESH-IP 2010 were taken from 99 differences of 33 subjects."),
@@ -135,10 +136,11 @@ def methods_text(groups: tuple[Group, ...], scheme: str, *, device: bool, two: b
 def _counted(group: Group) -> str:
     counts = group.counts
     name = "The table" if group.measure == "not told" else f"For {group.measure} pressure the table"
-    subjects = "" if counts.subjects is None else f" of {counts.subjects} subjects"
+    subjects = "" if counts.subjects is None else f" of {counted(counts.subjects, 'subject')}"
     return (
-        f"{name} holds {counts.rows} rows: {counts.paired} pairs{subjects}, "
-        f"{counts.abstained} abstentions, {counts.bounded} bounded estimates, "
-        f"{counts.observers_apart} rows with observers too far apart and "
-        f"{counts.without_reference} rows without a reference."
+        f"{name} holds {counted(counts.rows, 'row')}: {counted(counts.paired, 'pair')}{subjects}, "
+        f"{counted(counts.abstained, 'abstention')}, "
+        f"{counted(counts.bounded, 'bounded estimate')}, "
+        f"{counted(counts.observers_apart, 'row')} with observers too far apart and "
+        f"{counted(counts.without_reference, 'row')} without a reference."
     )

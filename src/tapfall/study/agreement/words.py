@@ -75,6 +75,17 @@ def percent_text(percent: float, places: int = 0) -> str:
     return f"{percent:.{_MOST_PLACES}f}"
 
 
+def counted(count: int, noun: str) -> str:
+    """Return so many of something.
+
+    Examples
+    --------
+    >>> counted(1, "row"), counted(0, "row")
+    ('1 row', '0 rows')
+    """
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
 def counts_text(result: Result) -> str:
     """Return the rows a statistic rests on, and those that it does not.
 
@@ -86,9 +97,10 @@ def counts_text(result: Result) -> str:
     '87 values written down'
     """
     if result.name.startswith(DIGITS):
-        return f"{result.used} {'value' if result.used == 1 else 'values'} written down"
+        return f"{counted(result.used, 'value')} written down"
     used = f"{result.used} of " if result.used != result.paired else ""
-    return f"{used}{result.paired} pairs; {result.abstained} abstained, {result.bounded} bounded"
+    pairs = counted(result.paired, "pair")
+    return f"{used}{pairs}; {result.abstained} abstained, {result.bounded} bounded"
 
 
 def numbers_text(result: Result) -> tuple[tuple[str, str], ...]:
@@ -130,16 +142,15 @@ def group_counts(group: Group) -> str:
     counts = group.counts
     subjects = "not told" if counts.subjects is None else f"{counts.subjects}"
     return (
-        f"{counts.rows} rows: {counts.paired} paired (subjects: {subjects}), {counts.abstained} "
-        f"abstained, {counts.bounded} bounded, {counts.observers_apart} with observers too far "
-        f"apart, {counts.without_reference} without a reference"
+        f"{counted(counts.rows, 'row')}: {counts.paired} paired (subjects: {subjects}), "
+        f"{counts.abstained} abstained, {counts.bounded} bounded, "
+        f"{counts.observers_apart} with observers too far apart, {counts.without_reference} without a reference"
     )
 
 
 def simulated_text(agreement: Agreement) -> str:
     """Return in how many rows no person was measured."""
-    rows = "1 row" if agreement.rows == 1 else f"{agreement.rows} rows"
-    return simulated_words(agreement.simulated, rows)
+    return simulated_words(agreement.simulated, counted(agreement.rows, "row"))
 
 
 def _plain(value: float | int, unit: str, bounds: Sequence[float] = ()) -> str:

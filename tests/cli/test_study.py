@@ -13,6 +13,7 @@ import pytest
 from tapfall.cli import main
 from tapfall.cli.study import progress_text
 from tapfall.cli.study_options import MOST_WORKERS
+from tapfall.cli.study_text import _number
 from tapfall.files import save
 from tapfall.model import CAUTION, Recording
 from tapfall.study import Progress, running
@@ -72,6 +73,8 @@ def test_the_page_counts_failed_recordings_apart(folder: Path) -> None:
     page = (folder / "r.html").read_text()
     told = "Of those abstained 1 is of recordings that could not be read (see results.csv); they"
     assert page.count(told) == 2  # systolic and diastolic, in all rows
+    assert "Errors by level, arm and noise</h2>" in page
+    assert "devices" not in page
 
 
 def test_what_was_taken_for_a_note_and_what_is_a_copy(folder: Path, capsys: Output) -> None:
@@ -157,6 +160,15 @@ def test_progress_is_for_terminals(
     assert "| 1 of 2" in err
     assert "| 2 of 2, 1 failed" in err
     assert err.endswith("\r" + " " * 78 + "\r")
+
+
+def test_nothing_is_minus_nothing() -> None:
+    assert [_number(one, "+.1f") for one in (-0.04, 0.04, -0.06, None)] == [
+        "0.0",
+        "0.0",
+        "-0.1",
+        "-",
+    ]
 
 
 def test_progress_text() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -70,8 +71,19 @@ def test_every_number_of_the_tables_stands_in_their_files(home: Path) -> None:
         for row in read(home / "results" / f"{name}.csv"):
             for column, cell in row.items():
                 if column and cell and cell.replace(".", "").replace("-", "").isdigit():
-                    said = f"{float(cell):.4g}" if "." in cell else cell
+                    pressure = column.endswith(("_mmHg", "_beats")) and "share" not in column
+                    places = 2 if pressure else 4
+                    said = f"{float(cell):.{places}f}" if "." in cell else cell
                     assert f"<td>{said}</td>" in page, (name, column, cell)
+
+
+def test_a_column_has_the_same_decimals_in_every_row(home: Path) -> None:
+    page = (home / "report.html").read_text(encoding="utf-8")
+    cells = re.findall(r"<td>(-?\d+\.\d+)</td>", page)
+    assert {len(cell.partition(".")[2]) for cell in cells} == {2, 4}
+    assert not [cell for cell in cells if cell.startswith("-") and float(cell) == 0.0]
+    assert "Errors by level, arm, noise and device</h2>" in page
+    assert "devices stand in the table and are not drawn" in page
 
 
 def test_the_agreement_stands_in_json_beside_the_tables(home: Path) -> None:

@@ -127,7 +127,8 @@ def _said(name: object) -> str:
 
 
 def _number(value: object, form: str) -> str:
-    return format(value, form) if isinstance(value, float) else "-"
+    text = format(value, form) if isinstance(value, float) else "-"
+    return text if text.strip("+-0.") or text == "-" else text.lstrip("+-")
 
 
 def _count(count: int, noun: str) -> str:

@@ -182,7 +182,7 @@ def _differences(axes: Axes, group: Group, drawn: Drawn) -> None:
         if number.low is not None and number.high is not None:
             axes.axhspan(number.low, number.high, color=tone, alpha=0.15, linewidth=0)
         axes.annotate(
-            f"{name} {number.value:.1f}",
+            f"{name} {round(number.value, 1) + 0.0:.1f}",
             (1.0, number.value),
             xycoords=("axes fraction", "data"),
             xytext=(3, 0),

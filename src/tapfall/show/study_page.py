@@ -111,6 +111,7 @@ def study_html(study: Study, agreements: Agreements) -> str:
 def _tables(tables: Tables) -> tuple[dict[str, object], ...]:
     """Every table of a study that the page shows."""
     calibration = tuple(calibration_rows(tables))
+    devices = any(row[0] == DEVICE for row in tables.breakdown)
     return (
         _table(
             "errors",
@@ -123,8 +124,11 @@ def _tables(tables: Tables) -> tuple[dict[str, object], ...]:
         ),
         _table(
             "breakdown",
-            "Errors by level, arm, noise and device",
-            "tapfall against the observers",
+            "Errors by level, arm, noise and device"
+            if devices
+            else "Errors by level, arm and noise",
+            "tapfall against the observers"
+            + ("; devices stand in the table and are not drawn" if devices else ""),
             "breakdown.csv",
             BREAKDOWN_COLUMNS,
             tables.breakdown,
@@ -211,16 +215,19 @@ def _table(
         "words": words,
         "file": file,
         "columns": tuple(name.replace("_", " ") for name in columns),
-        "rows": tuple(tuple(map(_cell, row)) for row in rows),
+        "rows": tuple(tuple(map(_cell, row, columns)) for row in rows),
         "figure": figure,
     }
 
 
-def _cell(value: Cell) -> str:
+def _cell(value: Cell, column: str) -> str:
+    """A cell; pressures and beats have two decimals, shares and seconds the file's four."""
     if value is None or value == "":
         return "-"
     if isinstance(value, float):
-        return f"{value:.4g}"
+        share = column.startswith("share_")
+        places = 2 if column.endswith(("_mmHg", "_beats")) and not share else 4
+        return f"{round(value, places) + 0.0:.{places}f}"
     return printable(str(value)).replace("_", " ")
 
 

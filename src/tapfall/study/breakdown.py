@@ -117,7 +117,7 @@ def _errors(group: Sequence[Judged]) -> tuple[Cell, ...]:
     return (
         int(errors.size),
         len(group) - int(errors.size),
-        round(float(errors.mean()), 4),
+        round(float(errors.mean()), 4) + 0.0,  # never -0.0
         round(float(errors.std(ddof=1)), 4) if errors.size > 1 else None,
         round(float(np.abs(errors).mean()), 4),
         *shares,

@@ -367,4 +367,5 @@ def _mean_sd(values: np.ndarray) -> tuple[float | None, float | None]:
 
 
 def _rounded(value: float | None) -> float | None:
-    return None if value is None or math.isnan(value) else round(value, 4)
+    # Nothing is -0.0.
+    return None if value is None or math.isnan(value) else round(value, 4) + 0.0

@@ -144,7 +144,8 @@ def group_counts(group: Group) -> str:
     return (
         f"{counted(counts.rows, 'row')}: {counts.paired} paired (subjects: {subjects}), "
         f"{counts.abstained} abstained, {counts.bounded} bounded, "
-        f"{counts.observers_apart} with observers too far apart, {counts.without_reference} without a reference"
+        f"{counts.observers_apart} with observers too far apart, "
+        f"{counts.without_reference} without a reference"
     )
 
 

@@ -47,6 +47,11 @@ def told(found: Sequence[Requirement], start: str) -> tuple[str, str]:
 # --- ISO 81060-2 -------------------------------------------------------------------------
 
 
+def test_a_share_just_short_of_what_is_wanted_is_shown_short() -> None:
+    found = iso_requirements("systolic", references((50, 90.0), (951, 120.0)))
+    assert told(found, "5 % or more of the reference 100") == ("not met", "4.995 %")
+
+
 @pytest.mark.parametrize(
     ("people", "state", "found"),
     [

@@ -14,6 +14,7 @@ from tapfall.standards import CUFF_SIZES
 from tapfall.study.agreement.pairs import Pairs
 from tapfall.study.agreement.result import FULFILLED, NOT_TOLD, UNFULFILLED, Requirement
 from tapfall.study.agreement.rows import SLACK_MMHG, BoolArray
+from tapfall.study.agreement.words import keeps_side
 
 #: ISO 81060-2: subjects, pairs of each, pairs in all.
 ISO_SUBJECTS, ISO_EACH, ISO_PAIRS = 85, 3, 255
@@ -174,7 +175,7 @@ def _spread(measure: str, references: FloatArray) -> list[Requirement]:
         share = float(inside.mean())
         words = "or less" if place == 0 else "or more"
         wanted = f"{100 * least:g} % or more of the reference {bound:g} mmHg {words} (from memory)"
-        found.append(_told(wanted, f"{100 * share:.1f} %", share >= least))
+        found.append(_told(wanted, _percent(share, least), share >= least))
     return found
 
 
@@ -250,6 +251,14 @@ def _observers(pairs: Pairs) -> Requirement:
         "farther apart left out"
     )
     return _told(wanted, found, pairs.two_observers == len(pairs))
+
+
+def _percent(share: float, least: float) -> str:
+    """A share with as many decimals as keep it on its side of what is wanted."""
+    texts = [f"{100.0 * share:.{places}f}" for places in range(1, 6)]
+    bound = (100.0 * least,)
+    kept = (one for one in texts if keeps_side(float(one), 100.0 * share, bound))
+    return f"{next(kept, texts[-1])} %"
 
 
 def _told(wanted: str, found: str, met: bool | np.bool) -> Requirement:

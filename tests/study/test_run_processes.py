@@ -112,6 +112,17 @@ def test_a_script_without_its_guard_is_told_so_once(tmp_path: Path, made: Path) 
     assert [row["outcome"] for row in rows_of(tmp_path / "out" / "results.csv")] == ["read"] * 3
 
 
+def test_a_pool_of_ones_own_without_the_guard(tmp_path: Path, made: Path) -> None:
+    study_of(tmp_path, made, 3)
+    pool = ", executor=ProcessPoolExecutor(2, multiprocessing.get_context('spawn'))"
+    head = "import multiprocessing\nfrom concurrent.futures import ProcessPoolExecutor"
+    (tmp_path / "plain.py").write_text(head + SCRIPT.format(how=pool))
+    code, _, err = run_script(tmp_path, "plain.py")
+    assert code == 1
+    assert "tapfall.errors.MisuseError: no worker process came to a result" in err
+    assert rows_of(tmp_path / "out" / "results.csv") == []
+
+
 def test_a_script_from_standard_input_reads_by_itself(tmp_path: Path, made: Path) -> None:
     study_of(tmp_path, made, 2)
     code, out, err = run_script(tmp_path, "-", text=SCRIPT.format(how=""))
@@ -121,7 +132,7 @@ def test_a_script_from_standard_input_reads_by_itself(tmp_path: Path, made: Path
         tmp_path, "-", text=SCRIPT.format(how=", workers=1").replace("out", "o")
     )
     assert code == 1
-    assert "no worker process could begin" in err.splitlines()[-1]
+    assert "no worker process came to a result" in err.splitlines()[-1]
 
 
 def test_a_worker_of_others_that_runs_the_script_again_is_refused(

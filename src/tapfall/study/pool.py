@@ -24,9 +24,9 @@ from tapfall.errors import MisuseError
 P = ParamSpec("P")
 T = TypeVar("T")
 
-#: What a script lacks whose workers end before they begin.
+#: What a script lacks whose workers end before they begin, or before any result.
 UNGUARDED = (
-    "no worker process could begin; allowed, in a script, a call of run below "
+    "no worker process came to a result; allowed, in a script, a call of run below "
     'if __name__ == "__main__": alone, for each worker runs the script again (or an executor '
     "of threads); nothing was recorded as failed"
 )

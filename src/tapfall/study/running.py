@@ -9,7 +9,14 @@ from __future__ import annotations
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -227,6 +234,7 @@ def _executor(given: Executor | None, workers: int) -> Iterator[Executor]:
 def _outcomes(executor: Executor, todo: Sequence[Task], at_once: int) -> Iterator[Outcome]:
     """Hand out tasks, a few at a time, and yield outcomes as they come."""
     left, under_way, lost = deque(todo), dict[Future[Outcome], Task](), 0
+    came = False  # whether anything did
     try:
         while left or under_way:
             while left and len(under_way) < at_once:
@@ -238,7 +246,8 @@ def _outcomes(executor: Executor, todo: Sequence[Task], at_once: int) -> Iterato
                     raise _ended(str(fault)) from None
                 under_way[future] = left.popleft()
             for future in wait(under_way, return_when=FIRST_COMPLETED).done:
-                _check_begun(executor, future)
+                _check_begun(executor, future, came)
+                came = True
                 task = under_way.pop(future)
                 outcome = _outcome(future, task)
                 lost = 0 if outcome.key else lost + 1
@@ -250,14 +259,15 @@ def _outcomes(executor: Executor, todo: Sequence[Task], at_once: int) -> Iterato
             future.cancel()
 
 
-def _check_begun(executor: Executor, future: Future[Outcome]) -> None:
-    """Refuse workers of our own that end before any began: no recording is at fault."""
-    if (
-        isinstance(executor, LocalPool)
-        and not future.cancelled()
-        and isinstance(future.exception(), BrokenExecutor)
-        and not executor.begun()
-    ):
+def _check_begun(executor: Executor, future: Future[Outcome], came: bool) -> None:
+    """Refuse worker processes that end before they begin: no recording is at fault.
+
+    Of a pool of the standard library, which breaks as a whole, only results can tell that.
+    """
+    if future.cancelled() or not isinstance(future.exception(), BrokenExecutor):
+        return
+    ours = isinstance(executor, LocalPool) and not executor.begun()
+    if ours or (isinstance(executor, ProcessPoolExecutor) and not came):
         raise MisuseError(UNGUARDED)
 
 

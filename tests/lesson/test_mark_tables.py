@@ -72,6 +72,8 @@ def test_causes_are_those_of_single_values() -> None:
 
 def test_a_known_habit_is_the_likelier_cause() -> None:
     one = replace(item(1, np.random.default_rng(1)), offset_mmhg=0.0, systolic_mmhg=135.0, gaps=())
+    silent_above = tuple(replace(beat, audible=beat.mmhg <= 135.0) for beat in one.beats)
+    one = replace(one, beats=silent_above)
     assert explained(one, "systolic", 140.0) is Habit.READ_PULSE
     assert explained(one, "systolic", 140.0, [Habit.ROUNDS]) is Habit.ROUNDS
     assert explained(one, "systolic", 141.0, [Habit.ROUNDS]) is Habit.READ_PULSE

@@ -20,7 +20,7 @@ from tapfall.lesson import page as page_module
 from tapfall.lesson.nouns import Dial, Mode
 from tapfall.lesson.page import Choices, page_html
 from tapfall.lesson.sound import STEPS, TONE_LOUD, at_page_rate, packed
-from tapfall.lesson.texts import languages, words_of
+from tapfall.lesson.texts import RULES, languages, words_of
 from tapfall.model import CAUTION
 from tapfall.show.playback import RATE_HZ
 from tests.lesson import made
@@ -53,6 +53,9 @@ def test_an_examination_holds_no_answer() -> None:
     # Sound is letters by chance: it is looked at apart.
     sound_or_style = r'<script type="text/plain".*?</script>|<style>.*?</style>'
     plain = re.sub(sound_or_style, "", page, flags=re.S)
+    for name in RULES:  # what counts is told to everybody
+        assert plain.count(words_of("en")[0][name]) == 2
+        plain = plain.replace(words_of("en")[0][name], "")
     for word in ("habit", "rounds", "offset", "beats", "K1", "gap", "muffled"):
         assert not re.search(rf"(?<![a-z]){word}(?![a-z])", plain), word
     for item in data["items"]:
@@ -195,7 +198,7 @@ def test_every_word_is_used_and_every_used_word_is_there() -> None:
     )
     page, run = words_of("en")
     used = set(re.findall(r"words\.(\w+)", markup)) | {"systolic", "diastolic"}
-    used |= {"title", "title_observe", "mode_observe", *(f"mode_{mode}" for mode in Mode)}
+    used |= {"title", "title_observe", "mode_observe", *(f"mode_{mode}" for mode in Mode), *RULES}
     assert used == set(page)
     assert {name for name in run if f'"{name}"' not in script} == set()
     assert set(re.findall(r'words_of\("(\w+)"', script)) <= set(run)
@@ -234,3 +237,22 @@ def test_ten_items_of_a_minute_and_a_half_stay_below_8_mb() -> None:
 def test_a_covered_needle_is_null() -> None:
     item = replace(SET.items[0], dial=Dial(step_s=0.05, mmhg=(None, 31.25, None)))
     assert data_of(page_of(items=(item,)))["items"][0]["mmhg"] == [None, 31.2, None]
+
+
+@pytest.mark.parametrize("language", languages())
+def test_what_counts_stands_on_every_page_but_an_observers(language: str) -> None:
+    words, run = words_of(language)
+    page = html.unescape(page_of(Choices(language=language)))
+    observers = html.unescape(page_of(Choices(language=language, observer="OBS-A")))
+    for name in RULES:
+        assert words[name] in page
+        assert words[name] not in observers
+    assert run["found_alone"] not in page
+
+
+def test_a_page_tells_where_a_sound_before_the_systolic_does_not_count() -> None:
+    first = KEY.items[0]
+    early = replace(first.beats[0], time_s=0.1, mmhg=130.0)
+    key = replace(KEY, items=(replace(first, beats=(early, *first.beats)), *KEY.items[1:]))
+    data = data_of(page_of(Choices(key=key, mode=Mode.PRACTISE)))
+    assert [one["alone"] for one in data["key"]] == [True, False]

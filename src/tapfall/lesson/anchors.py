@@ -17,7 +17,7 @@ APART_MMHG = 4.0
 #: the further, by e in so many mmHg (our choice; the literature has no figure).
 STOPPED_WITHIN_MMHG, STOPPED_FALL_MMHG = 40.0, 12.0
 #: Whoever reads a pulse of the needle reads at one of so many beats before the first sound,
-#: in equal shares (our choice).
+#: in equal shares; at those without a sound of their own (our choice).
 PULSES = 8
 
 Place = tuple[float, float]
@@ -57,8 +57,9 @@ def ways_of(item: KeyItem, measure: str) -> dict[Habit, tuple[Way, ...]]:
         return {}
     found: dict[Habit, tuple[Way, ...]] = {Habit.READ_LATE: (_evenly([_beat(item, true, 1)]),)}
     if measure == "systolic":
-        near = [_beat(item, true, -n) for n in range(1, PULSES + 1)]
-        found[Habit.READ_PULSE] = (_evenly(near[:1]), _evenly(near))
+        near = _pulses(item, true)
+        if near:
+            found[Habit.READ_PULSE] = (_evenly(near[:1]), _evenly(near))
         if item.gaps:
             found[Habit.MISSED_GAP] = (_evenly([gap.lower_mmhg for gap in item.gaps]),)
     else:
@@ -74,10 +75,24 @@ def _evenly(places: list[float]) -> Way:
     return tuple((place, 1.0 / len(places)) for place in places)
 
 
+def _pulses(item: KeyItem, true: float) -> list[float]:
+    """Where the needle bounces without a sound: the silent ones of the beats before the first."""
+    at = _nearest(item, true) if item.beats else 0
+    return [
+        _beat(item, true, -n)
+        for n in range(1, PULSES + 1)
+        if at < n or not item.beats[at - n].audible
+    ]
+
+
+def _nearest(item: KeyItem, mmhg: float) -> int:
+    return min(range(len(item.beats)), key=lambda n: abs(item.beats[n].mmhg - mmhg))
+
+
 def _beat(item: KeyItem, mmhg: float, count: int) -> float:
     """The pressure so many beats after the one at a pressure, before it where negative."""
     if item.beats:
-        at = min(range(len(item.beats)), key=lambda n: abs(item.beats[n].mmhg - mmhg))
+        at = _nearest(item, mmhg)
         if 0 <= at + count < len(item.beats):
             # Relative to the beat found: the true value may lie a little beside it.
             return mmhg + item.beats[at + count].mmhg - item.beats[at].mmhg

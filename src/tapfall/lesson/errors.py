@@ -17,6 +17,11 @@ NEAR_MMHG = 4.0
 READ_SD_MMHG = 2.0
 #: How far rounding to 10 moves a pressure at most, with half a step of the dial more, mmHg.
 HALF_TEN_MMHG = 6.0
+#: A beat so near a value is the one that makes it, mmHg; two beats lie further apart.
+SAME_BEAT_MMHG = 0.5
+#: So many sounds below the onset of muffling are no single ones (our choice: two in a row would
+#: make a diastolic, and one may be an early beat).
+FEWEST_TO_ZERO = 3
 #: One even pressure in five ends in 0: so little does a single one say of rounding.
 ZEROS_SHARE = 0.2
 #: A habit that the learner has explains an error so many times likelier (our choice).
@@ -32,13 +37,32 @@ ADVICE = {
     "faint, and sounds may come back after a silence.",
     Habit.READ_LATE: "Read the dial at the first of two sounds in a row, not at the next one; for "
     "the diastolic at the last sound, not after it.",
-    Habit.READ_PULSE: "No sound yet: the needle bounces before the first sound. Wait for the "
+    Habit.READ_PULSE: "The needle bounces where no sound is, before the systolic. Wait for the "
     "sound, not for the needle.",
     Habit.MUFFLING: "The sounds had become muffled and went on. Listen to the last one.",
     Habit.ROUNDS: "Read to the nearest 2 mmHg.",
 }
-TOO_HIGH = "Read too high: there the sounds had not begun, or had not ended."
-TOO_LOW = "Read too low: there the sounds had gone on for a while, or had ended."
+#: Where none of them explains it, by the measure.
+TOO_HIGH = {
+    "systolic": "Read too high: there the sounds that count had not begun.",
+    "diastolic": "Read too high: there the sounds had not ended.",
+}
+TOO_LOW = {
+    "systolic": "Read too low: there the sounds had gone on for a while.",
+    "diastolic": "Read too low: there the sounds that count had ended.",
+}
+#: Where the value was read at a sound that does not make it.
+_ALONE = (
+    "A single sound, or that of an early beat, does not count: the {measure} is the {place} of two "
+    "sounds in a row (of three where every second beat sounds), early beats left out."
+)
+ALONE = {
+    "systolic": _ALONE.format(measure="systolic", place="first"),
+    "diastolic": _ALONE.format(measure="diastolic", place="last"),
+}
+TO_ZERO = (
+    "The sounds went on to zero: the diastolic is then where they become muffled, not the last one."
+)
 UNTOLD = "The value can be told from this recording."
 NONE_THERE = "It cannot be told from this recording."
 
@@ -60,6 +84,8 @@ class Miss:
         The habit that explains the error best; None where it is near, or none does.
     advice
         What to listen for, empty where the value is near.
+    alone
+        Whether a sound was there that does not count: one alone, or of an early beat.
     at_s
         Where in the sound the true threshold lies, and ``read_s`` where the value was read.
     """
@@ -72,6 +98,7 @@ class Miss:
     advice: str
     at_s: float | None
     read_s: float | None
+    alone: bool = False
 
     @property
     def right(self) -> bool:
@@ -96,7 +123,7 @@ def _miss(item: KeyItem, answer: Answer, measure: str, named: Collection[Habit])
     true = item.systolic_mmhg if measure == "systolic" else item.diastolic_mmhg
     said = answer.systolic_mmhg if measure == "systolic" else answer.diastolic_mmhg
     read = None if said is None else said - item.offset_mmhg
-    kind, advice = None, ""
+    kind, advice, alone = None, "", False
     if true is None or read is None:
         error = None
         if (true is None) != (read is None):
@@ -105,7 +132,12 @@ def _miss(item: KeyItem, answer: Answer, measure: str, named: Collection[Habit])
         error = read - true
         if abs(error) > NEAR_MMHG:
             kind = explained(item, measure, read, named)
-            advice = ADVICE[kind] if kind is not None else TOO_HIGH if error > 0 else TOO_LOW
+            advice = (TOO_HIGH if error > 0 else TOO_LOW)[measure]
+            if kind is not None:
+                advice = ADVICE[kind]
+            if _at_sound_beyond(item, measure, read) and kind is not Habit.ROUNDS:
+                kind, alone = None, not _to_zero(item, measure)
+                advice = ALONE[measure] if alone else TO_ZERO
     return Miss(
         measure=measure,
         true_mmhg=true,
@@ -115,7 +147,48 @@ def _miss(item: KeyItem, answer: Answer, measure: str, named: Collection[Habit])
         advice=advice,
         at_s=second_of(item, true),
         read_s=second_of(item, read),
+        alone=alone,
     )
+
+
+def sounds_beyond(item: KeyItem, measure: str) -> list[float]:
+    """Return the pressures of audible beats above the systolic, or below the diastolic.
+
+    Parameters
+    ----------
+    item, measure
+        An item of the key; ``systolic`` or ``diastolic``.
+
+    Examples
+    --------
+    >>> from tapfall.lesson.nouns import KeyBeat
+    >>> from tapfall.model import Phase
+    >>> item = KeyItem(name="a", systolic_mmhg=120.0, diastolic_mmhg=90.0, k4_mmhg=None,
+    ...     gaps=(), offset_mmhg=0.0, step_mmhg=3.0, shows=(),
+    ...     beats=(KeyBeat(time_s=4.0, mmhg=126.0, audible=True, phase=Phase.K1),))
+    >>> sounds_beyond(item, "systolic"), sounds_beyond(item, "diastolic")
+    ([126.0], [])
+    """
+    heard = [beat.mmhg for beat in item.beats if beat.audible]
+    if measure == "systolic":
+        true = item.systolic_mmhg
+        return [] if true is None else [mmhg for mmhg in heard if mmhg > true + SAME_BEAT_MMHG]
+    true = item.diastolic_mmhg
+    return [] if true is None else [mmhg for mmhg in heard if mmhg < true - SAME_BEAT_MMHG]
+
+
+def _at_sound_beyond(item: KeyItem, measure: str, read_mmhg: float) -> bool:
+    """Whether a reading stands at a sound that does not make the value."""
+    near = max(READ_SD_MMHG, item.step_mmhg / 2.0)
+    return any(abs(mmhg - read_mmhg) <= near for mmhg in sounds_beyond(item, measure))
+
+
+def _to_zero(item: KeyItem, measure: str) -> bool:
+    """Whether the diastolic is the onset of muffling, since the sounds do not end."""
+    if measure == "systolic" or item.k4_mmhg is None or item.diastolic_mmhg is None:
+        return False
+    muffled = abs(item.k4_mmhg - item.diastolic_mmhg) <= SAME_BEAT_MMHG
+    return muffled and len(sounds_beyond(item, measure)) >= FEWEST_TO_ZERO
 
 
 def explained(

@@ -70,13 +70,15 @@ class Cause:
     """How many values were more than 4 mmHg off for one cause.
 
     ``habit`` is None where none explains them; ``missing`` counts values that were not
-    given, or given where none can be told, and has no habit either.
+    given, or given where none can be told, and has no habit either, nor has ``alone``, which
+    counts values read at a sound that does not count.
     """
 
     habit: Habit | None
     measure: str
     missing: bool
     count: int
+    alone: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -336,14 +338,14 @@ def _errors(items: Sequence[MarkedItem], place: int, rule: PassRule) -> Errors:
 def _causes(items: Sequence[MarkedItem]) -> tuple[Cause, ...]:
     """Causes of what was not near, the most frequent first."""
     found = Counter(
-        (one.kind, one.measure, one.error_mmhg is None)
+        (one.kind, one.measure, one.error_mmhg is None, one.alone)
         for item in items
         for one in item.misses
         if not one.right
     )
     return tuple(
-        Cause(habit=habit, measure=measure, missing=missing, count=count)
-        for (habit, measure, missing), count in found.most_common()
+        Cause(habit=habit, measure=measure, missing=missing, count=count, alone=alone)
+        for (habit, measure, missing, alone), count in found.most_common()
     )
 
 

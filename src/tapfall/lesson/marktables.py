@@ -9,7 +9,7 @@ from tapfall.lesson.between import MEASURES
 from tapfall.lesson.errors import Miss
 from tapfall.lesson.marking import WITHIN_MMHG, Marked, Session
 from tapfall.lesson.nouns import NOT_DATED, Habit
-from tapfall.lesson.words import NAMES
+from tapfall.lesson.words import name_of
 
 #: A row for each value that was asked for.
 VALUE_COLUMNS = (
@@ -77,9 +77,8 @@ def _dated(saved: str) -> str | None:
 
 
 def _cells(one: Miss) -> tuple[Cell, ...]:
-    what = None if one.kind is None else NAMES[one.kind]
     numbers = map(_rounded, (one.true_mmhg, one.read_mmhg, one.error_mmhg))
-    return (one.measure, *numbers, one.right, what, one.advice, one.at_s, one.read_s)
+    return (one.measure, *numbers, one.right, name_of(one), one.advice, one.at_s, one.read_s)
 
 
 def session_rows(marked: Marked) -> Iterator[tuple[Cell, ...]]:

@@ -15,10 +15,11 @@ from importlib.resources import files
 from typing import Any
 
 from tapfall.errors import InputError, SettingError
+from tapfall.lesson.errors import sounds_beyond
 from tapfall.lesson.face import FIRST_DEG, POINTERS, face
 from tapfall.lesson.nouns import Key, KeyItem, LessonSet, Mode
 from tapfall.lesson.sound import TONE_FAINT, TONE_HZ, TONE_LOUD
-from tapfall.lesson.texts import words_of
+from tapfall.lesson.texts import RULES, words_of
 from tapfall.show.report import page_templates
 
 #: Values so near count as right: two observers further apart are rejected in ISO 81060-2
@@ -109,6 +110,7 @@ def page_html(lesson: LessonSet, sounds: Sequence[str], choices: Choices) -> str
             what=words["mode_observe" if observing else f"mode_{mode}"],
             words=words,
             run=run,
+            rules=RULES,
             pointers=POINTERS,
             simulated=choices.simulated,
             random_zero=lesson.random_zero,
@@ -193,6 +195,7 @@ def _on_dial(item: KeyItem) -> dict[str, Any]:
         "k4": shown(item.k4_mmhg),
         "gaps": [[shown(gap.upper_mmhg), shown(gap.lower_mmhg)] for gap in item.gaps],
         "offset": item.offset_mmhg,
+        "alone": bool(sounds_beyond(item, "systolic")),
         "beats": [
             {"time_s": round(beat.time_s, 3), "audible": beat.audible, "phase": str(beat.phase)}
             for beat in item.beats

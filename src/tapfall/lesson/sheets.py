@@ -21,6 +21,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 
 from tapfall.lesson.nouns import Key, KeyItem, LessonSet
+from tapfall.lesson.texts import RULES, words_of
 from tapfall.model import CAUTION
 from tapfall.show import look
 
@@ -88,6 +89,12 @@ def rating_sheet(lesson: LessonSet) -> bytes:
     names = [item.name for item in lesson.items]
     pages = [names[i : i + ROWS] for i in range(0, len(names), ROWS)]
     return _printed(_ratings(lesson, rows, n + 1, len(pages)) for n, rows in enumerate(pages))
+
+
+def rules_text() -> str:
+    """Return what makes a systolic and a diastolic, in plain words, as the page says it."""
+    page, _ = words_of("en")
+    return " ".join(page[name] for name in RULES)
 
 
 def _printed(figures: Iterable[Figure]) -> bytes:
@@ -166,7 +173,7 @@ def _answers(
     lesson: LessonSet, rows: Sequence[str], number: int, count: int, *, simulated: bool
 ) -> Figure:
     figure = _page()
-    lines = [HEADPHONES, *([SIMULATED] if simulated else [])]
+    lines = [HEADPHONES, *([SIMULATED] if simulated else []), rules_text()]
     if lesson.random_zero:
         lines.append(
             "The zero of each dial is displaced by an unknown amount. Write down what the dial "
@@ -197,7 +204,7 @@ def _values(key: Key, rows: Sequence[KeyItem], title: str, *, simulated: bool) -
     figure = _page()
     lines = ["Holds the answers: keep it from learners."]
     if simulated:
-        lines.append(SIMULATED)
+        lines += [SIMULATED, rules_text()]
     lines.append(
         "Pressures are true ones; where the zero of a dial is displaced, the dial shows that "
         "much more."

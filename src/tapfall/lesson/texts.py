@@ -11,6 +11,10 @@ from tapfall.errors import SettingError, shown
 
 Words = MappingProxyType[str, str]
 
+#: The words of a page that say what makes a systolic, a diastolic and neither: the rules of
+#: ``tapfall.synth.rules``, by which every key is made.
+RULES = ("rules_systolic", "rules_diastolic", "rules_alone")
+
 
 @functools.cache
 def _all() -> dict[str, dict[str, dict[str, str]]]:

@@ -30,6 +30,8 @@ NAMES = {
     Habit.ROUNDS: "rounds to 0 or 5",
     Habit.MUFFLING: "takes muffling for silence",
 }
+#: What is no habit: a sound was there, but it makes no value.
+ALONE_NAME = "takes a sound that does not count"
 #: Places that are told in the text for one cause, the furthest off first (our choice).
 MOST_TOLD = 3
 
@@ -87,6 +89,7 @@ def cause_text(cause: Cause) -> str:
         name = "not told, or told where nothing can be"
     else:
         name = "off for no cause that is known" if cause.habit is None else NAMES[cause.habit]
+        name = ALONE_NAME if cause.alone else name
     return f"{cause.measure}, {name}: {cause.count}"
 
 
@@ -127,11 +130,18 @@ def passed_text(passed: bool | None) -> str:
     return "no examination" if passed is None else "passed" if passed else "not passed"
 
 
+def name_of(miss: Miss) -> str | None:
+    """The cause of one value in words, None where none is known."""
+    if miss.alone:
+        return ALONE_NAME
+    return None if miss.kind is None else NAMES[miss.kind]
+
+
 def what_text(miss: Miss) -> str:
     """Say what a value that is not near comes from, and what to listen for."""
-    if miss.kind is None:
+    name = name_of(miss)
+    if name is None:
         return miss.advice
-    name = NAMES[miss.kind]
     return f"{name[:1].upper()}{name[1:]}. {miss.advice}"
 
 

@@ -45,6 +45,7 @@ const feedback = (() => {
       found.push(words_of("found_gap", { upper: Math.round(upper), lower: Math.round(lower) }));
     }
     if (truth.k4 !== null) found.push(words_of("found_k4", { n: Math.round(truth.k4) }));
+    if (truth.alone) found.push(words_of("found_alone"));
     if (truth.offset && truth.systolic !== null && truth.diastolic !== null) {
       found.push(words_of("found_offset", {
         n: truth.offset,

@@ -141,7 +141,9 @@ def test_a_set_whose_disk_fills_up_late_leaves_nothing(
 def test_what_others_put_into_the_folder_meanwhile_stays(
     home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def meanwhile(rate_hz: float) -> None:  # called once all sounds of the set are written
+    def meanwhile(
+        rate_hz: float, loudest: float
+    ) -> None:  # called once all sounds of the set are written
         assert (home / "new" / "item-01.flac").exists()
         (home / "new" / "note.txt").write_text("mine")
         raise KeyboardInterrupt

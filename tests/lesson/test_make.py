@@ -14,7 +14,8 @@ from tapfall.errors import InputError, SettingError
 from tapfall.lesson import GRADES, Mode, Order, Written, grade_of, make_items, make_set
 from tapfall.lesson.digits import FARTHEST_MMHG, UNBENT_MMHG, Bend, whole_pressures
 from tapfall.lesson.draw import DIASTOLIC_MMHG, SYSTOLIC_MMHG, length_s, plan
-from tapfall.lesson.making import COVERED_BELOW_MMHG, LIMIT, Made, level_tones, limited
+from tapfall.lesson.level import LIMIT, level_tones, limited
+from tapfall.lesson.making import COVERED_BELOW_MMHG, Made
 from tapfall.lesson.nouns import Habit, Sex
 from tapfall.lesson.sets import read_key, read_set
 from tests.lesson.leaks import course, left_mmhg
@@ -192,7 +193,7 @@ def test_nothing_swings_further_than_the_limit(made: dict[str, list[Made]]) -> N
 def test_the_loud_tone_is_as_loud_as_anything_in_a_set() -> None:
     loud, faint = level_tones(4000.0)
     assert np.abs(limited(np.full(4000, 100.0), 4000.0)).max() == pytest.approx(LIMIT)
-    assert np.abs(loud).max() > 0.45
+    assert np.abs(loud).max() == pytest.approx(LIMIT)
     assert np.abs(faint).max() == pytest.approx(0.02, rel=0.01)
 
 

@@ -14,7 +14,8 @@ from tapfall.errors import InputError
 from tapfall.files.audio import sound_bytes
 from tapfall.files.names import PathLike, label_of
 from tapfall.files.writing import check_new, check_writable, write_bytes
-from tapfall.lesson.making import Made, Order, level_tones, make_items, set_of
+from tapfall.lesson.level import LIMIT, held, level_tones, swing
+from tapfall.lesson.making import Made, Order, make_items, set_of
 from tapfall.lesson.nouns import Key, LessonSet
 from tapfall.lesson.padding import common_size, padded
 from tapfall.lesson.sets import SET_FILE, key_beside, write_key, write_set
@@ -128,14 +129,16 @@ def write_folder(
         for path in (key_path, teacher_path):
             check_writable(path)
             check_new(path, "another name, or removing it: its set can then not be marked")
-        rate_hz, simulated = 0.0, True
+        rate_hz, simulated, loudest = 0.0, True, LIMIT
         for file, samples, rate_hz, made_up in sounds:
             written.append(home / file)
-            _write_sound(home / file, samples, rate_hz, simulated=made_up)
+            furthest = swing(samples, LIMIT)
+            _write_sound(home / file, held(samples, furthest), rate_hz, simulated=made_up)
+            loudest = max(loudest, furthest)
             simulated = simulated and made_up
         _make_equal(written)
         lesson, answers = made()
-        loud, faint = level_tones(rate_hz)
+        loud, faint = level_tones(rate_hz, loudest)
         still = np.zeros(round(rate_hz), np.float32)
         tones = np.concatenate([loud, still, faint])
         written += [home / LEVEL_FILE, home / ANSWER_FILE]

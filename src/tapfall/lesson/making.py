@@ -13,6 +13,7 @@ from tapfall.errors import MisuseError, SettingError
 from tapfall.lesson.digits import Bend, whole_pressures
 from tapfall.lesson.draw import Wanted, length_s, of_length, one_of, plan
 from tapfall.lesson.grades import Grade
+from tapfall.lesson.level import Samples, limited
 from tapfall.lesson.nouns import (
     Dial,
     Habit,
@@ -40,9 +41,6 @@ MOST_ITEMS = 99
 LARGEST_OFFSET_MMHG, COVERED_BELOW_MMHG = 20, 30.0
 #: Values of a dial per second.
 DIAL_HZ = 20.0
-#: Nothing swings further than this share of full scale; louder parts are pressed below it.
-LIMIT, KNEE = 0.5, 0.35
-FADE_S = 0.25
 #: A habit shows on an item where it moves the value by at least this, mmHg.
 SHOWS_MMHG = {Habit.READ_LATE: 1.5, Habit.MUFFLING: 5.0}
 #: A pressure that the noise moves further than this is no fair question (two observers
@@ -54,8 +52,6 @@ LOUDER_DB = 1.5
 _TRIES = 100
 #: Recordings simulated at a time, at most: each takes some 50 MB meanwhile.
 MOST_AT_ONCE = 4
-
-Samples = np.ndarray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -362,33 +358,3 @@ def _unlike(samples: np.ndarray, name: str) -> Samples:
     """The samples with noise of half their last bit: repeated items are no equal files."""
     noise = stream(len(samples), "lesson", name).random(len(samples), np.float32)
     return np.asarray(samples + (noise - np.float32(0.5)) / 2**14, np.float32)
-
-
-def limited(samples: np.ndarray, rate_hz: float) -> Samples:
-    """Press what is loud below the limit, and fade both ends; float32.
-
-    Examples
-    --------
-    >>> loud = limited(np.ones(4000), 4000.0)
-    >>> bool(loud.max() <= LIMIT), float(loud[0])
-    (True, 0.0)
-    """
-    faded = np.array(samples, np.float64)
-    over = np.flatnonzero(np.abs(faded) > KNEE)  # few: tanh of all would take longer than all else
-    beyond = (np.abs(faded[over]) - KNEE) / (LIMIT - KNEE)
-    faded[over] = np.sign(faded[over]) * (KNEE + (LIMIT - KNEE) * np.tanh(beyond))
-    count = min(round(FADE_S * rate_hz), faded.size // 2)
-    ramp = 0.5 - 0.5 * np.cos(np.pi * np.arange(count) / max(count, 1))
-    faded[:count] *= ramp
-    faded[faded.size - count :] *= ramp[::-1]
-    return np.asarray(faded, np.float32)
-
-
-def level_tones(rate_hz: float) -> tuple[Samples, Samples]:
-    """Return a loud and a faint tone to set the volume by, three seconds each.
-
-    The loud one is as loud as anything in a set, the faint one as the faintest sounds.
-    """
-    time_s = np.arange(round(3.0 * rate_hz)) / rate_hz
-    tone = np.sin(2 * np.pi * 150.0 * time_s)
-    return limited(LIMIT * tone, rate_hz), limited(0.02 * tone, rate_hz)

@@ -13,7 +13,8 @@ from tapfall.files import load
 from tapfall.files.names import PathLike
 from tapfall.lesson.blind import heard_item
 from tapfall.lesson.folder import Sounding, Written, write_folder
-from tapfall.lesson.making import LARGEST_OFFSET_MMHG, MOST_ITEMS, limited, shows
+from tapfall.lesson.level import limited
+from tapfall.lesson.making import LARGEST_OFFSET_MMHG, MOST_ITEMS, shows
 from tapfall.lesson.nouns import Item, Key, KeyBeat, KeyItem, LessonSet, Mode
 from tapfall.lesson.sound import Samples, gain_db
 from tapfall.model import CuffLog, Phase

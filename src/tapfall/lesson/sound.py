@@ -16,6 +16,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from tapfall.lesson.level import swing
 from tapfall.lesson.nouns import Dial
 from tapfall.lesson.padding import common_size, padded
 from tapfall.show.playback import CEILING, RATE_HZ, faded, gain_for, limited
@@ -116,6 +117,9 @@ def packed(sound: Samples, gain_db: float) -> str:
     b'fLaC'
     """
     held, _ = limited(sound * np.float32(10.0 ** (gain_db / 20.0)))
+    # Between its samples it swings a little further than they do: not so far as the tone.
+    most = CEILING - 1.0 / STEPS
+    held = held * np.float32(most / swing(held, most))
     stepped = np.round(faded(held) * STEPS) / STEPS
     file = io.BytesIO()
     soundfile.write(file, stepped, RATE_HZ, format="FLAC", subtype="PCM_16", compression_level=1.0)

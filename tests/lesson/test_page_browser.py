@@ -201,7 +201,7 @@ def test_answers_are_kept_in_the_browser_by_code(browser, folder) -> None:
         assert page.input_value("#systolic") == "131"
         page.click("#forget")
         page.click("#forget")
-        assert page.locator("#handed").inner_text() == "Nothing is kept here any more."
+        assert page.locator("#handed").inner_text().startswith("Your answers are deleted here.")
         page.click("#save-json")
         assert page.locator("#handed").inner_text() == "No item is answered yet."
 
@@ -323,6 +323,48 @@ def test_an_examination_with_the_key_tells_when_all_is_answered(browser, folder)
         assert page.locator("#systolic").is_disabled()
         page.get_by_role("button", name="Item 1 of 2").click()
         assert "you read the same" in page.locator("#found").inner_text()
+
+
+def test_who_was_told_the_answers_cannot_sit_the_examination_anew(browser, folder) -> None:
+    with Seen(browser, folder / "self-check.html") as seen:
+        page = seen.begin()
+        page.click("#play")
+        page.get_by_text("1 replay left.").wait_for()
+        for _ in range(2):
+            seen.answer("131", "79")
+        assert page.locator("#result").is_visible()
+        first = json.loads(seen.saved())
+        assert (first["mode"], first["answers"][0]["replays"]) == ("examine", 0)
+        assert json.loads(seen.saved())["mode"] == "examine"
+        page.click("#forget")
+        page.click("#forget")
+        assert "saved as practice" in page.locator("#handed").inner_text()
+        assert page.locator("#left").inner_text() == "1 replay left."
+        page.reload()
+        seen.begin()
+        for _ in range(2):
+            seen.answer("130", "85")
+        again = json.loads(seen.saved())
+        assert (again["mode"], len(again["answers"])) == ("practise", 2)
+        assert ",practise," in seen.saved("csv")
+        page.click("#forget")
+        page.click("#forget")
+        seen.answer("130", "85")
+        assert json.loads(seen.saved())["mode"] == "practise"
+        assert seen.faults == []
+
+
+def test_replays_of_an_examination_stay_used_and_no_told_answer_is_claimed(browser, folder) -> None:
+    with Seen(browser, folder / "examine.html") as seen:
+        page = seen.begin()
+        page.click("#play")
+        page.get_by_text("1 replay left.").wait_for()
+        seen.answer("131", "79")
+        page.click("#forget")
+        page.click("#forget")
+        assert page.locator("#left").inner_text() == "1 replay left."
+        seen.answer("131", "79")
+        assert json.loads(seen.saved())["mode"] == "examine"
 
 
 def test_the_needle_is_covered_where_the_set_says_so(browser, tmp_path) -> None:

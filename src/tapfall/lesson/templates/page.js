@@ -235,8 +235,9 @@ const page = (() => {
   function forget() {
     const button = byId("forget");
     if (sure) {
-      store.forget();
-      byId("handed").textContent = words_of("forgotten");
+      store.forget(told());
+      byId("handed").textContent = words_of(
+        set.mode === "examine" ? "forgotten_but" : "forgotten");
       show(0, false);
     }
     sure = !sure;

@@ -7,8 +7,11 @@ const store = (() => {
 
   const place = () => ["tapfall.answers/1", set.set_id, set.mode, learner].join(" ");
 
+  // ``told``: answers given from now on are given by one who has been told them.
   function fresh() {
-    return { started: 0, marks_s: [], systolic: null, diastolic: null, done: false };
+    return {
+      started: 0, marks_s: [], systolic: null, diastolic: null, done: false, told: false,
+    };
   }
 
   function open(code) {
@@ -29,9 +32,19 @@ const store = (() => {
     return works;
   }
 
-  function forget() {
+  // An examination does not begin anew: how often a sound was started stays, and that the page
+  // has told its answers.
+  function forget(told) {
+    for (const item of set.items) {
+      const { started, told: before } = states[item.name];
+      states[item.name] = set.mode === "examine"
+        ? { ...fresh(), started, told: told || before } : fresh();
+    }
+    if (set.mode === "examine") {
+      keep();
+      return;
+    }
     try { localStorage.removeItem(place()); } catch { works = false; }
-    for (const item of set.items) states[item.name] = fresh();
   }
 
   // The form that both files and every marker share: what was not answered is left out.
@@ -41,7 +54,8 @@ const store = (() => {
       set_id: set.set_id,
       learner,
       saved: new Date().toISOString().slice(0, 19) + "Z",
-      mode: set.mode,
+      // Whoever was told the answers before giving these has practised.
+      mode: set.items.some((item) => states[item.name].told) ? "practise" : set.mode,
       answers: set.items.filter((item) => states[item.name].done).map((item) => {
         const state = states[item.name];
         return {

@@ -104,7 +104,7 @@ def run_rate(args: argparse.Namespace) -> int:
     from tapfall.cli.parser import Usage
     from tapfall.errors import InputError, printable, shown
     from tapfall.files.names import label_of
-    from tapfall.files.writing import write_bytes
+    from tapfall.files.writing import check_new, write_bytes
     from tapfall.lesson.ratings import blank_sheet, rated, read_ratings
     from tapfall.lesson.sets import key_beside, read_key, read_set
 
@@ -112,15 +112,17 @@ def run_rate(args: argparse.Namespace) -> int:
         found = "both" if args.ratings else "neither"
         raise Usage(f"found {found} of RATINGS and --output; allowed one of them")
     if args.output is not None:
+        if not args.output.lower().endswith((".csv", ".pdf")):
+            raise Usage(f"--output: found {label_of(args.output)}; allowed a name in .csv or .pdf")
         lesson = read_set(args.place)
+        # An expert may have filled it in.
+        check_new(args.output, "another -o, or removing it, which loses what was filled in")
         if args.output.lower().endswith(".pdf"):
             from tapfall.lesson.sheets import rating_sheet
 
             write_bytes(args.output, rating_sheet(lesson))
-        elif args.output.lower().endswith(".csv"):
-            write_bytes(args.output, blank_sheet(lesson).encode("utf-8"))
         else:
-            raise Usage(f"--output: found {label_of(args.output)}; allowed a name in .csv or .pdf")
+            write_bytes(args.output, blank_sheet(lesson).encode("utf-8"))
         say(f"{printable(args.output)}: a row for each item; give each rater a code\n")
         return DONE
     places = (args.place, *args.others)

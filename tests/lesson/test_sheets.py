@@ -26,3 +26,12 @@ def test_what_counts_stands_on_both_sheets_and_in_the_readme() -> None:
     assert rules_text() in text_of(answer_sheet(SET))
     assert rules_text() in text_of(teacher_sheet(made.key(SET), title="x"))
     assert rules_text() in " ".join(README.split())
+
+
+def test_the_answer_sheet_goes_with_the_page() -> None:
+    assert "The manometer that goes with the sounds is in the listening page" in text_of(
+        answer_sheet(SET)
+    )
+    for page in (README, (Path(__file__).parents[2] / "examples/EDUCATOR.md").read_text()):
+        assert "manometer" in page
+        assert not re.search(r"folder `\w+` with its answer sheet", page)

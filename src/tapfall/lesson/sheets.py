@@ -35,6 +35,7 @@ HEADPHONES = (
     "the loud tone is clear and not unpleasant and the faint one can just be heard. Nothing in "
     "the set swings further than the loud tone."
 )
+WITH_PAGE = "The manometer that goes with the sounds is in the listening page: write beside it."
 SIMULATED = "The sounds are simulated; no person was measured."
 #: Fonts that every reader of PDF has: to put one in takes longer than a page.
 _FONTS = {"pdf.use14corefonts": True, "font.sans-serif": ["Helvetica"]}
@@ -173,7 +174,7 @@ def _answers(
     lesson: LessonSet, rows: Sequence[str], number: int, count: int, *, simulated: bool
 ) -> Figure:
     figure = _page()
-    lines = [HEADPHONES, *([SIMULATED] if simulated else []), rules_text()]
+    lines = [WITH_PAGE, HEADPHONES, *([SIMULATED] if simulated else []), rules_text()]
     if lesson.random_zero:
         lines.append(
             "The zero of each dial is displaced by an unknown amount. Write down what the dial "

@@ -73,6 +73,13 @@ def test_a_table_of_a_class_in_another_spreadsheet(tmp_path: Path) -> None:
         read_answers(tmp_path / "a.csv")
 
 
+@pytest.mark.parametrize("dash", ["-", "\u2212", "\u2013", "\u2014", "'-"])
+def test_a_dash_says_that_it_cannot_be_told(tmp_path: Path, dash: str) -> None:
+    path = wrote(tmp_path, f"{HEADER}\nset-7,ANNA-1,,,item-01,{dash},{dash},,\n")
+    (answer,) = read_answers(path).answers
+    assert (answer.systolic_mmhg, answer.diastolic_mmhg) == (None, None)
+
+
 def test_sessions_are_put_in_order_over_time_zones() -> None:
     def at(saved: str) -> Answers:
         return Answers(set_id="s", learner="A", saved=saved, mode=Mode.LEARN, answers=())

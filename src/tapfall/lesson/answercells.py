@@ -15,6 +15,9 @@ from tapfall.lesson.nouns import Answer, Mode
 MAX_MARKS, LONGEST_CODE, LONGEST_NAME = 2000, 20, 100
 #: Pressures that a dial can show, mmHg: those of a cuff and a displaced zero above them.
 DIAL_MMHG = (0, 340)
+#: What stands where nothing can be told: no letter, or a dash, as the sheets to print ask for
+#: (hyphen, minus, en dash, em dash).
+NOTHING = ("", "-", "\u2212", "\u2013", "\u2014")
 #: Longest sound, seconds, and most replays (our choice).
 LONGEST_S, MOST_REPLAYS = 3600.0, 10_000
 
@@ -67,13 +70,13 @@ def check_new(name: Name, seen: set[Name], where: str) -> None:
 
 
 def _pressure(cell: str, where: str) -> float | None:
-    if not cell:
+    if cell in NOTHING:
         return None
     low, high = DIAL_MMHG
     if not (_WHOLE.fullmatch(cell) and low <= float(cell) <= high):
         raise InputError(
-            f"{where}found {shown(cell)}; allowed whole mmHg, {low} to {high}, or nothing where it "
-            "cannot be told"
+            f"{where}found {shown(cell)}; allowed whole mmHg, {low} to {high}, or nothing or a "
+            "dash where it cannot be told"
         )
     return float(cell)
 

@@ -43,7 +43,7 @@ def test_a_class_and_its_progress(home: Path, capsys: Output) -> None:
     said = capsys.readouterr()
     assert said.err == ""
     assert max(map(len, said.out.splitlines())) <= 80
-    assert "3 learners, 4 sessions, 2 passed" in said.out
+    assert "3 learners, 4 sessions, 2 of 3 who were examined passed" in said.out
     assert "within 4 mmHg in 90 %, mean error within 2 mmHg" in " ".join(said.out.split())
     with (home / "l.csv").open(newline="") as file:
         rows = list(csv.DictReader(file))

@@ -139,6 +139,27 @@ def test_only_examinations_are_passed(mode: Mode) -> None:
     assert "no examination" in marked_text(marked)
 
 
+def test_who_passed_is_counted_over_the_latest_examinations() -> None:
+    made = items(10, 3)
+    right, wrong = off_by(made, 0.0, 0.0), off_by(made, 20.0, 0.0, "k-2")
+    later = replace(right, saved="2026-02-05T10:00:00Z", mode=Mode.PRACTISE)
+    third = replace(off_by(made, 0.0, 0.0, "k-3"), mode=Mode.LEARN)
+    marked = mark(key_of(made), [right, later, wrong, third], RULE)
+    assert (marked.group.learners, marked.group.examined, marked.group.passed) == (3, 2, 1)
+    assert "1 of 2 who were examined passed" in marked_text(marked)
+    assert "1 of 2 who were examined passed" in marks_html(marked, "m.html")
+
+
+def test_nothing_is_said_of_passing_where_nobody_was_examined() -> None:
+    made = items(10, 3)
+    given = [replace(off_by(made, 0.0, 0.0, one), mode=Mode.PRACTISE) for one in ("k-1", "k-2")]
+    marked = mark(key_of(made), given, RULE)
+    assert (marked.group.examined, marked.group.passed) == (0, 0)
+    assert " passed" not in marked_text(marked)
+    assert "<strong></strong>" not in marks_html(marked, "m.html")
+    assert " passed" not in marks_html(marked, "m.html")
+
+
 # --- several sets ------------------------------------------------------------------------
 
 

@@ -115,11 +115,13 @@ class Session:
 class Group:
     """All learners, each by the latest session.
 
+    ``passed`` counts those whose latest examination was passed, of ``examined`` who have one.
     ``habits`` are the numbers of learners who have each; ``icc`` is ICC(2,1) of systolic and
     diastolic over the items that all of them gave a value for, None where it cannot be had.
     """
 
     learners: int
+    examined: int
     passed: int
     errors: tuple[Errors, Errors]
     causes: tuple[Cause, ...]
@@ -289,10 +291,12 @@ def _group(work: Sequence[_Work], rule: PassRule) -> Group:
     read: dict[str, Readings] = {}
     for one in work:
         read[one.session.learner] = {**read.get(one.session.learner, {}), **one.read}
+    exams = {one.session.learner: one.session for one in work if one.session.passed is not None}
     has = Counter(found.habit for one in last for found in one.session.habits if found.present)
     return Group(
         learners=len(last),
-        passed=sum(bool(one.session.passed) for one in last),
+        examined=len(exams),
+        passed=sum(bool(one.passed) for one in exams.values()),
         errors=(_errors(items, 0, rule), _errors(items, 1, rule)),
         causes=_causes(items),
         habits=tuple((habit, has[habit]) for habit in Habit),

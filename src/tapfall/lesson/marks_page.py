@@ -30,6 +30,7 @@ from tapfall.lesson.words import (
     NAMES,
     cause_text,
     group_habit_texts,
+    group_passed_text,
     habit_texts,
     number,
     passed_text,
@@ -254,7 +255,7 @@ def _group_part(group: Group) -> _Part:
     return _Part(
         key="group",
         title="All learners",
-        passed=f"{group.passed} of {group.learners} passed",
+        passed=group_passed_text(group),
         errors=tuple(map(_errors, group.errors)),
         habits=tuple(group_habit_texts(group)) or ("none named in anybody",),
         causes=tuple(map(cause_text, group.causes)),

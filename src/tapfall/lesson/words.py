@@ -130,6 +130,13 @@ def passed_text(passed: bool | None) -> str:
     return "no examination" if passed is None else "passed" if passed else "not passed"
 
 
+def group_passed_text(group: Group) -> str:
+    """Say how many passed, each by the latest examination; empty where nobody was examined."""
+    if not group.examined:
+        return ""
+    return f"{group.passed} of {group.examined} who were examined passed"
+
+
 def name_of(miss: Miss) -> str | None:
     """The cause of one value in words, None where none is known."""
     if miss.alone:
@@ -162,7 +169,8 @@ def marked_text(marked: Marked) -> str:
     lines = [
         *_wrapped(
             f"Set {printable(marked.set_id)}{grade}: {_count(group.learners, 'learner')}, "
-            f"{_count(len(marked.sessions), 'session')}, {group.passed} passed",
+            f"{_count(len(marked.sessions), 'session')}{', ' * bool(group.examined)}"
+            f"{group_passed_text(group)}",
             "",
         ),
         *_wrapped(f"Pass: {marked.rule.source}", ""),

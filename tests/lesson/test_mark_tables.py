@@ -130,6 +130,15 @@ def test_rules_hold_for_each_measure(rule: str, shift: float, passed: bool) -> N
         assert found.group.passed == int(passed)
 
 
+@pytest.mark.parametrize(("rule", "passed"), [("bias:2", False), ("4:80,bias:2", True)])
+def test_a_missing_answer_is_outside_the_bound_of_the_mean(rule: str, passed: bool) -> None:
+    made = items(10, 3)
+    given = off_by(made, 0.0, 0.0)
+    short = replace(given, answers=given.answers[:9])
+    assert mark(key_of(made), [given], pass_rule(rule)).sessions[0].passed is True
+    assert mark(key_of(made), [short], pass_rule(rule)).sessions[0].passed is passed
+
+
 @pytest.mark.parametrize("mode", [Mode.LEARN, Mode.PRACTISE])
 def test_only_examinations_are_passed(mode: Mode) -> None:
     made = items(10, 3)

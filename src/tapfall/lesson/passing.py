@@ -107,8 +107,12 @@ def pass_rule(text: str) -> PassRule:
 def passes(rule: PassRule, errors_mmhg: Sequence[float], missing: int) -> bool:
     """Whether the errors of one measure keep a rule; a missing value is outside every bound.
 
+    How many may be outside is told by the rule's shares; where it has none, none may.
+
     Examples
     --------
+    >>> passes(pass_rule("bias:2"), [0.0] * 19, 0), passes(pass_rule("bias:2"), [0.0] * 19, 1)
+    (True, False)
     >>> passes(RULES[0], [0.0] * 19 + [12.0], 0), passes(RULES[0], [0.0] * 19, 1)
     (True, True)
     >>> passes(RULES[0], [0.0] * 18, 2)
@@ -117,6 +121,8 @@ def passes(rule: PassRule, errors_mmhg: Sequence[float], missing: int) -> bool:
     errors = np.asarray(errors_mmhg, float)
     count = errors.size + missing
     if count == 0 or errors.size == 0:
+        return False
+    if missing and not rule.shares:
         return False
     for within, share in rule.shares:
         if float(np.sum(np.abs(errors) <= within)) < share * count - 1e-9:

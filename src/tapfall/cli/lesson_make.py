@@ -57,6 +57,7 @@ def run(args: argparse.Namespace) -> int:
     import secrets
     import textwrap
 
+    from tapfall.cli.ending import cleared_up
     from tapfall.cli.progress import progress
     from tapfall.errors import printable
     from tapfall.lesson import Mode, Order, grade_of, make_set
@@ -73,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
         random_zero=args.random_zero,
         repeats=args.repeats,
     )
-    with progress(args.count, "recordings") as told:
+    with cleared_up(), progress(args.count, "recordings") as told:
         made = make_set(order, args.output, args.key, told)
     lines = [
         f"Grade {order.grade.name}, {order.grade.title}: {len(made.lesson.items)} items, "

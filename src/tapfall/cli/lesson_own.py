@@ -39,6 +39,7 @@ def run_own(args: argparse.Namespace) -> int:
     import secrets
     import textwrap
 
+    from tapfall.cli.ending import cleared_up
     from tapfall.errors import printable
     from tapfall.lesson.nouns import Mode
     from tapfall.lesson.own import make_own_set
@@ -47,15 +48,16 @@ def run_own(args: argparse.Namespace) -> int:
     from tapfall.study import read_manifest
 
     manifest = read_manifest(args.manifest, allow_outside=args.allow_outside)
-    made = make_own_set(
-        manifest,
-        args.output,
-        args.key,
-        seed=secrets.randbits(SEED_BITS) if args.seed is None else args.seed,
-        mode=Mode(args.mode),
-        replays=args.replays,
-        random_zero=args.random_zero,
-    )
+    with cleared_up():
+        made = make_own_set(
+            manifest,
+            args.output,
+            args.key,
+            seed=secrets.randbits(SEED_BITS) if args.seed is None else args.seed,
+            mode=Mode(args.mode),
+            replays=args.replays,
+            random_zero=args.random_zero,
+        )
     done = made.written
     lines = [
         f"{len(done.lesson.items)} items, {len(made.left_out)} left out without a consensus",

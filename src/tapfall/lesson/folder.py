@@ -171,31 +171,35 @@ def _claimed(home: Path, key_path: Path) -> Iterator[list[Path]]:
 
 
 def _ready(home: Path, key_path: Path) -> None:
-    label, full = label_of(home), False
+    label, holds = label_of(home), ""
+    try:
+        inside = key_path.resolve().is_relative_to(home.resolve())
+    except (OSError, ValueError):  # told below, or when the key is written
+        inside = False
+    if inside:  # told before anything is made
+        raise InputError(
+            f"{label_of(key_path)}: found a key in the folder of the learners; allowed elsewhere"
+        )
     try:
         home.mkdir(parents=True, exist_ok=True)
-        inside = key_path.resolve().is_relative_to(home.resolve())
         try:
             # Only one of two that begin at once can make it.
             (home / _CLAIM).open("x").close()
         except FileExistsError:
-            full = True
+            holds = f" ({_CLAIM}, of a run that goes on or was cut off)"
         else:
-            full = any(path.name != _CLAIM for path in home.iterdir())
-            if full or inside:
+            if any(path.name != _CLAIM for path in home.iterdir()):
+                holds = " "
                 (home / _CLAIM).unlink()
     except (OSError, ValueError) as fault:
         reason = fault.strerror if isinstance(fault, OSError) else str(fault)
         raise InputError(
             f"{label}: cannot be made a folder ({reason}); allowed a folder to write in"
         ) from None
-    if full:
+    if holds:
         raise InputError(
-            f"{label}: found a folder that holds something; allowed a new or empty one"
-        )
-    if inside:
-        raise InputError(
-            f"{label_of(key_path)}: found a key in the folder of the learners; allowed elsewhere"
+            f"{label}: found a folder that holds something{holds.rstrip()}; allowed a new or empty "
+            "one"
         )
 
 

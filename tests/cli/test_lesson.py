@@ -75,8 +75,33 @@ def test_links_lead_to_the_set_of_the_key_and_the_page_stays_outside(
     assert capsys.readouterr().err.startswith(f"tapfall: {tmp_path}/other: found the set '")
     page = home / "set" / "m.html"
     assert main([*given, "--report", str(page), "--set", str(home / "set")]) == 2
-    assert "found a page with the answers in the folder of the" in capsys.readouterr().err
+    assert "found an output with the answers in the folder of the" in capsys.readouterr().err
     assert not page.exists()
+
+
+@pytest.mark.parametrize("option", ["--csv", "--learners", "--json", "--report"])
+@pytest.mark.parametrize("place", ["set", "link"])
+def test_nothing_that_tells_the_answers_goes_to_the_learners(
+    home: Path, option: str, place: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    if not (home / "link").exists():
+        (home / "link").symlink_to("set")
+    output = home / place / f"marks.{'html' if option == '--report' else 'csv'}"
+    given = ["lesson", "mark", str(home / "set-key.json"), str(home / "answers.json")]
+    before = sorted((home / "set").iterdir())
+    assert main([*given, option, str(output)]) == 2
+    assert capsys.readouterr().err == (
+        f"tapfall: {output}: found an output with the answers in the folder of the learners; "
+        "allowed elsewhere\n"
+    )
+    deep = home / "set" / "deep"
+    deep.mkdir()
+    page = ["--report", str(home / "m.html"), "--set", str(home / "set")]
+    name = "m.html" if option == "--report" else "marks.csv"
+    files = [option, str(deep / name)]  # the last --report counts
+    assert main([*given, *page, *files]) == 2
+    deep.rmdir()
+    assert sorted((home / "set").iterdir()) == before
 
 
 def test_json_alone_stands_on_standard_output(
@@ -113,6 +138,10 @@ def test_json_alone_stands_on_standard_output(
         (
             ["mark", "{home}/set-key.json", "{home}/answers.json", "--report", "{home}/a.txt"],
             "ends in .html",
+        ),
+        (
+            ["mark", "{home}/set-key.json", "{home}/answers.json", "--csv", "-"],
+            "--csv: found '-'; allowed the name of a file",
         ),
     ],
 )

@@ -299,7 +299,7 @@ def test_a_set_whose_key_is_missing_or_another(at_set: Path, capsys: Output) -> 
 def test_a_page_with_answers_is_kept_out_of_the_learners_folder(
     at_set: Path, capsys: Output, given: list[str]
 ) -> None:
-    told = "found a page with the answers in the folder of the learners; allowed elsewhere\n"
+    told = "found an output with the answers in the folder of the learners; allowed elsewhere\n"
     (at_set / "first" / "deeper").mkdir()
     (at_set / "link").symlink_to("first")
     for name in ("first/x.html", "first/deeper/x.html", "link/x.html"):

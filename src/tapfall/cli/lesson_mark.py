@@ -72,6 +72,7 @@ def run(args: argparse.Namespace) -> int:
         session_rows,
         value_rows,
     )
+    from tapfall.lesson.sets import check_no_set_beside
     from tapfall.lesson.words import marked_text
 
     rule = pass_rule(args.rule)
@@ -79,6 +80,9 @@ def run(args: argparse.Namespace) -> int:
         check_report(args.report)
     if args.set is not None and args.report is None:
         raise SettingError("--set: found no --report; allowed with one")
+    for option, value in (("csv", args.csv), ("learners", args.learners), ("report", args.report)):
+        if value == "-":
+            raise SettingError(f"--{option}: found '-'; allowed the name of a file")
     inputs = (args.key, *args.others, *args.answers)
     outputs = [one for one in (args.csv, args.learners, args.json, args.report) if one is not None]
     files = [one for one in outputs if one != "-"]
@@ -88,9 +92,11 @@ def run(args: argparse.Namespace) -> int:
             raise SettingError(
                 f"{label_of(name)}: found two outputs under one name; allowed a name for each"
             )
+    for name in files:
+        check_no_set_beside(name)
     key, others = read_key(args.key), [read_key(name) for name in args.others]
     if args.set is not None:
-        _check_set(args.set, args.report, key)
+        _check_set(args.set, files, key)
     given: list[Answers] = []
     for name in args.answers:
         found = read_sessions(name)
@@ -117,8 +123,8 @@ def run(args: argparse.Namespace) -> int:
     return DONE
 
 
-def _check_set(folder: str, report: str, key: Key) -> None:
-    """Refuse a folder that the page could not link to, or that the page must not lie in."""
+def _check_set(folder: str, outputs: list[str], key: Key) -> None:
+    """Refuse a folder that the page could not link to, or that outputs must not lie in."""
     from pathlib import Path
 
     from tapfall.errors import InputError, shown
@@ -133,4 +139,5 @@ def _check_set(folder: str, report: str, key: Key) -> None:
             f"{label_of(folder)}: found the set {shown(found)}; allowed {shown(key.set_id)}, "
             "that of the key"
         )
-    check_outside(report, folder)
+    for name in outputs:
+        check_outside(name, folder)

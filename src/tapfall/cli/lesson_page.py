@@ -106,7 +106,7 @@ def _of_set(args: argparse.Namespace) -> int:
     from tapfall.files import check_writable, write_bytes
     from tapfall.lesson.nouns import Mode
     from tapfall.lesson.page import Choices, page_html
-    from tapfall.lesson.sets import check_outside, read_set
+    from tapfall.lesson.sets import check_no_set_beside, check_outside, read_set
     from tapfall.lesson.setsound import set_sounds
 
     lesson = read_set(args.set)
@@ -117,6 +117,7 @@ def _of_set(args: argparse.Namespace) -> int:
     check_writable(args.output, (key_path,) if tells else ())
     if tells:
         check_outside(args.output, args.set)
+        check_no_set_beside(args.output)
     made = set_sounds(lesson, args.set)
     choices = Choices(mode=mode, language=args.language, key=key, simulated=made.simulated)
     page = page_html(lesson, made.sounds, choices).encode("utf-8")

@@ -58,9 +58,31 @@ def check_outside(page: PathLike, place: PathLike) -> None:
     home = Path(place).parent if Path(place).is_file() else Path(place)
     if Path(os.path.realpath(page)).is_relative_to(os.path.realpath(home)):
         raise InputError(
-            f"{label_of(page)}: found a page with the answers in the folder of the learners; "
+            f"{label_of(page)}: found an output with the answers in the folder of the learners; "
             "allowed elsewhere"
         )
+
+
+def check_no_set_beside(output: PathLike) -> None:
+    """Raise where an output that tells the answers would lie beside a set.
+
+    Parameters
+    ----------
+    output
+        The file to be; its folder must hold no ``set.json``.
+
+    Raises
+    ------
+    InputError
+        It would lie among what learners get.
+
+    Examples
+    --------
+    >>> check_no_set_beside("marks.csv")
+    """
+    home = Path(os.path.realpath(output)).parent
+    if (home / SET_FILE).is_file():
+        check_outside(output, home)
 
 
 def write_set(path: PathLike, lesson: LessonSet) -> None:

@@ -104,10 +104,10 @@ def run_rate(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from tapfall.cli.parser import Usage
-    from tapfall.errors import InputError, printable, shown
+    from tapfall.errors import printable
     from tapfall.files.names import label_of
     from tapfall.files.writing import check_new, write_bytes
-    from tapfall.lesson.ratings import blank_sheet, rated, read_ratings
+    from tapfall.lesson.ratings import blank_sheet, check_ratings, rated, read_ratings
     from tapfall.lesson.sets import key_beside, read_key, read_set
 
     if bool(args.ratings) == (args.output is not None):
@@ -130,13 +130,7 @@ def run_rate(args: argparse.Namespace) -> int:
     places = (args.place, *args.others)
     keys = [read_key(key_beside(name) if Path(name).is_dir() else name) for name in places]
     ratings = [one for name in args.ratings for one in read_ratings(name)]
-    known = {key.set_id for key in keys}
-    for one in ratings:
-        if one.set_id not in known:
-            raise InputError(
-                f"ratings: found the set {shown(one.set_id)}; allowed "
-                f"{', '.join(sorted(map(shown, known)))}, those of the keys"
-            )
+    check_ratings(keys, ratings)
     by_set = [[one for one in ratings if one.set_id == key.set_id] for key in keys]
     say(_text([rated(key, part) for key, part in zip(keys, by_set, strict=True)]))
     return DONE

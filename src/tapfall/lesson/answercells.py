@@ -21,6 +21,8 @@ NOTHING = ("", "-", "\u2212", "\u2013", "\u2014")
 #: Longest sound, seconds, and most replays (our choice).
 LONGEST_S, MOST_REPLAYS = 3600.0, 10_000
 
+#: So many names stand in a message (our choice).
+_FEW_NAMES = 5
 _WHOLE = re.compile(r"\d{1,5}(\.0{1,6})?", re.ASCII)
 _CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,19}")
 _NUMBER = re.compile(r"\d{1,5}(\.\d{1,9})?", re.ASCII)
@@ -54,6 +56,26 @@ def answer_of(cells: dict[str, str], marks: Sequence[str], where: str) -> Answer
         marks_s=tuple(sorted(_second(mark, f"{where}marks_s: ") for mark in marks)),
         replays=int(float(replays)),
     )
+
+
+def names_text(names: Sequence[str]) -> str:
+    """Return names of items for a message: those of a key, the first and the last if many.
+
+    Examples
+    --------
+    >>> names_text(["item-01", "item-02"])
+    "'item-01', 'item-02'"
+    >>> names_text([f"item-{n:02d}" for n in range(1, 16)])
+    "'item-01' to 'item-15'"
+    >>> names_text([*"abcdefg", "x"])
+    "'a', 'b', 'c', 'd', 'e' and 3 more"
+    """
+    if len(names) <= _FEW_NAMES:
+        return ", ".join(map(shown, names))
+    if list(names) == [f"item-{n:02d}" for n in range(1, len(names) + 1)]:
+        return f"{shown(names[0])} to {shown(names[-1])}"
+    told = ", ".join(map(shown, names[:_FEW_NAMES]))
+    return f"{told} and {len(names) - _FEW_NAMES} more"
 
 
 def check_new(name: Name, seen: set[Name], where: str) -> None:

@@ -3,7 +3,9 @@
 A sheet is CSV with a row for each item and the columns ``set_id, rater, item,
 realistic_1_to_5, phases, first_mmHg, last_mmHg, remarks``: how real it sounds (5: as from
 an arm), the phases that are heard (``K1 K2 K4`` or ``K1, K2, K4``), and the pressures of the first
-and last beat that can be heard, as the dial shows them.  Empty cells are left out.
+and last beat that can be heard, as the dial shows them.  Cells that are empty or hold a dash
+are left out, and so are rows without a rating; one code of a rater in a sheet is that of all
+its rows.
 """
 
 from __future__ import annotations
@@ -18,6 +20,7 @@ from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
 from tapfall.files.rows import read_rows
 from tapfall.files.tables import table_text
+from tapfall.lesson.answercells import DIAL_MMHG, NOTHING, names_text
 from tapfall.lesson.nouns import Key, LessonSet
 from tapfall.model import Phase
 
@@ -31,16 +34,21 @@ COLUMNS = (
     "last_mmHg",
     "remarks",
 )
+#: Cells of which a row needs one.
+_RATED = ("realistic_1_to_5", "phases", "first_mmHg", "last_mmHg")
 MAX_BYTES = 1_000_000
 _WANTED = f"a sheet of ratings (CSV with the columns {','.join(COLUMNS)})"
 _BETWEEN = re.compile(r"[\s,;/+]+")
-_NUMBER = re.compile(r"\d{1,3}(\.\d{1,2})?")
+_NUMBER = re.compile(r"\d{1,3}([.,]\d{1,2})?")
 _HEARD = (Phase.K1, Phase.K2, Phase.K3, Phase.K4)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rating:
-    """What one expert says of one item; pressures as the dial shows them."""
+    """What one expert says of one item; pressures as the dial shows them.
+
+    ``where`` is the place that it was read at, for messages.
+    """
 
     set_id: str
     rater: str
@@ -49,6 +57,7 @@ class Rating:
     phases: tuple[Phase, ...]
     first_mmhg: float | None
     last_mmhg: float | None
+    where: str = "ratings"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +87,11 @@ def blank_sheet(lesson: LessonSet) -> str:
 def read_ratings(path: PathLike) -> tuple[Rating, ...]:
     """Read a sheet that an expert filled in.
 
+    Returns
+    -------
+    tuple of Rating
+        One for each row that holds a rating, at least one.
+
     Raises
     ------
     InputError
@@ -87,13 +101,21 @@ def read_ratings(path: PathLike) -> tuple[Rating, ...]:
     rows, _ = read_rows(path, _WANTED, MAX_BYTES)
     if not rows or tuple(rows[0][1]) != COLUMNS:
         raise InputError(f"{label}: line 1: found another header; allowed {_WANTED}")
+    place = COLUMNS.index("rater")
+    codes = {cells[place].upper(): cells[place] for _, cells in rows[1:] if cells[place:]}
+    codes.pop("", None)
+    only = next(iter(codes.values())) if len(codes) == 1 else ""
     found: list[Rating] = []
     faults: list[str] = []
     for line, cells in rows[1:]:
         try:
             if len(cells) != len(COLUMNS):
                 raise InputError(f"found {len(cells)} cells; allowed {len(COLUMNS)}")
-            found.append(_rating(dict(zip(COLUMNS, cells, strict=True))))
+            cell = dict(zip(COLUMNS, cells, strict=True))
+            cell |= {name: "" for name in _RATED if cell[name] in NOTHING}
+            if any(cell[name] for name in _RATED):
+                cell["rater"] = cell["rater"] or only
+                found.append(_rating(cell, f"{label}: line {line}"))
         except InputError as fault:
             faults.append(f"line {line}: {fault}")
     if faults:
@@ -103,31 +125,75 @@ def read_ratings(path: PathLike) -> tuple[Rating, ...]:
     return tuple(found)
 
 
-def _rating(row: dict[str, str]) -> Rating:
+def _rating(row: dict[str, str], where: str) -> Rating:
     real = row["realistic_1_to_5"]
     if real not in ("", "1", "2", "3", "4", "5"):
         raise InputError(f"realistic_1_to_5: found {shown(real)}; allowed 1 to 5, or nothing")
     if not row["rater"]:
-        raise InputError("rater: found nothing; allowed a code")
+        raise InputError(
+            "rater: found nothing; allowed a code in each row, or one code in the sheet"
+        )
     names = [name.upper() for name in _BETWEEN.split(row["phases"]) if name]
     for name in names:
         if name not in _HEARD:
             raise InputError(f"phases: found {shown(name)}; allowed {' '.join(_HEARD)}")
-    pressures = []
-    for column in ("first_mmHg", "last_mmHg"):
-        cell = row[column]
-        if cell and not _NUMBER.fullmatch(cell):
-            raise InputError(f"{column}: found {shown(cell)}; allowed mmHg, or nothing")
-        pressures.append(float(cell) if cell else None)
+    first, last = (_pressure(row[column], column) for column in ("first_mmHg", "last_mmHg"))
+    if first is not None and last is not None and last > first:
+        raise InputError(
+            f"last_mmHg: found {last:g} beside a first of {first:g}; allowed one that is no higher"
+        )
     return Rating(
         set_id=row["set_id"],
         rater=row["rater"],
         item=row["item"],
         realistic=int(real) if real else None,
         phases=tuple(Phase(name) for name in names),
-        first_mmhg=pressures[0],
-        last_mmhg=pressures[1],
+        first_mmhg=first,
+        last_mmhg=last,
+        where=where,
     )
+
+
+def _pressure(cell: str, column: str) -> float | None:
+    if not cell:
+        return None
+    low, high = DIAL_MMHG
+    value = float(cell.replace(",", ".")) if _NUMBER.fullmatch(cell) else -1.0
+    if not low <= value <= high:
+        raise InputError(
+            f"{column}: found {shown(cell)}; allowed mmHg, {low} to {high}, or nothing"
+        )
+    return value
+
+
+def check_ratings(known: Sequence[Key], ratings: Sequence[Rating]) -> None:
+    """Raise where ratings are of no set or item that there is a key of, or stand twice.
+
+    Raises
+    ------
+    InputError
+        The message names file and line.
+    """
+    keys = {key.set_id: [item.name for item in key.items] for key in known}
+    seen: dict[tuple[str, str, str], str] = {}
+    for one in ratings:
+        if one.set_id not in keys:
+            raise InputError(
+                f"{one.where}: set_id: found {shown(one.set_id)}; allowed "
+                f"{', '.join(map(shown, keys))}, of the keys"
+            )
+        if one.item not in keys[one.set_id]:
+            raise InputError(
+                f"{one.where}: item: found {shown(one.item)}; allowed "
+                f"{names_text(keys[one.set_id])}, of the key"
+            )
+        who = (one.set_id, one.rater.upper(), one.item)
+        if who in seen:
+            raise InputError(
+                f"{one.where}: found {shown(one.item)} by {shown(one.rater)} twice (also in "
+                f"{seen[who]}); allowed once"
+            )
+        seen[who] = one.where
 
 
 def rated(key: Key, ratings: Sequence[Rating]) -> Rated:
@@ -138,23 +204,13 @@ def rated(key: Key, ratings: Sequence[Rating]) -> Rated:
     InputError
         A rating belongs to another set or item, or stands twice.
     """
+    check_ratings([key], ratings)
     items = {item.name: item for item in key.items}
     real: list[int] = []
     share: list[float] = []
     first: list[float] = []
     last: list[float] = []
-    seen: set[tuple[str, str]] = set()
     for one in ratings:
-        if (one.rater.upper(), one.item) in seen:
-            raise InputError(
-                f"ratings: found {shown(one.item)} by {shown(one.rater)} twice; allowed once"
-            )
-        seen.add((one.rater.upper(), one.item))
-        if one.set_id != key.set_id or one.item not in items:
-            raise InputError(
-                f"ratings: found {shown(one.item)} of the set {shown(one.set_id)}; allowed items "
-                f"of {shown(key.set_id)}"
-            )
         item = items[one.item]
         if one.realistic is not None:
             real.append(one.realistic)

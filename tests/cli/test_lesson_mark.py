@@ -74,10 +74,24 @@ def test_a_class_and_its_progress(home: Path, capsys: Output) -> None:
         ),
         (
             ["a-key.json", "item.csv"],
-            "tapfall: item.csv: answers of k: found the item 'item-99'; allowed the key's",
+            "tapfall: item.csv: line 2: item: found 'item-99'; allowed 'item-01' to 'item-15', of "
+            "the key",
+        ),
+        (
+            ["a-key.json", "item.json"],
+            "item.json: answers, number 1, item: found 'item-99'; allowed 'item-01' to 'item-15', ",
+        ),
+        (
+            ["a-key.json", "class.csv", "again.csv"],
+            "tapfall: again.csv: answers of K-1: found two sessions on the set 'ab12' without a "
+            "date; allowed one, or the column 'saved' with the day of each",
         ),
         (["a-key.json", "class.csv", "class.csv"], "tapfall: class.csv: answers of k-1: found "),
-        (["a-key.json", "class.csv", "class.csv"], "twice; allowed once"),
+        (["a-key.json", "--key", "b-key.json", "k-1.json", "k-1.json"], "twice; allowed once"),
+        (
+            ["a-key.json", "comma.csv"],
+            "comma.csv: line 2: systolic_mmHg: found '100,5'; allowed whole mmHg, 0 to 340, or",
+        ),
         (
             ["a-key.json", "class.csv", "--report", "m.html", "--set", "none"],
             "tapfall: none: found no such folder; allowed the set's folder",
@@ -100,6 +114,13 @@ def test_what_cannot_be_marked_is_one_line(
     head = "set_id,learner,item,systolic_mmHg,diastolic_mmHg"
     (home / "bad.csv").write_text(f"{head}\nab12,k,item-01,120,80\nab12,k,item-02,=1+1,80\n")
     (home / "item.csv").write_text(f"{head}\nab12,k,item-99,120,80\n")
+    (home / "again.csv").write_text(f"{head}\nab12,K-1,item-01,120,80\n")
+    (home / "comma.csv").write_text(
+        f"{head}\nab12,k,item-01,100,5\n".replace(",", ";").replace("100;5", "100,5;80")
+    )
+    wrong = to_json(answers_of(items(15, 3), "careful", 7))
+    wrong["answers"][0]["item"] = "item-99"
+    (home / "item.json").write_text(json.dumps(wrong))
     before = sorted(home.iterdir())
     assert main(["lesson", "mark", *given]) == 2
     said = capsys.readouterr()

@@ -334,7 +334,7 @@ def test_repeatability_is_the_standard_deviation_of_one_reading() -> None:
     [
         ({"set_id": "zz"}, "set_id: found 'zz'; allowed 'ab12'"),
         ({"answers": (Answer(item="nothing", systolic_mmhg=1.0, diastolic_mmhg=1.0, marks_s=(),
-                             replays=0),)}, "found the item 'nothing'"),
+                             replays=0),)}, "item: found 'nothing'; allowed 'item-01', "),
     ],
 )  # fmt: skip
 def test_answers_to_something_else_are_refused(change: dict[str, object], told: str) -> None:

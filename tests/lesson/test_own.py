@@ -107,7 +107,10 @@ def test_ratings_stand_beside_the_grade(tmp_path: Path, capsys: pytest.CaptureFi
     rows = [line.split() for line in capsys.readouterr().out.splitlines()[1:3]]
     assert [(row[0], row[2]) for row in rows] == [("1", "0"), ("2", "2")]
     assert main(["lesson", "rate", str(other.key_path), str(sheet)]) == 2
-    assert f"sheet.csv: line 2: set_id: found '{made.lesson.set_id}'; allowed '" in capsys.readouterr().err
+    assert (
+        f"sheet.csv: line 2: set_id: found '{made.lesson.set_id}'; allowed '"
+        in capsys.readouterr().err
+    )
 
 
 def test_a_sheet_to_print_holds_nothing_of_the_key(tmp_path: Path) -> None:

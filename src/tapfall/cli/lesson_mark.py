@@ -65,7 +65,8 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.files.tables import table_text
     from tapfall.files.writing import json_text, write_bytes
     from tapfall.lesson import mark, pass_rule, read_key, read_sessions
-    from tapfall.lesson.marking import check_answers, marks_record
+    from tapfall.lesson.checks import check_answers
+    from tapfall.lesson.marking import marks_record
     from tapfall.lesson.marktables import (
         SESSION_COLUMNS,
         VALUE_COLUMNS,
@@ -99,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
         _check_set(args.set, files, key)
     given: list[Answers] = []
     for name in args.answers:
-        found = read_sessions(name)
+        found = read_sessions(name, (key, *others))
         try:
             check_answers((key, *others), (*given, *found))
         except InputError as fault:

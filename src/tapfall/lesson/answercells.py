@@ -23,9 +23,9 @@ LONGEST_S, MOST_REPLAYS = 3600.0, 10_000
 
 #: So many names stand in a message (our choice).
 _FEW_NAMES = 5
-_WHOLE = re.compile(r"\d{1,5}(\.0{1,6})?", re.ASCII)
+_WHOLE = re.compile(r"\d{1,5}([.,]0{1,6})?", re.ASCII)
 _CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,19}")
-_NUMBER = re.compile(r"\d{1,5}(\.\d{1,9})?", re.ASCII)
+_NUMBER = re.compile(r"\d{1,5}([.,]\d{1,9})?", re.ASCII)
 
 Name = TypeVar("Name", str, tuple[str, ...])
 
@@ -43,7 +43,7 @@ def answer_of(cells: dict[str, str], marks: Sequence[str], where: str) -> Answer
             "allowed a diastolic below it"
         )
     replays = cells["replays"]
-    if not (_WHOLE.fullmatch(replays) and float(replays) <= MOST_REPLAYS):
+    if not (_WHOLE.fullmatch(replays) and _float(replays) <= MOST_REPLAYS):
         raise InputError(
             f"{where}replays: found {shown(replays)}; allowed a whole number, 0 to {MOST_REPLAYS}"
         )
@@ -54,7 +54,7 @@ def answer_of(cells: dict[str, str], marks: Sequence[str], where: str) -> Answer
         systolic_mmhg=systolic,
         diastolic_mmhg=diastolic,
         marks_s=tuple(sorted(_second(mark, f"{where}marks_s: ") for mark in marks)),
-        replays=int(float(replays)),
+        replays=int(_float(replays)),
     )
 
 
@@ -95,16 +95,21 @@ def _pressure(cell: str, where: str) -> float | None:
     if cell in NOTHING:
         return None
     low, high = DIAL_MMHG
-    if not (_WHOLE.fullmatch(cell) and low <= float(cell) <= high):
+    if not (_WHOLE.fullmatch(cell) and low <= _float(cell) <= high):
         raise InputError(
             f"{where}found {shown(cell)}; allowed whole mmHg, {low} to {high}, or nothing or a "
             "dash where it cannot be told"
         )
-    return float(cell)
+    return _float(cell)
+
+
+def _float(cell: str) -> float:
+    """A number with a decimal point or comma."""
+    return float(cell.replace(",", "."))
 
 
 def _second(cell: str, where: str) -> float:
-    value = float(cell) if _NUMBER.fullmatch(cell) else math.nan
+    value = _float(cell) if _NUMBER.fullmatch(cell) else math.nan
     if not 0.0 <= value <= LONGEST_S:
         raise InputError(f"{where}found {shown(cell)}; allowed seconds, 0 to {LONGEST_S:g}")
     return value

@@ -21,6 +21,7 @@ A file of CSV may hold a whole class: rows of one learner, set and time are one 
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
@@ -30,8 +31,8 @@ from tapfall.files.jsonfile import json_values
 from tapfall.files.names import PathLike, label_of, open_regular
 from tapfall.files.rows import delimiter_of, rows_of, text_of
 from tapfall.files.tables import FORMULA_STARTS
-from tapfall.lesson.answercells import HEAD, answer_of, check_new
-from tapfall.lesson.nouns import ANSWERS_SCHEMA, NOT_DATED, Answer, Answers, Mode
+from tapfall.lesson.answercells import HEAD, answer_of, check_new, names_text
+from tapfall.lesson.nouns import ANSWERS_SCHEMA, NOT_DATED, Answer, Answers, Key, Mode
 
 #: Largest file, bytes, and most answers in it (our choice).
 MAX_BYTES, MAX_ANSWERS = 5_000_000, 20_000
@@ -95,13 +96,15 @@ def read_answers(path: PathLike) -> Answers:
     return found[0]
 
 
-def read_sessions(path: PathLike) -> tuple[Answers, ...]:
+def read_sessions(path: PathLike, keys: Sequence[Key] = ()) -> tuple[Answers, ...]:
     """Read all answers of a file: of one learner, or of a whole class.
 
     Parameters
     ----------
     path
         The file, UTF-8, at most 5 MB.
+    keys
+        Keys of sets: answers to those are refused where an item is none of theirs.
 
     Returns
     -------
@@ -133,8 +136,8 @@ def read_sessions(path: PathLike) -> tuple[Answers, ...]:
         data = file.read(MAX_BYTES + 1)
     text = text_of(label, data, _WANTED, tell_line=True)
     if text.lstrip()[:1] in ("{", "["):
-        return (_of_json(label, text),)
-    return _of_csv(label, text)
+        return (_of_json(label, text, keys),)
+    return _of_csv(label, text, keys)
 
 
 def saved_at(answers: Answers) -> datetime:
@@ -156,6 +159,15 @@ def saved_at(answers: Answers) -> datetime:
     return bare.replace(tzinfo=UTC)
 
 
+def _check_item(set_id: str | None, item: str, keys: Sequence[Key], where: str) -> None:
+    for key in keys:
+        names = [one.name for one in key.items]
+        if key.set_id == set_id and item not in names:
+            raise InputError(
+                f"{where}item: found {shown(item)}; allowed {names_text(names)}, of the key"
+            )
+
+
 def _session(one: Answers) -> str:
     return f"{shown(one.learner)}, {shown(one.set_id)}, {shown(one.saved)}"
 
@@ -163,7 +175,7 @@ def _session(one: Answers) -> str:
 # --- JSON ---
 
 
-def _of_json(label: str, text: str) -> Answers:
+def _of_json(label: str, text: str, keys: Sequence[Key]) -> Answers:
     value = json_values(label, text, InputError, _WANTED)
     if not isinstance(value, dict) or value.get("schema") != ANSWERS_SCHEMA:
         found = kind(value.get("schema")) if isinstance(value, dict) else kind(value)
@@ -192,6 +204,7 @@ def _of_json(label: str, text: str) -> Answers:
         try:
             answer = _answer_of_json(item, where)
             check_new(answer.item, seen, f"{where}, ")
+            _check_item(head.get("set_id"), answer.item, keys, f"{where}, ")
             answers.append(answer)
         except InputError as fault:
             faults.append(str(fault))
@@ -235,7 +248,7 @@ def _plain(value: Any) -> str:
 # --- CSV ---
 
 
-def _of_csv(label: str, text: str) -> tuple[Answers, ...]:
+def _of_csv(label: str, text: str, keys: Sequence[Key]) -> tuple[Answers, ...]:
     delimiter = delimiter_of(text)
     rows = [
         (line, [_unescaped(cell) for cell in cells])
@@ -253,7 +266,7 @@ def _of_csv(label: str, text: str) -> tuple[Answers, ...]:
         try:
             if len(cells) != len(columns):
                 raise InputError(f"found {len(cells)} cells; allowed {len(columns)}")
-            cell = _filled(dict(zip(columns, cells, strict=True)), commas=delimiter != ",")
+            cell = _filled(dict(zip(columns, cells, strict=True)))
             head = _head_of_row(cell)
             who = (head["learner"].upper(), head["set_id"], head["saved"])
             first, answers = sessions.setdefault(who, (head, []))
@@ -264,6 +277,7 @@ def _of_csv(label: str, text: str) -> tuple[Answers, ...]:
                 )
             answer = answer_of(cell, cell["marks_s"].split(), "")
             check_new((*who, answer.item), seen, "")
+            _check_item(head["set_id"], answer.item, keys, "")
             answers.append(answer)
         except InputError as fault:
             faults.append(f"line {line}: {fault}")
@@ -296,11 +310,8 @@ def _columns(label: str, line: int, header: list[str]) -> list[str]:
     return names
 
 
-def _filled(cell: dict[str, str], *, commas: bool) -> dict[str, str]:
+def _filled(cell: dict[str, str]) -> dict[str, str]:
     """A row with every column, those left out as they are meant."""
-    if commas:
-        for name in ("systolic_mmHg", "diastolic_mmHg", "marks_s"):
-            cell[name] = cell.get(name, "").replace(",", ".")
     usual = {"saved": NOT_DATED, "mode": str(Mode.EXAMINE), "replays": "0", "marks_s": ""}
     return {**cell, **{name: cell.get(name) or value for name, value in usual.items()}}
 

@@ -24,6 +24,7 @@ from tapfall.lesson.between import (
     readings,
     repeated,
 )
+from tapfall.lesson.checks import check_answers
 from tapfall.lesson.errors import Miss, misses
 from tapfall.lesson.habits import HabitFound, find_habits
 from tapfall.lesson.nouns import Answer, Answers, Habit, Key, KeyItem, Mode
@@ -224,33 +225,6 @@ def mark(
         sessions=tuple(one.session for one in work),
         group=_group(work, rule),
     )
-
-
-def check_answers(known_keys: Sequence[Key], given: Sequence[Answers]) -> None:
-    """Raise where answers are to no set that there is a key of.
-
-    Raises
-    ------
-    InputError
-        A set or an item is none of the keys', or a session stands twice.
-    """
-    keys = {key.set_id: key for key in known_keys}
-    seen: set[tuple[str, str, object]] = set()
-    for one in given:
-        who = f"answers of {shown(one.learner)[1:-1]}"
-        if one.set_id not in keys:
-            allowed = ", ".join(map(shown, keys))
-            raise InputError(
-                f"{who}: set_id: found {shown(one.set_id)}; allowed {allowed}, that of the key"
-            )
-        known = {item.name for item in keys[one.set_id].items}
-        for answer in one.answers:
-            if answer.item not in known:
-                raise InputError(f"{who}: found the item {shown(answer.item)}; allowed the key's")
-        session = (one.learner.upper(), one.set_id, saved_at(one))
-        if session in seen:
-            raise InputError(f"{who}: found those of {shown(one.saved)} twice; allowed once")
-        seen.add(session)
 
 
 def _session(key: Key, given: Answers, learner: str, rule: PassRule) -> _Work:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tapfall.lesson import Mode
 from tapfall.lesson.marks_page import write_marks
 from tests.browser import BROWSER, Seen, launched
 from tests.lesson.test_mark_tables import marked_class
@@ -39,6 +41,18 @@ def test_it_is_shown_without_complaint(browser: Any, page: Path, width: int) -> 
         assert seen.faults == []
         assert seen.asked == [page.as_uri()]
         assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_the_table_of_all_fits_a_window_of_1000(browser: Any, tmp_path: Path) -> None:
+    marked = marked_class(4)
+    sessions = tuple(
+        replace(one, set_id="01a2cd71c86a", mode=Mode.PRACTISE, learner=f"{'M' * 19}{n}")
+        for n, one in enumerate(marked.sessions)
+    )
+    write_marks(tmp_path / "m.html", replace(marked, sessions=sessions), tmp_path / "set")
+    with Seen(browser, tmp_path / "m.html", viewport={"width": 1000, "height": 800}) as seen:
+        table = seen.page.get_by_role("region", name="Sessions of each learner")
+        assert table.evaluate("one => one.scrollWidth - one.clientWidth") <= 0
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -86,7 +86,11 @@ class _Line:
 
     key: str
     learner: str
-    cells: tuple[str, ...]
+    saved: str
+    session: str
+    set_and_mode: str
+    errors: tuple[tuple[str, str], ...]
+    missing: int
     habits: str
     passed: str
 
@@ -193,17 +197,17 @@ def _overview(marked: Marked) -> list[_Line]:
             _Line(
                 key=f"s{n}",
                 learner=one.learner,
-                cells=(
-                    f"{place[one.learner]} of {of[one.learner]}",
-                    saved_text(one.saved),
-                    *(
-                        f"{number(error.mean_mmhg, '+.1f')} ({number(error.sd_mmhg)})"
-                        for error in one.errors
-                    ),
-                    " / ".join(f"{error.within[1]:.0%}" for error in one.errors),
-                    str(sum(error.missing for error in one.errors)),
-                    f"{one.set_id}, {one.mode}",
+                saved=saved_text(one.saved),
+                set_and_mode=f"{one.set_id}, {one.mode}",
+                session=f"{place[one.learner]} of {of[one.learner]}",
+                errors=tuple(
+                    (
+                        f"{number(error.mean_mmhg, '+.1f')} ({number(error.sd_mmhg)})",
+                        f"{error.within[1]:.0%}",
+                    )
+                    for error in one.errors
                 ),
+                missing=sum(error.missing for error in one.errors),
                 habits=", ".join(named) or "none named",
                 passed=passed_text(one.passed),
             )

@@ -17,6 +17,7 @@ import soundfile
 
 from tapfall.errors import InputError, SettingError
 from tapfall.lesson import page as page_module
+from tapfall.lesson.face import POINTERS
 from tapfall.lesson.nouns import Dial, Mode
 from tapfall.lesson.page import Choices, page_html
 from tapfall.lesson.sound import STEPS, TONE_LOUD, at_page_rate, packed
@@ -237,6 +238,19 @@ def test_ten_items_of_a_minute_and_a_half_stay_below_8_mb() -> None:
 def test_a_covered_needle_is_null() -> None:
     item = replace(SET.items[0], dial=Dial(step_s=0.05, mmhg=(None, 31.25, None)))
     assert data_of(page_of(items=(item,)))["items"][0]["mmhg"] == [None, 31.2, None]
+
+
+def test_the_systolic_pointer_is_long_and_points_inwards() -> None:
+    parts = re.split("[MLZ]", POINTERS["systolic"])
+    corners = [tuple(map(float, one.split())) for one in parts if one]
+    (tip, low), (left, high), (right, other) = corners
+    assert (tip, left, other) == (0.0, -right, high)
+    assert low - high > 2.0 * (right - left)
+    boxes = re.findall(r'<svg viewBox="(-\d+ -\d+ \d+ \d+)"', page_of(Choices(key=KEY)))
+    (box,) = set(boxes) - {"-200 -200 400 400"}
+    x, y, width, height = map(float, box.split())
+    assert x < left < right < x + width
+    assert y < high < low <= y + height
 
 
 @pytest.mark.parametrize("language", languages())

@@ -16,9 +16,10 @@ _OUTER, _FINE, _MIDDLE, _NUMBERED, _NUMBERS = 184.0, 174.0, 167.0, 160.0, 140.0
 
 
 #: What points at the two values from the rim, as paths at the top of the face: a triangle and
-#: a disc, told apart without their colours.
+#: a disc, told apart without their colours.  The triangle is more than twice as long as
+#: wide: it points to the scale and not along the rim.
 POINTERS = {
-    "systolic": "M0 -186L-9 -200L9 -200Z",
+    "systolic": "M0 -176L-5 -199L5 -199Z",
     "diastolic": "M-7 -193A7 7 0 1 1 7 -193A7 7 0 1 1 -7 -193Z",
 }
 

@@ -206,6 +206,32 @@ def test_answers_are_kept_in_the_browser_by_code(browser, folder) -> None:
         assert page.locator("#handed").inner_text() == "No item is answered yet."
 
 
+@pytest.mark.parametrize("name", ["examine", "practise"])
+def test_what_is_typed_and_not_kept_waits_and_is_told(browser, folder, name) -> None:
+    with Seen(browser, folder / f"{name}.html") as seen:
+        page = seen.begin()
+        page.fill("#systolic", "131")
+        page.check("#diastolic-none")
+        page.get_by_role("button", name="Item 2 of 2, open").click()
+        assert page.input_value("#systolic") == ""
+        assert not page.is_checked("#diastolic-none")
+        seen.answer("120", "80")
+        page.get_by_role("button", name="Item 1 of 2, open").click()
+        assert page.locator("#said").inner_text().startswith("What you typed here is not kept")
+        page.reload()
+        seen.begin()
+        assert page.input_value("#systolic") == "131"
+        assert page.is_checked("#diastolic-none")
+        assert page.is_disabled("#diastolic")
+        assert len(json.loads(seen.saved())["answers"]) == 1
+        assert "so not in the file: item 1." in page.locator("#handed").inner_text()
+        page.click("#keep")
+        answers = json.loads(seen.saved())["answers"]
+        assert (answers[0]["systolic_mmHg"], answers[0]["diastolic_mmHg"]) == (131, None)
+        assert "not in the file" not in page.locator("#handed").inner_text()
+        assert seen.faults == []
+
+
 def test_a_browser_that_keeps_nothing(browser, folder) -> None:
     refuse = """Object.defineProperty(window, "localStorage", {
         get() { throw new DOMException("no", "SecurityError"); } });"""

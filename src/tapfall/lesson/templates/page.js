@@ -25,14 +25,16 @@ const page = (() => {
     if (told()) feedback.show(item(), state());
     rest();
     refresh();
-    say(words_of("ready"));
+    say(words_of(state().typed && !told() ? "typed" : "ready"));
     if (announce) byId("item").focus();
   }
 
   function fill(name) {
     const given = state().done ? state()[name] : null;
-    byId(name).value = given === null ? "" : given;
-    byId(name + "-none").checked = state().done && given === null;
+    const draft = told() ? null : state().typed;
+    byId(name).value = draft ? draft[name] : given === null ? "" : given;
+    byId(name + "-none").checked = draft
+      ? draft[name + "-none"] : state().done && given === null;
     byId(name).disabled = byId(name + "-none").checked || told();
     byId(name + "-none").disabled = told();
     fault(name, "");
@@ -161,6 +163,19 @@ const page = (() => {
     byId(name).setAttribute("aria-invalid", String(text !== ""));
   }
 
+  // What was typed waits for its learner, and is no answer until it is kept.
+  function typed() {
+    if (told()) return;
+    state().typed = {};
+    for (const name of ["systolic", "diastolic"]) {
+      state().typed[name] = byId(name).value;
+      state().typed[name + "-none"] = byId(name + "-none").checked;
+    }
+    const values = Object.values(state().typed);
+    if (!values.some((one) => one === true || (one !== false && one.trim()))) state().typed = null;
+    kept();
+  }
+
   // A number, null where it cannot be told, undefined where neither is right.
   function given(name) {
     const text = byId(name).value.trim();
@@ -185,7 +200,7 @@ const page = (() => {
       byId(wrong).focus();
       return;
     }
-    Object.assign(state(), { systolic, diastolic, done: true });
+    Object.assign(state(), { systolic, diastolic, done: true, typed: null });
     kept();
     const next = set.items.findIndex((one) => !store.of(one).done);
     if (tells_at_once) {
@@ -228,7 +243,9 @@ const page = (() => {
       byId("handed").textContent = words_of("nothing");
       return;
     }
-    byId("handed").textContent = words_of("saved", { file: store.hand_over(kind) });
+    const open = set.items.flatMap((one, n) => (store.of(one).typed ? [n + 1] : []));
+    const left = open.length ? " " + words_of("typed_left", { items: open.join(", ") }) : "";
+    byId("handed").textContent = words_of("saved", { file: store.hand_over(kind) }) + left;
   }
 
   let sure = false;
@@ -285,7 +302,9 @@ const page = (() => {
       byId(name).disabled = event.target.checked;
       if (event.target.checked) byId(name).value = "";
       fault(name, "");
+      typed();
     });
+    byId(name).addEventListener("input", typed);
   }
   listen_for_marks();
 })();

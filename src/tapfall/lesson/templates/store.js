@@ -7,10 +7,12 @@ const store = (() => {
 
   const place = () => ["tapfall.answers/1", set.set_id, set.mode, learner].join(" ");
 
+  // ``typed`` is what stands in the fields and was not kept as an answer.
   // ``told``: answers given from now on are given by one who has been told them.
   function fresh() {
     return {
       started: 0, marks_s: [], systolic: null, diastolic: null, done: false, told: false,
+      typed: null,
     };
   }
 

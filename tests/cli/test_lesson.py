@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,8 @@ import pytest
 
 from tapfall.cli import main
 from tapfall.convert import to_json
-from tapfall.lesson import Answers, Mode, read_key, read_set
+from tapfall.lesson import Answers, Mode, Written, read_key, read_set
+from tests.lesson import made
 from tests.lesson.learners import perfect
 
 
@@ -41,6 +43,25 @@ def test_what_make_says_fits_a_terminal_and_warns(
     assert max(map(len, said.splitlines())) <= max(80, len(str(tmp_path)) + 20)
     for words in ("So short a seed", "Headphones", "not a medical device", "simulated"):
         assert words in said
+
+
+@pytest.mark.parametrize("grade", ["1", "2", "3", "4", "5", "6"])
+def test_the_first_line_fits_a_terminal(
+    grade: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lesson = replace(made.lesson(15), set_id="01a2cd71c86a")
+    told = Written(
+        folder=Path("set"),
+        key_path=Path("set-key.json"),
+        teacher_path=Path("set-key-sheet.pdf"),
+        lesson=lesson,
+        key=made.key(lesson),
+    )
+    monkeypatch.setattr("tapfall.lesson.make_set", lambda *_: told)
+    assert main(["lesson", "make", "--grade", grade, "--count", "15", "-o", "set"]) == 0
+    said = capsys.readouterr().out
+    assert max(map(len, said.splitlines())) <= 80
+    assert "15 items, set 01a2cd71c86a" in " ".join(said.split())
 
 
 def test_a_drawn_seed_is_long_and_stands_in_the_key_alone(tmp_path: Path) -> None:

@@ -90,7 +90,10 @@ def test_a_page_for_an_observer(folder: Path, capsys: Output) -> None:
         (["--observer", "a", "--key", "obs-a.html"], "obs-a.html: found both outputs under one"),
         (["--observer", "a", "--key", "left.wav"], "left.wav: found an input"),
         (["set", "--observer", "a"], "found both of SET_FOLDER and --recordings"),
-        (["--observer", "a", "-o", "a.pdf"], "--output: found a.pdf; allowed a name in .html"),
+        (
+            ["--observer", "a", "-o", "a.pdf"],
+            "--output: found a.pdf; allowed a name in .html or .htm",
+        ),
     ],
 )
 def test_what_cannot_be(folder: Path, capsys: Output, given: list[str], words: str) -> None:

@@ -52,7 +52,7 @@ def test_the_consensus_becomes_the_key_and_the_rest_is_left_out(
     given = ["lesson", "own", str(home / "manifest.csv"), "-o", str(home / "set"), "--seed", "3"]
     assert main([*given, "--random-zero", "--mode", "examine"]) == 0
     said = capsys.readouterr().out
-    assert "2 items, 1 left out without a consensus" in said
+    assert "2 items, 1 left out without a consensus: noisy\n" in said
     assert "may hold speech" in said
     lesson, key = read_set(home / "set"), read_key(home / "set-key.json")
     truths = set()

@@ -35,3 +35,9 @@ def test_the_answer_sheet_goes_with_the_page() -> None:
     for page in (README, (Path(__file__).parents[2] / "examples/EDUCATOR.md").read_text()):
         assert "manometer" in page
         assert not re.search(r"folder `\w+` with its answer sheet", page)
+
+
+def test_the_teachers_table_tells_its_units() -> None:
+    told = text_of(teacher_sheet(made.key(SET), title="x"))
+    assert "Pressures are true ones, in mmHg;" in told
+    assert "A beat: by how many mmHg the cuff falls from beat to beat." in told

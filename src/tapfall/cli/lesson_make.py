@@ -77,8 +77,11 @@ def run(args: argparse.Namespace) -> int:
     with cleared_up(), progress(args.count, "recordings") as told:
         made = make_set(order, args.output, args.key, told)
     lines = [
-        f"Grade {order.grade.name}, {order.grade.title}: {len(made.lesson.items)} items, "
-        f"set {made.lesson.set_id}",
+        *textwrap.wrap(
+            f"Grade {order.grade.name}, {order.grade.title}: "
+            f"{_items(len(made.lesson.items))}, set {made.lesson.set_id}",
+            80,
+        ),
         "",
         *textwrap.wrap(f"For learners: {printable(str(made.folder))}", 80),
         *textwrap.wrap(
@@ -97,3 +100,7 @@ def run(args: argparse.Namespace) -> int:
         lines += ["", *textwrap.wrap(text, 80)]
     say("\n".join(lines) + "\n")
     return DONE
+
+
+def _items(count: int) -> str:
+    return "1 item" if count == 1 else f"{count} items"

@@ -18,7 +18,7 @@ def add_own(command: argparse.ArgumentParser) -> None:
     """Add the options of a set of own recordings."""
     command.description = (
         "Make a set of your own recordings, with the consensus of two experts as its key: "
-        "recordings on which they are more than 4 mmHg apart are left out and counted."
+        "recordings on which they are more than 4 mmHg apart are left out and named."
     )
     command.add_argument("manifest", metavar="MANIFEST", help="as for tapfall study: .csv")
     command.add_argument("-o", "--output", required=True, metavar="FOLDER", help="for learners")
@@ -60,7 +60,11 @@ def run_own(args: argparse.Namespace) -> int:
         )
     done = made.written
     lines = [
-        f"{len(done.lesson.items)} items, {len(made.left_out)} left out without a consensus",
+        *textwrap.wrap(
+            f"{len(done.lesson.items)} items, {len(made.left_out)} left out without a consensus"
+            f"{': ' * bool(made.left_out)}{', '.join(map(printable, made.left_out))}",
+            80,
+        ),
         *textwrap.wrap(f"For learners: {printable(str(done.folder))}", 80),
         *textwrap.wrap(
             f"For the teacher alone: {printable(str(done.key_path))}, "

@@ -33,7 +33,9 @@ def add_page(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "set", metavar="SET_FOLDER", nargs="?", help="a set made by tapfall lesson make"
     )
-    command.add_argument("-o", "--output", required=True, metavar="PAGE", help="the page: .html")
+    command.add_argument(
+        "-o", "--output", required=True, metavar="PAGE", help="the page: .html or .htm"
+    )
     command.add_argument(
         "--mode", choices=MODES, help="what the learner is told (as the set was made for)"
     )
@@ -77,7 +79,9 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.lesson.texts import words_of
 
     if not is_page(args.output):
-        raise SettingError(f"--output: found {label_of(args.output)}; allowed a name in .html")
+        raise SettingError(
+            f"--output: found {label_of(args.output)}; allowed a name in .html or .htm"
+        )
     words_of(args.language)  # before anything is read
     _check_together(args)
     return _of_recordings(args) if args.recordings is not None else _of_set(args)

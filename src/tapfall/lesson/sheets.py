@@ -207,8 +207,8 @@ def _values(key: Key, rows: Sequence[KeyItem], title: str, *, simulated: bool) -
     if simulated:
         lines += [SIMULATED, rules_text()]
     lines.append(
-        "Pressures are true ones; where the zero of a dial is displaced, the dial shows that "
-        "much more."
+        "Pressures are true ones, in mmHg; where the zero of a dial is displaced, the dial shows "
+        "that much more. A beat: by how many mmHg the cuff falls from beat to beat."
     )
     if key.seed is not None:
         lines.append(f"Seed {key.seed}: whoever has it can make the key again.")

@@ -320,6 +320,22 @@ def test_practice_tells_after_each_answer(browser, folder) -> None:
         assert seen.faults == []
 
 
+def test_practice_says_that_a_sound_before_the_systolic_does_not_count(browser, tmp_path) -> None:
+    first = KEY.items[0]
+    early = replace(first.beats[0], time_s=0.1, mmhg=130.0)
+    key = replace(KEY, items=(replace(first, beats=(early, *first.beats)), *KEY.items[1:]))
+    text = page_html(SET, made.sounds(SET), Choices(mode=Mode.PRACTISE, key=key))
+    (tmp_path / "page.html").write_text(text, encoding="utf-8")
+    with Seen(browser, tmp_path / "page.html") as seen:
+        seen.begin()
+        seen.answer("137", "85")
+        assert "A sound before the systolic does not count" in seen.page.inner_text("#found")
+        seen.page.click("#next")
+        seen.answer("137", "85")
+        assert "does not count" not in seen.page.inner_text("#found")
+        assert seen.faults == []
+
+
 def test_learning_marks_the_sounds_as_they_pass(browser, folder) -> None:
     with Seen(browser, folder / "learn.html") as seen:
         page = seen.begin()

@@ -7,6 +7,7 @@ import math
 import os
 import subprocess
 import sys
+import threading
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -196,6 +197,8 @@ def test_live_pipes_need_not_end(recording: Recording, left: bool) -> None:
         assert process.stdin is not None
         assert process.stdout is not None
         assert process.stderr is not None
+        late = threading.Timer(60.0, process.kill)  # what waits for an event has to end
+        late.start()
         cuff.write(rows(recording, 50.0))
         cuff.flush()
         process.stdin.write(Path("arm.raw").read_bytes()[: 50 * RATE_HZ * 4])
@@ -203,6 +206,7 @@ def test_live_pipes_need_not_end(recording: Recording, left: bool) -> None:
         told = [json.loads(process.stdout.readline())]
         while told[-1].get("kind") != "listened_far_enough":
             told.append(json.loads(process.stdout.readline()))
+        late.cancel()
         if left:
             process.stdout.close()
         cuff.write("50.0,garb\n")

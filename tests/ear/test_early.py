@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from tapfall.ear import Listener, early
-from tapfall.ear.announcer import SETTLE, kept
+from tapfall.ear.announcer import SETTLE, Announced, kept
 from tapfall.ear.compose import LEAST_PRESENCE, unreadable
 from tapfall.ear.early import EARLY
 from tapfall.ear.hand import LOOK_S, Hand, Move
-from tapfall.ear.live import LATER_S, QUICK_JUDGEMENTS, SOON_S, Live, hear_judged
+from tapfall.ear.live import (
+    LATER_S,
+    QUICK_JUDGEMENTS,
+    SOON_S,
+    Live,
+    hear_judged,
+    judgement_is_due,
+)
 from tapfall.ear.reader import Judged
 from tapfall.events import Event, EventKind
 from tapfall.model import Reason, Settings
@@ -111,3 +119,18 @@ def test_looks_go_on_for_a_beat_after_a_sound() -> None:
     assert live.due_s == 10.75 + LOOK_S
     live = live_after(Judged(reading=nothing), live, 11.0)
     assert live.due_s == 11.0 + SOON_S
+
+
+def test_where_it_was_listened_far_enough_no_judgement_is_waited_for() -> None:
+    settled = Announced(last_sound_s=20.0, diastolic_settled_mmhg=80.0)
+    levels = tuple(np.arange(70.0, 55.0, -0.75).tolist())
+
+    def due(count: int, told: Announced) -> bool:
+        hand = Hand(begin_s=0.0, move=Move.FALLING, levels_mmhg=levels[:count])
+        return judgement_is_due(Live(hand=hand, told=told, due_s=100.0), 30.0)
+
+    passed = [count for count in range(1, len(levels) + 1) if due(count, settled)]
+    assert len(passed) == 1  # at one look: 20 mmHg below
+    assert Hand(begin_s=0.0, levels_mmhg=levels[: passed[0]]).level_mmhg <= 60.0
+    assert not due(passed[0], replace(settled, far_enough=True))
+    assert not due(passed[0], Announced())

@@ -97,6 +97,11 @@ class Hand:
         last = self.levels_mmhg[-CALM_LOOKS:]
         return sum(last) / len(last)
 
+    def passed(self, mmhg: float) -> bool:
+        """Whether the pressure came down to this since the look before."""
+        before = self.levels_mmhg[-CALM_LOOKS - 1 : -1]
+        return bool(before) and self.level_mmhg <= mmhg < sum(before) / len(before)
+
     def fall_mmhg_per_s(self, span_s: float) -> float:
         """Mean fall over a span that ends now; 0 where it is not known yet."""
         count = round(span_s / LOOK_S)

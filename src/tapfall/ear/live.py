@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from tapfall.ear.announcer import Announced, close, hear
+from tapfall.ear.announcer import FAR_MMHG, Announced, close, hear
 from tapfall.ear.hand import LOOK_S, Hand, Move, watch
 from tapfall.ear.reader import Judged
 from tapfall.ear.record import Record
@@ -137,7 +137,11 @@ def judgement_is_due(live: Live, at_s: float) -> bool:
     hand = live.hand
     if hand.move is Move.RELEASED:
         return not live.released and live.due_s > 0 and at_s - hand.since_s >= RELEASE_S
-    return hand.move is Move.FALLING and at_s >= live.due_s and not live.told.far_enough
+    if hand.move is not Move.FALLING or live.told.far_enough:
+        return False
+    settled_mmhg = live.told.diastolic_settled_mmhg
+    far = settled_mmhg is not None and hand.passed(settled_mmhg - FAR_MMHG)
+    return far or at_s >= live.due_s
 
 
 def hear_judged(

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tapfall.cli import main
+from tests.signals import heed_interrupts
 
 MAKE = ["lesson", "make", "--grade", "2", "--count", "60", "--seed", "1", "-o", "set"]
 
@@ -19,7 +20,10 @@ MAKE = ["lesson", "make", "--grade", "2", "--count", "60", "--seed", "1", "-o", 
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP", "SIGINT"])
 def test_a_run_that_is_asked_to_end_leaves_nothing(tmp_path: Path, name: str) -> None:
     run = subprocess.Popen(
-        [sys.executable, "-m", "tapfall", *MAKE], cwd=tmp_path, stderr=subprocess.PIPE
+        [sys.executable, "-m", "tapfall", *MAKE],
+        cwd=tmp_path,
+        stderr=subprocess.PIPE,
+        preexec_fn=heed_interrupts,
     )
     try:
         for _ in range(600):

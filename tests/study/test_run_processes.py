@@ -19,6 +19,7 @@ import pytest
 from tapfall.errors import MisuseError, SettingError
 from tapfall.study import cluster, run
 from tapfall.study.pool import LocalPool
+from tests.signals import heed_interrupts
 from tests.study.made import Counting, Poisoned, rows_of, study_of
 
 ROOT = Path(__file__).parents[2]
@@ -201,6 +202,7 @@ def test_ended_by_a_signal(tmp_path: Path, made: Path, number: signal.Signals) -
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=heed_interrupts,
     )
     results = tmp_path / "out" / "results.csv"
     while process.poll() is None and not (

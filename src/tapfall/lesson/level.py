@@ -17,6 +17,11 @@ FAINT = 0.02
 #: The sound between samples is looked at in so many places each, and taken to swing so much
 #: further: at half the rate a peak between two of them is missed by 1 - cos(pi / 16), 2 %.
 _PLACES, _MISSED = 8, 1.02
+#: Samples of a piece that is looked at, and to either side of it, where it fades to nothing: the
+#: series takes the end for the neighbour of the beginning (our choice).
+_PIECE, _MARGIN = 256, 128
+_RAMP = np.sin(0.5 * np.pi * (np.arange(_MARGIN // 2) + 0.5) / (_MARGIN // 2)) ** 2
+_TAPER = np.concatenate([_RAMP, np.ones(_PIECE + _MARGIN), _RAMP[::-1]]).astype(np.float32)
 #: No sound is taken to swing so much further than its samples (our choice: the loudest white
 #: noise, pressed below the limit, swings 2.6 times as far).
 _FURTHEST = 4.0
@@ -68,11 +73,21 @@ def swing(samples: np.ndarray, least: float = 0.0) -> float:
     peak = float(np.abs(samples).max()) if samples.size else 0.0
     if _FURTHEST * peak <= least or not peak:
         return least
-    # A few zeros more: the series takes the end for the neighbour of the beginning.
-    count = fft.next_fast_len(samples.size + 64, real=True)
-    spectrum = fft.rfft(np.asarray(samples, np.float32), count)
-    between = fft.irfft(spectrum, _PLACES * count) * np.float32(_PLACES)
-    return max(least, peak, _MISSED * float(np.abs(between).max()))
+    pieces = _pieces(samples)
+    # Most of a recording is quiet: only what may swing furthest is looked at.
+    loud = pieces[_FURTHEST * np.abs(pieces).max(axis=1) > max(least, peak)]
+    spectrum = fft.rfft(loud * _TAPER, axis=1)
+    between = fft.irfft(spectrum, _PLACES * _TAPER.size, axis=1) * np.float32(_PLACES)
+    inner = between[:, _PLACES * _MARGIN : _PLACES * (_MARGIN + _PIECE)]
+    return max(least, peak, _MISSED * float(np.abs(inner).max(initial=0.0)))
+
+
+def _pieces(samples: np.ndarray) -> Samples:
+    """Pieces of a sound, each with samples to either side; shape ``(k, samples)``, float32."""
+    count = -(-samples.size // _PIECE) * _PIECE
+    padded = np.zeros(count + 2 * _MARGIN, np.float32)
+    padded[_MARGIN : _MARGIN + samples.size] = samples
+    return np.lib.stride_tricks.sliding_window_view(padded, _TAPER.size)[::_PIECE]
 
 
 def held(samples: np.ndarray, swing_share: float) -> Samples:

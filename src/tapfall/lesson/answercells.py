@@ -78,6 +78,20 @@ def names_text(names: Sequence[str]) -> str:
     return f"{told} and {len(names) - _FEW_NAMES} more"
 
 
+def check_known(item: str, names: Sequence[str], where: str) -> None:
+    """Raise where an item is none of a key's.
+
+    Raises
+    ------
+    InputError
+        It is none.
+    """
+    if item not in names:
+        raise InputError(
+            f"{where}item: found {shown(item)}; allowed {names_text(names)}, of the key"
+        )
+
+
 def check_new(name: Name, seen: set[Name], where: str) -> None:
     """Raise where an item was answered before, else note it.
 

@@ -31,7 +31,7 @@ from tapfall.files.jsonfile import json_values
 from tapfall.files.names import PathLike, label_of, open_regular
 from tapfall.files.rows import delimiter_of, rows_of, text_of
 from tapfall.files.tables import FORMULA_STARTS
-from tapfall.lesson.answercells import HEAD, answer_of, check_new, names_text
+from tapfall.lesson.answercells import HEAD, answer_of, check_known, check_new
 from tapfall.lesson.nouns import ANSWERS_SCHEMA, NOT_DATED, Answer, Answers, Key, Mode
 
 #: Largest file, bytes, and most answers in it (our choice).
@@ -161,11 +161,8 @@ def saved_at(answers: Answers) -> datetime:
 
 def _check_item(set_id: str | None, item: str, keys: Sequence[Key], where: str) -> None:
     for key in keys:
-        names = [one.name for one in key.items]
-        if key.set_id == set_id and item not in names:
-            raise InputError(
-                f"{where}item: found {shown(item)}; allowed {names_text(names)}, of the key"
-            )
+        if key.set_id == set_id:
+            check_known(item, [one.name for one in key.items], where)
 
 
 def _session(one: Answers) -> str:

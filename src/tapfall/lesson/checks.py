@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from tapfall.errors import InputError, shown
-from tapfall.lesson.answercells import names_text
+from tapfall.lesson.answercells import check_known
 from tapfall.lesson.answers import saved_at
 from tapfall.lesson.nouns import NOT_DATED, Answers, Key
 
@@ -29,11 +29,7 @@ def check_answers(known_keys: Sequence[Key], given: Sequence[Answers]) -> None:
             )
         known = [item.name for item in keys[one.set_id].items]
         for answer in one.answers:
-            if answer.item not in known:
-                raise InputError(
-                    f"{who}: item: found {shown(answer.item)}; allowed {names_text(known)}, of the "
-                    "key"
-                )
+            check_known(answer.item, known, f"{who}: ")
         session = (one.learner.upper(), one.set_id, saved_at(one))
         if session in seen and one.saved == NOT_DATED:
             raise InputError(

@@ -20,7 +20,7 @@ from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
 from tapfall.files.rows import read_rows
 from tapfall.files.tables import table_text
-from tapfall.lesson.answercells import DIAL_MMHG, NOTHING, names_text
+from tapfall.lesson.answercells import DIAL_MMHG, NOTHING, check_known
 from tapfall.lesson.nouns import Key, LessonSet
 from tapfall.model import Phase
 
@@ -182,11 +182,7 @@ def check_ratings(known: Sequence[Key], ratings: Sequence[Rating]) -> None:
                 f"{one.where}: set_id: found {shown(one.set_id)}; allowed "
                 f"{', '.join(map(shown, keys))}, of the keys"
             )
-        if one.item not in keys[one.set_id]:
-            raise InputError(
-                f"{one.where}: item: found {shown(one.item)}; allowed "
-                f"{names_text(keys[one.set_id])}, of the key"
-            )
+        check_known(one.item, keys[one.set_id], f"{one.where}: ")
         who = (one.set_id, one.rater.upper(), one.item)
         if who in seen:
             raise InputError(

@@ -9,7 +9,7 @@ from tapfall.cli.codes import WIDTH
 from tapfall.errors import printable
 from tapfall.model import CAUTION
 from tapfall.study import Study
-from tapfall.study.agreement.words import percent_text
+from tapfall.study.agreement.words import counted, percent_text
 from tapfall.study.cells import ALL
 from tapfall.study.columns import kept
 from tapfall.study.tables import Row
@@ -24,8 +24,8 @@ def study_text(study: Study) -> str:
     """Return what a study came to, at most 80 columns, with a line break at the end."""
     people = len({entry.subject for entry in study.manifest.entries})
     lines = [
-        f"{_count(study.read + study.failed, 'recording')} of "
-        f"{_count(people, 'subject')}: {study.read} read, {study.failed} failed",
+        f"{counted(study.read + study.failed, 'recording')} of "
+        f"{counted(people, 'subject')}: {study.read} read, {study.failed} failed",
     ]
     if study.simulated:
         lines.append(f"Simulated: no person was measured in {study.simulated} of those read")
@@ -36,13 +36,13 @@ def study_text(study: Study) -> str:
         lines.append(f"{study.kept} of them were done before and have not changed")
     if study.dropped:
         lines.append(
-            f"{_count(study.dropped, 'row')} of recordings that the manifest no longer names "
+            f"{counted(study.dropped, 'row')} of recordings that the manifest no longer names "
             "left out"
         )
     lines += _failures(study) + _noted(study)
     lines += _errors(study.tables.errors) + _unread(study) + _beats(study.tables.beats)
     if study.tables.observers_apart:
-        values = _count(study.tables.observers_apart, "value")
+        values = counted(study.tables.observers_apart, "value")
         lines += ["", f"{values} without a reference: observers more than 4 mmHg apart"]
     folder = printable(str(study.folder))
     lines += ["", *textwrap.wrap(f"In {folder}: results.csv, readings, tables, study.json", WIDTH)]
@@ -129,7 +129,3 @@ def _said(name: object) -> str:
 def _number(value: object, form: str) -> str:
     text = format(value, form) if isinstance(value, float) else "-"
     return text if text.strip("+-0.") or text == "-" else text.lstrip("+-")
-
-
-def _count(count: int, noun: str) -> str:
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

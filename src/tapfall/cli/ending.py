@@ -1,4 +1,4 @@
-"""Being asked to end while something is written: what is half done is cleared away."""
+"""Being asked to end while something is written: what is half done is cleared away or ended."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from contextlib import contextmanager
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from types import FrameType
 
 
 @contextmanager
-def cleared_up() -> Iterator[None]:
-    """Take SIGTERM and SIGHUP as Ctrl-C is taken, so that work clears up after itself.
+def cleared_up(names: Sequence[str] = ("SIGTERM", "SIGHUP")) -> Iterator[None]:
+    """Take signals as Ctrl-C is taken, so that work clears up after itself.
 
     A signal that was ignored stays so (``nohup``); a second one does not stop the clearing up.
     It is entered in the main thread; elsewhere no signal arrives, and none is caught.
@@ -31,7 +31,7 @@ def cleared_up() -> Iterator[None]:
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    numbers = [getattr(signal, name, None) for name in ("SIGTERM", "SIGHUP")]  # not on Windows
+    numbers = [getattr(signal, name, None) for name in names]  # not all on Windows
 
     def end(_number: int, _frame: FrameType | None) -> None:
         for one in before:

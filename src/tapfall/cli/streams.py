@@ -10,14 +10,13 @@ import os
 import signal
 import stat
 import threading
-from contextlib import contextmanager
 from pathlib import Path
 
 from tapfall.errors import CuffLogError, InputError, printable
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
     from types import FrameType
     from typing import Any, Self
 
@@ -52,22 +51,6 @@ class Stopping:
         # Not what was there before: a shell may have had SIGINT ignored.
         signal.signal(signal.SIGINT, signal.default_int_handler)
         signal.signal(signal.SIGTERM, signal.SIG_DFL)
-
-
-@contextmanager
-def ended_alike() -> Iterator[None]:
-    """Let SIGTERM end a block as Ctrl-C does: what runs in processes of its own is ended too.
-
-    Elsewhere than in the main thread no signal arrives, and none is caught.
-    """
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
 
 
 class Intake:

@@ -7,9 +7,9 @@ import sys
 
 from tapfall.cli.chosen import settings_of
 from tapfall.cli.codes import DONE, UNREADABLE
+from tapfall.cli.ending import cleared_up
 from tapfall.cli.output import check_report, say
 from tapfall.cli.progress import bar, left_text, show
-from tapfall.cli.streams import ended_alike
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
             **how,  # type: ignore[arg-type]
         )
 
-    with ended_alike():
+    with cleared_up(("SIGTERM",)):
         try:
             if args.scheduler is None:
                 study = go(workers=args.workers)

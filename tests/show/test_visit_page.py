@@ -87,6 +87,14 @@ def test_a_sure_category_stands_by_itself() -> None:
     assert re.search(r"stage 2", told)
 
 
+def test_no_rounding_hides_that_an_average_is_very_high() -> None:
+    # Above 180 or 120 mmHg is very high (ACC/AHA 2017), 180.0 and 120.0 themselves are not.
+    told = page(series((180.04, 120.04), (180.04, 120.04)))
+    assert "<td>180.04</td>" in told
+    assert "<td>120.04</td>" in told
+    assert "<td>180.0</td>" not in told
+
+
 def test_what_was_lost_is_told_with_its_reason() -> None:
     told = page(series((128, 82), (130, 84)), lost=[Lost(name="gone.wav", reason="<b>no file")])
     assert "gone.wav" in told

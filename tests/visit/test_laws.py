@@ -15,10 +15,9 @@ from tapfall.visit.category import (
     category_of,
     diastolic_bounds,
     ranks,
-    shown_mmhg,
-    shown_pair,
     systolic_bounds,
 )
+from tapfall.visit.words import shown_mmhg, shown_pair
 from tests.visit.made import after, reading, series, unreadable
 
 NAMES = st.sampled_from(sorted(GUIDELINES))

@@ -8,7 +8,8 @@ from itertools import product
 import pytest
 
 from tapfall.visit import SCHEMES, Mean, visit
-from tapfall.visit.category import category_of, place, shown_mmhg, shown_pair
+from tapfall.visit.category import category_of, place
+from tapfall.visit.words import shown_mmhg, shown_pair
 from tests.visit.made import series
 
 #: As printed, lowest first: category, systolic, joiner, diastolic.  Sources (facts 2):

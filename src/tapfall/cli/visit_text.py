@@ -10,16 +10,10 @@ from tapfall.cli.codes import WIDTH
 from tapfall.errors import printable
 from tapfall.files.tables import Cell, table_text
 from tapfall.model import CAUTION, FindingState, Status
-from tapfall.standards import (
-    ARMS_TO_AVOID,
-    NO_DIAGNOSIS,
-    VERY_HIGH_DIASTOLIC,
-    VERY_HIGH_SYSTOLIC,
-)
+from tapfall.standards import ARMS_TO_AVOID, NO_DIAGNOSIS
 from tapfall.visit import (
     GUIDELINES,
     SCHEMES,
-    Average,
     Cited,
     Counted,
     Lost,
@@ -28,25 +22,23 @@ from tapfall.visit import (
     Taken,
     Visit,
 )
-from tapfall.visit.category import (
-    diastolic_bounds,
-    nearest_even,
-    shown_mmhg,
+from tapfall.visit.make import cited_guideline, cited_scheme
+from tapfall.visit.words import (
+    HOW,
+    Measure,
+    arm_words,
+    averaged_words,
+    doubt_words,
+    even_pair,
+    mean_words,
+    scheme_shown,
     shown_pair,
     shown_reading,
-    systolic_bounds,
+    what_words,
 )
-from tapfall.visit.make import cited_guideline, cited_scheme
 
 #: Columns of labels, and of a table of readings.
 _LEFT, _NAME, _ARM, _MMHG, _STATUS = 16, 30, 7, 18, 12
-#: What stands below every average.
-_HOW = (
-    "Ranges hold 95 %: the mean of the readings' own ranges, for their errors may be shared. "
-    "They hold the pressure at these readings; how it changes with the hours is not in them. "
-    "The category is that of the unrounded average, from each bound up to the next; rounding, "
-    "also that to 2 mmHg, is for display only."
-)
 _ALWAYS = (NO_DIAGNOSIS, ARMS_TO_AVOID)
 _TABLE_HEADER = (
     "reading",
@@ -95,7 +87,7 @@ def visit_text(
                 lines += _wrap(printable(sentence), "  - ", "    ")
     lines.append("")
     if visit.average is not None:
-        lines += _wrap(_HOW)
+        lines += _wrap(HOW)
     for caution in (*_ALWAYS, CAUTION):
         lines += _wrap(caution)
     return "\n".join(line.rstrip() for line in lines) + "\n"
@@ -159,22 +151,17 @@ def _headline(visit: Visit) -> Iterator[str]:
     if average is None:
         yield "Nothing could be averaged."
         return
-    pair = shown_pair(_scheme(visit), average.systolic.mmhg, average.diastolic.mmhg)
-    arm = f", {average.arm} arm" if average.arm is not None else ""
-    if average.count == 1:
-        yield f"{pair} mmHg   a single reading, no average{arm}"
-        return
-    yield f"{pair} mmHg   average of {average.count} readings{arm}"
+    pair = shown_pair(scheme_shown(visit), average.systolic.mmhg, average.diastolic.mmhg)
+    yield f"{pair} mmHg   {what_words(visit)}"
 
 
 def _values(visit: Visit) -> Iterator[str]:
     average = visit.average
     if average is not None:
-        scheme = _scheme(visit)
-        for name, mean in (("Systolic", average.systolic), ("Diastolic", average.diastolic)):
-            yield f"{name:<{_LEFT}}{_mean(scheme, name, mean)}"
-        even = f"{nearest_even(average.systolic.mmhg)}/{nearest_even(average.diastolic.mmhg)}"
-        yield f"{'To 2 mmHg':<{_LEFT}}{even} mmHg   for display only"
+        scheme = scheme_shown(visit)
+        yield f"{'Systolic':<{_LEFT}}{_mean(scheme, 'systolic', average.systolic)}"
+        yield f"{'Diastolic':<{_LEFT}}{_mean(scheme, 'diastolic', average.diastolic)}"
+        yield f"{'To 2 mmHg':<{_LEFT}}{even_pair(average)} mmHg   for display only"
         yield f"{'Pulse pressure':<{_LEFT}}{average.pulse_pressure_mmhg:.1f} mmHg"
         yield (
             f"{'Mean arterial':<{_LEFT}}{average.mean_arterial_mmhg:.1f} mmHg   "
@@ -182,48 +169,32 @@ def _values(visit: Visit) -> Iterator[str]:
         )
         for other in visit.averages if len(visit.averages) > 1 else ():
             pair = shown_pair(scheme, other.systolic.mmhg, other.diastolic.mmhg)
-            yield f"{_arm_title(other):<{_LEFT}}{pair} mmHg   {_number(other.count, 'reading')}"
+            arm = arm_words(other).capitalize()
+            yield f"{arm:<{_LEFT}}{pair} mmHg   {_number(other.count, 'reading')}"
         if visit.arms is not None:
             apart = f"{visit.arms.systolic_mmhg:+.1f} / {visit.arms.diastolic_mmhg:+.1f} mmHg"
             yield f"{'Left - right':<{_LEFT}}{apart}"
-    alone = "nothing: a single reading. " if average is not None and average.count == 1 else ""
-    yield from _field("Averaged", f"{alone}{visit.guideline.title}: {visit.guideline.rule}")
+    rule = f"{visit.guideline.title}: {visit.guideline.rule}"
+    yield from _field("Averaged", averaged_words(visit) + rule)
     yield from _field("Category", _category(visit))
 
 
-def _mean(scheme: Scheme, name: str, mean: Mean) -> str:
-    """A mean and its range, each on its side of every bound."""
-    systolic = name == "Systolic"
-    bounds = systolic_bounds(scheme) if systolic else diastolic_bounds(scheme)
-    very_high = VERY_HIGH_SYSTOLIC if systolic else VERY_HIGH_DIASTOLIC
-
-    def shown(mmhg: float) -> str:
-        return shown_mmhg(mmhg, bounds, very_high.value, decimals=1)
-
-    if mean.low_mmhg is None or mean.high_mmhg is None:
-        return f"{shown(mean.mmhg)} mmHg   range not known"
-    return f"{shown(mean.mmhg)} mmHg   ({shown(mean.low_mmhg)} to {shown(mean.high_mmhg)})"
-
-
-def _arm_title(average: Average) -> str:
-    return "Arm unknown" if average.arm is None else f"{average.arm} arm".capitalize()
+def _mean(scheme: Scheme, measure: Measure, mean: Mean) -> str:
+    mmhg, span = mean_words(scheme, measure, mean)
+    return f"{mmhg} mmHg   " + ("range not known" if span is None else f"({span})")
 
 
 def _category(visit: Visit) -> str:
     title, placed = visit.scheme.title, visit.placed
     if placed is None:
         return f"none ({title}). {visit.why_not_placed}"
-    if placed.certain:
-        return f"{placed.category} ({title})"
-    if len(placed.could_be) > 1:
-        return f"{placed.category} ({title}); category uncertain: {' or '.join(placed.could_be)}"
-    return f"{placed.category} ({title}); category uncertain: the range is not known"
+    return f"{placed.category} ({title}){doubt_words(placed)}"
 
 
 def _rows(visit: Visit, lost: Sequence[Lost]) -> Iterator[str]:
     yield f"{'reading':<{_NAME}}{'arm':<{_ARM}}{'mmHg':<{_MMHG}}{'status':<{_STATUS}}averaged"
     for one in visit.readings:
-        yield from _row(one, _scheme(visit))
+        yield from _row(one, scheme_shown(visit))
     for gone in lost:
         yield f"{_within(printable(gone.name)):<{_NAME}}{'':<{_ARM + _MMHG}}lost"
         yield from _wrap(printable(gone.reason), "    ", "    ")
@@ -239,10 +210,6 @@ def _row(one: Counted, scheme: Scheme) -> Iterator[str]:
     yield f"{name}{pad}{arm:<{_ARM}}{pair:<{_MMHG}}{one.status:<{_STATUS}}{said}"
     if one.why_not is not None:
         yield from _wrap(printable(one.why_not), "    ", "    ")
-
-
-def _scheme(visit: Visit) -> Scheme:
-    return SCHEMES[visit.scheme.name]
 
 
 def _field(name: str, text: str) -> list[str]:

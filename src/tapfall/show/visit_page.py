@@ -28,25 +28,24 @@ from tapfall.show.rows import Fact, Row, TechniqueRow, technique_count, techniqu
 from tapfall.show.words import headline
 from tapfall.standards import NO_DIAGNOSIS
 from tapfall.technique import is_simulated
-from tapfall.visit import SCHEMES, Average, Lost, Mean, Taken, Visit
-from tapfall.visit.category import (
-    diastolic_bounds,
-    nearest_even,
-    shown_mmhg,
+from tapfall.visit import Lost, Taken, Visit
+from tapfall.visit.words import (
+    HOW,
+    arm_words,
+    averaged_words,
+    doubt_words,
+    even_pair,
+    is_single,
+    mean_words,
+    scheme_shown,
     shown_pair,
     shown_reading,
-    systolic_bounds,
+    what_words,
 )
 
 _SIZE_IN = (7.6, 2.5)
 #: Stands where there is nothing.
 NONE = "-"
-MEANING = (
-    "The category is that of the unrounded average, from each bound up to the next; rounding, "
-    "also that to 2 mmHg, is for display only. Ranges hold 95 %: the mean of the readings' own "
-    "ranges, for their errors may be shared. They hold the pressure at these readings; how it "
-    "changes with the hours is not in them."
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -132,8 +131,8 @@ def visit_html(
         "visit.html.j2",
         title=title,
         heading=title,
-        what=_what(visit),
-        single=_single(visit),
+        what=what_words(visit),
+        single=is_single(visit),
         simulated=sum(map(_simulated, shown)),
         values=_values(visit),
         facts=_facts(visit),
@@ -145,7 +144,7 @@ def visit_html(
         arms=() if visit.arms is None else tuple(map(printable, visit.arms.sentences)),
         notes=tuple(printable(one) for one in visit.notes),
         parts=tuple(parts),
-        read_this=MEANING,
+        read_this=HOW,
         no_proof=NO_DIAGNOSIS,
         version=__version__,
     )
@@ -161,46 +160,23 @@ def _title(visit: Visit) -> str:
     average = visit.average
     if average is None:
         return "Nothing could be averaged"
-    scheme = SCHEMES[visit.scheme.name]
+    scheme = scheme_shown(visit)
     return f"{shown_pair(scheme, average.systolic.mmhg, average.diastolic.mmhg)} mmHg"
-
-
-def _single(visit: Visit) -> bool:
-    """Whether one reading alone counts, which is no average."""
-    return visit.average is not None and visit.average.count == 1
-
-
-def _what(visit: Visit) -> str:
-    average = visit.average
-    if average is None:
-        return "no reading could be averaged"
-    arm = f", {average.arm} arm" if average.arm is not None else ""
-    if _single(visit):
-        return f"a single reading, no average{arm}"
-    return f"average of {average.count} readings{arm}"
 
 
 def _values(visit: Visit) -> tuple[tuple[str, str, str], ...]:
     average = visit.average
     if average is None:
         return ()
-    scheme = SCHEMES[visit.scheme.name]
-
-    def mean(name: str, one: Mean) -> tuple[str, str, str]:
-        bounds = systolic_bounds(scheme) if name == "Systolic" else diastolic_bounds(scheme)
-
-        def said(mmhg: float) -> str:
-            return shown_mmhg(mmhg, bounds, bounds[-1], decimals=1)
-
-        if one.low_mmhg is None or one.high_mmhg is None:
-            return name, said(one.mmhg), "not known"
-        return name, said(one.mmhg), f"{said(one.low_mmhg)} to {said(one.high_mmhg)}"
-
-    even = f"{nearest_even(average.systolic.mmhg)}/{nearest_even(average.diastolic.mmhg)}"
-    found = [
-        mean("Systolic", average.systolic),
-        mean("Diastolic", average.diastolic),
-        ("To 2 mmHg, for display only", even, NONE),
+    scheme = scheme_shown(visit)
+    found: list[tuple[str, str, str]] = []
+    for name, (mmhg, span) in (
+        ("Systolic", mean_words(scheme, "systolic", average.systolic)),
+        ("Diastolic", mean_words(scheme, "diastolic", average.diastolic)),
+    ):
+        found.append((name, mmhg, "not known" if span is None else span))
+    found += [
+        ("To 2 mmHg, for display only", even_pair(average), NONE),
         ("Pulse pressure", f"{average.pulse_pressure_mmhg:.1f}", NONE),
         (
             "Mean arterial pressure: diastolic + pulse pressure / 3",
@@ -211,7 +187,7 @@ def _values(visit: Visit) -> tuple[tuple[str, str, str], ...]:
     if len(visit.averages) > 1:
         found += [
             (
-                f"{'Single reading' if other.count == 1 else 'Average'}, {_arm(other)}",
+                f"{'Single reading' if other.count == 1 else 'Average'}, {arm_words(other)}",
                 shown_pair(scheme, other.systolic.mmhg, other.diastolic.mmhg),
                 NONE,
             )
@@ -223,22 +199,13 @@ def _values(visit: Visit) -> tuple[tuple[str, str, str], ...]:
     return tuple(found)
 
 
-def _arm(average: Average) -> str:
-    return "arm not known" if average.arm is None else f"{average.arm} arm"
-
-
 def _facts(visit: Visit) -> tuple[tuple[str, str], ...]:
-    placed = visit.placed
-    if placed is None:
-        category = f"none. {visit.why_not_placed}"
-    elif placed.certain:
-        category = placed.category
-    elif len(placed.could_be) > 1:
-        category = f"{placed.category}; category uncertain: {' or '.join(placed.could_be)}"
-    else:
-        category = f"{placed.category}; category uncertain: the range is not known"
-    guideline, scheme = visit.guideline, visit.scheme
-    alone = "nothing: a single reading. " if _single(visit) else ""
+    placed, guideline, scheme = visit.placed, visit.guideline, visit.scheme
+    category = (
+        f"none. {visit.why_not_placed}"
+        if placed is None
+        else f"{placed.category}{doubt_words(placed)}"
+    )
     return (
         ("Category", category),
         (
@@ -247,14 +214,14 @@ def _facts(visit: Visit) -> tuple[tuple[str, str], ...]:
         ),
         (
             "Averaged",
-            f"{alone}{guideline.title} ({guideline.date}): {guideline.rule}. "
+            f"{averaged_words(visit)}{guideline.title} ({guideline.date}): {guideline.rule}. "
             f"Source: {guideline.source}",
         ),
     )
 
 
 def _rows(visit: Visit) -> tuple[tuple[str, ...], ...]:
-    scheme = SCHEMES[visit.scheme.name]
+    scheme = scheme_shown(visit)
     times = [
         None if one.time is None else datetime.fromisoformat(one.time) for one in visit.readings
     ]
@@ -329,7 +296,7 @@ def _figure(shown: Sequence[Shown], visit: Visit) -> str:
     count = "1 reading" if len(shown) == 1 else f"{len(shown)} readings"
     label = f"Systolic and diastolic of {count} with their 95 % ranges"
     if visit.average is not None:
-        label += f"; dashed lines at the {'single reading' if _single(visit) else 'averages'}"
+        label += f"; dashed lines at the {'single reading' if is_single(visit) else 'averages'}"
     return element(page.getvalue(), "visit-", label)
 
 

@@ -1,13 +1,10 @@
-"""The category of an average, how sure it is, and how the average is shown beside it."""
+"""The category of an average, and how sure it is."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
-from tapfall.standards import VERY_HIGH_DIASTOLIC, VERY_HIGH_SYSTOLIC
-from tapfall.visit.average import DECIMALS
-from tapfall.visit.result import Counted, Mean, Placed
+from tapfall.visit.result import Mean, Placed
 from tapfall.visit.schemes import ISOLATED_DIASTOLIC_MMHG, ISOLATED_SYSTOLIC_MMHG, Scheme
 
 
@@ -111,84 +108,3 @@ def _touched(mean: Mean, bounds_mmhg: Sequence[float]) -> list[float]:
     low = mean.mmhg if mean.low_mmhg is None else mean.low_mmhg
     high = mean.mmhg if mean.high_mmhg is None else mean.high_mmhg
     return [low, mean.mmhg, high, *(one for one in bounds_mmhg if low <= one <= high)]
-
-
-def shown_pair(scheme: Scheme, systolic_mmhg: float | None, diastolic_mmhg: float | None) -> str:
-    """Return pressures as they are shown: whole mmHg, with decimals where those would mislead.
-
-    Examples
-    --------
-    >>> from tapfall.visit import SCHEMES
-    >>> shown_pair(SCHEMES["acc-aha-2025"], 139.6, 84.4)
-    '139.6/84'
-    """
-    return "/".join(
-        "?" if value is None else shown_mmhg(value, bounds, very_high.value)
-        for value, bounds, very_high in (
-            (systolic_mmhg, systolic_bounds(scheme), VERY_HIGH_SYSTOLIC),
-            (diastolic_mmhg, diastolic_bounds(scheme), VERY_HIGH_DIASTOLIC),
-        )
-    )
-
-
-def shown_reading(scheme: Scheme, one: Counted) -> str:
-    """Return the pressures of a reading of a visit as they are shown, bounds as bounds.
-
-    Examples
-    --------
-    >>> from tapfall.model import Diastolic, Reading, State, Status, Threshold
-    >>> from tapfall.visit import SCHEMES, Taken, visit
-    >>> nothing = Threshold(state=State.UNDETERMINED)
-    >>> reading = Reading(
-    ...     status=Status.REVIEW, first_silence=nothing, muffling=nothing,
-    ...     systolic=Threshold(state=State.NOT_REACHED, low_mmhg=171.2),
-    ...     diastolic=Diastolic(state=State.OBSERVED, mmhg=88.0))
-    >>> shown_reading(SCHEMES["acc-aha-2025"], visit([Taken(reading=reading)]).readings[0])
-    'at least 171 / 88'
-    """
-    most, least = one.diastolic_at_most_mmhg, one.systolic_at_least_mmhg
-    if most is None and least is None:
-        return shown_pair(scheme, one.systolic_mmhg, one.diastolic_mmhg)
-    upper, lower = shown_pair(
-        scheme,
-        one.systolic_mmhg if least is None else least,
-        one.diastolic_mmhg if most is None else most,
-    ).split("/")
-    return " / ".join(
-        (
-            upper if least is None else f"at least {upper}",
-            lower if most is None else f"at most {lower}",
-        )
-    )
-
-
-def shown_mmhg(
-    mmhg: float, bounds_mmhg: Sequence[float], very_high_mmhg: float, *, decimals: int = 0
-) -> str:
-    """Return a pressure with as few decimals as keep it on its side of every bound.
-
-    Whole mmHg where they do (halves go up), else one decimal, and more only where one
-    would cross the bound as well; at least ``decimals``.
-
-    Examples
-    --------
-    >>> [shown_mmhg(one, (140.0,), 180.0) for one in (138.5, 139.5, 139.96, 140.4, 180.3)]
-    ['139', '139.5', '139.96', '140', '180.3']
-    """
-    for many in range(decimals, DECIMALS):
-        rounded = round(mmhg, many) if many else float(math.floor(mmhg + 0.5))
-        same = all((mmhg >= bound) == (rounded >= bound) for bound in bounds_mmhg)
-        if same and (mmhg > very_high_mmhg) == (rounded > very_high_mmhg):
-            return f"{rounded:.{many}f}"
-    return f"{mmhg:.{DECIMALS}f}"
-
-
-def nearest_even(mmhg: float) -> int:
-    """Return the nearest even number, as pressures are written down; for display only.
-
-    Examples
-    --------
-    >>> nearest_even(128.9), nearest_even(129.0), nearest_even(129.7)
-    (128, 130, 130)
-    """
-    return 2 * math.floor(mmhg / 2.0 + 0.5)

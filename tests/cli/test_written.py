@@ -62,6 +62,8 @@ def test_json_alone_stands_on_standard_output(tmp_path: Path, capsys: Output) ->
         ("systolic_mmHg\n=1+1\n", "line 2: systolic: found '=1+1'"),
         ("systolic_mmHg,b\n120\n", "line 2: found 1 cells; allowed 2"),
         ("systolic_mmHg,systolic_mmHg\n1,2\n", "line 1: found"),
+        ("\n\nSys,b\n1,2\n", "line 3: found 'Sys,b'"),
+        ("\n \n", "found only empty lines; allowed pressures"),
     ],
 )
 def test_faults_are_one_line(tmp_path: Path, text: str, told: str, capsys: Output) -> None:
@@ -70,6 +72,13 @@ def test_faults_are_one_line(tmp_path: Path, text: str, told: str, capsys: Outpu
     said = capsys.readouterr()
     assert said.out == ""
     assert told in said.err
+
+
+def test_empty_lines_above_the_header_are_passed_over(tmp_path: Path, capsys: Output) -> None:
+    path = write(tmp_path / "v.csv", "\nsystolic_mmHg;diastolic_mmHg\n120;80\n134;86\n")
+    assert main(["written", path, "--json", "-"]) == 0
+    record = json.loads(capsys.readouterr().out)
+    assert [record["measures"][one]["values"] for one in ("systolic", "diastolic")] == [2, 2]
 
 
 def test_swapped_values_are_refused(tmp_path: Path, capsys: Output) -> None:

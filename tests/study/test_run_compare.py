@@ -73,7 +73,7 @@ def test_phases_of_matched_beats() -> None:
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        ("time_s\n1\n", "found no columns time_s and heard once"),
+        ("\ntime_s\n1\n", "line 2: found the columns 'time_s'; allowed marks of beats"),
         ("time_s,heard\n1,maybe\n", "line 2: heard: found 'maybe'; allowed 1, yes, 0, no"),
         ("time_s,heard\n-1,1\n", "line 2: time_s: found '-1'"),
         ("time_s,heard\nnan,1\n", "line 2: time_s: found 'nan'"),

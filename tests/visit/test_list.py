@@ -53,7 +53,7 @@ WANTED = "a list of recordings (CSV with the columns audio and cuff)"
         (b"", f"found 0 bytes; allowed {WANTED}"),
         (b"\n\n", f"found only empty lines; allowed {WANTED}"),
         (b"audio,cuff\n", "found no rows below the header; allowed 1 to 1000"),
-        (b"audio,cuff\n\xff\n", f"found bytes that are not UTF-8; allowed {WANTED}"),
+        (b"audio,cuff\n\xff\n", f"line 2: found bytes that are not UTF-8; allowed {WANTED}"),
         (b"audio,arm\na,left\n", f"line 1: found no column 'cuff'; allowed {WANTED}"),
         (
             b"audio,cuff,amr\na,b,left\n",

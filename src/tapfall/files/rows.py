@@ -18,8 +18,13 @@ Row = tuple[int, list[str]]
 _DELIMITERS = ",;\t"
 
 
-def read_rows(path: PathLike, wanted: str, largest_bytes: int) -> tuple[list[Row], str]:
-    """Read the rows of a file that are not empty.
+def read_rows(
+    path: PathLike,
+    wanted: str,
+    largest_bytes: int,
+    error: type[InputError] = InputError,
+) -> tuple[list[Row], str]:
+    """Read the rows of a file that are not empty, at least one.
 
     Parameters
     ----------
@@ -29,28 +34,27 @@ def read_rows(path: PathLike, wanted: str, largest_bytes: int) -> tuple[list[Row
         What it should be, for the message.
     largest_bytes
         The largest size accepted.
+    error
+        The error type to raise.
 
     Returns
     -------
     rows
-        May be none.
+        The header first.
     delimiter
-        That which stands most often in the first line.
+        What parts the cells, see :func:`delimiter_of`.
 
     Raises
     ------
     InputError
-        It cannot be read, or is not CSV in UTF-8.
+        Of the given type: it cannot be read, is not CSV in UTF-8, or every line is empty;
+        the message names file and line.
     """
     label = label_of(path)
-    with open_regular(path, InputError, wanted, largest_bytes) as file:
-        data = file.read(largest_bytes + 1)
-    try:
-        text = data.decode("utf-8-sig")
-        delimiter = _most_frequent(text.partition("\n")[0])
-        return list(_filled(_reader(text, delimiter))), delimiter
-    except (UnicodeDecodeError, csv.Error):
-        raise InputError(f"{label}: found what is not CSV in UTF-8; allowed {wanted}") from None
+    with open_regular(path, error, wanted, largest_bytes) as file:
+        text = text_of(label, file.read(largest_bytes + 1), wanted, error)
+    delimiter = delimiter_of(text)
+    return rows_of(label, text, delimiter, wanted, error), delimiter
 
 
 def text_of(
@@ -58,8 +62,6 @@ def text_of(
     data: bytes,
     wanted: str,
     error: type[InputError] = InputError,
-    *,
-    tell_line: bool = False,
 ) -> str:
     """Return the text of bytes in UTF-8, with or without a byte order mark.
 
@@ -71,8 +73,6 @@ def text_of(
         The bytes.
     wanted, error
         As for :func:`rows_of`.
-    tell_line
-        Whether the message tells the line.
 
     Returns
     -------
@@ -82,7 +82,7 @@ def text_of(
     Raises
     ------
     InputError
-        Of the given type: they are not UTF-8.
+        Of the given type: they are not UTF-8; the message names the line.
 
     Examples
     --------
@@ -92,8 +92,10 @@ def text_of(
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
-        line = f"line {data[: fault.start].count(10) + 1}: " if tell_line else ""
-        raise error(f"{label}: {line}found bytes that are not UTF-8; allowed {wanted}") from None
+        line = data[: fault.start].count(10) + 1
+        raise error(
+            f"{label}: line {line}: found bytes that are not UTF-8; allowed {wanted}"
+        ) from None
 
 
 def check_count(label: str, rows: list[Row], most: int, error: type[InputError]) -> None:
@@ -167,7 +169,7 @@ def delimiter_of(text: str) -> str:
     >>> delimiter_of("\na;b;c,d\n")
     ';'
     """
-    return _most_frequent(first_filled(text))
+    return max(_DELIMITERS, key=first_filled(text).count)
 
 
 def first_filled(text: str) -> str:
@@ -175,10 +177,6 @@ def first_filled(text: str) -> str:
     # Line by line: a large text is not taken apart for its first line.
     lines = io.StringIO(text, newline="")
     return next((line.rstrip("\r\n") for line in lines if line.strip()), "")
-
-
-def _most_frequent(line: str) -> str:
-    return max(_DELIMITERS, key=line.count)
 
 
 def _reader(text: str, delimiter: str) -> Reader:

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import check_count, first_filled, rows_of, text_of
+from tapfall.files.rows import check_count, first_filled, read_rows
 
 #: Columns that have to be there, and those that may.
 NEEDED = ("audio", "cuff")
@@ -71,12 +71,7 @@ def read_visit_list(path: PathLike) -> tuple[ListedRecording, ...]:
     'left'
     """
     label = label_of(path)
-    with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
-        data = file.read(MAX_BYTES + 1)
-    text = text_of(label, data, _WANTED)
-    first = first_filled(text)
-    delimiter = next((one for one in ("\t", ";") if one in first), ",")
-    rows = rows_of(label, text, delimiter, _WANTED)
+    rows, _ = read_rows(path, _WANTED, MAX_BYTES)
     columns = _columns(label, *rows[0])
     check_count(label, rows, MAX_ROWS, InputError)
     found: list[ListedRecording] = []

@@ -44,11 +44,12 @@ def read_written(path: PathLike) -> dict[str, list[float]]:
     """
     label = label_of(path)
     rows, _ = read_rows(path, _WANTED, MAX_BYTES)
-    header = [cell.lower() for cell in rows[0][1]] if rows else []
+    line, names = rows[0]
+    header = [name.lower() for name in names]
     places = {measure: header.index(name) for name, measure in COLUMNS.items() if name in header}
     if not places or any(header.count(name) > 1 for name in COLUMNS):
-        found = ",".join(header)[:60]
-        raise InputError(f"{label}: line 1: found {shown(found)}; allowed {_WANTED}")
+        found = ",".join(names)[:60]
+        raise InputError(f"{label}: line {line}: found {shown(found)}; allowed {_WANTED}")
     values: dict[str, list[float]] = {measure: [] for measure in places}
     faults: list[str] = []
     for line, cells in rows[1:]:

@@ -134,7 +134,7 @@ def read_sessions(path: PathLike, keys: Sequence[Key] = ()) -> tuple[Answers, ..
     label = label_of(path)
     with open_regular(path, InputError, _WANTED, MAX_BYTES) as file:
         data = file.read(MAX_BYTES + 1)
-    text = text_of(label, data, _WANTED, tell_line=True)
+    text = text_of(label, data, _WANTED)
     if text.lstrip()[:1] in ("{", "["):
         return (_of_json(label, text, keys),)
     return _of_csv(label, text, keys)

@@ -99,8 +99,9 @@ def read_ratings(path: PathLike) -> tuple[Rating, ...]:
     """
     label = label_of(path)
     rows, _ = read_rows(path, _WANTED, MAX_BYTES)
-    if not rows or tuple(rows[0][1]) != COLUMNS:
-        raise InputError(f"{label}: line 1: found another header; allowed {_WANTED}")
+    head, names = rows[0]
+    if tuple(names) != COLUMNS:
+        raise InputError(f"{label}: line {head}: found another header; allowed {_WANTED}")
     place = COLUMNS.index("rater")
     codes = {cells[place].upper(): cells[place] for _, cells in rows[1:] if cells[place:]}
     codes.pop("", None)

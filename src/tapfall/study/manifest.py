@@ -170,7 +170,7 @@ def read_manifest(
     label = label_of(path)
     with open_regular(path, ManifestError, _WANTED, MAX_BYTES) as file:
         data = file.read(MAX_BYTES + 1)
-    whole = text_of(label, data, "UTF-8 text", ManifestError, tell_line=True)
+    whole = text_of(label, data, "UTF-8 text", ManifestError)
     delimiter = delimiter_of(whole)
     rows = rows_of(label, whole, delimiter, _WANTED, ManifestError)
     columns = _columns(label, *rows[0], reserved)

@@ -130,9 +130,11 @@ def read_marks(path: PathLike) -> tuple[Mark, ...]:
     """
     label = label_of(path)
     rows, delimiter = read_rows(path, _WANTED, MAX_BYTES)
-    header = [cell.lower() for cell in rows[0][1]] if rows else []
+    line, names = rows[0]
+    header = [name.lower() for name in names]
     if any(header.count(name) != 1 for name in ("time_s", "heard")) or header.count("phase") > 1:
-        raise InputError(f"{label}: found no columns time_s and heard once; allowed {_WANTED}")
+        found = shown(",".join(names))
+        raise InputError(f"{label}: line {line}: found the columns {found}; allowed {_WANTED}")
     if len(rows) - 1 > MAX_MARKS:
         raise InputError(f"{label}: found {len(rows) - 1} marks; allowed at most {MAX_MARKS}")
     marks: list[Mark] = []

@@ -12,8 +12,8 @@ import re
 from itertools import pairwise
 
 from tapfall.errors import ScenarioError, fault_text, shown
-from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import Row, delimiter_of, rows_of, text_of
+from tapfall.files.names import PathLike, label_of
+from tapfall.files.rows import Row, read_rows
 from tapfall.synth.scenario import LONGEST_INTERVAL_S, SHORTEST_INTERVAL_S
 
 #: Columns, of which a file has one.
@@ -60,11 +60,7 @@ def read_intervals(path: PathLike) -> tuple[float, ...]:
     (0.81, 0.84)
     """
     label = label_of(path)
-    with open_regular(path, ScenarioError, _WANTED, LARGEST_BYTES) as file:
-        data = file.read(LARGEST_BYTES + 1)
-    text = text_of(label, data, _WANTED, ScenarioError, tell_line=True)
-    delimiter = delimiter_of(text)
-    rows = rows_of(label, text, delimiter, _WANTED, ScenarioError)
+    rows, delimiter = read_rows(path, _WANTED, LARGEST_BYTES, ScenarioError)
     column, place = _column(label, rows[0])
     width, numbers, faults = len(rows[0][1]), [], []
     for line, cells in rows[1:]:

@@ -19,12 +19,10 @@ flags and reasons.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 #: How many further faults an error lists before it only counts them.
 MAX_LISTED_FAULTS = 10
-_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?(e[+-]?\d+)?(?![\w.-])")
 
 
 class TapfallError(Exception):
@@ -89,22 +87,6 @@ def shown(cell: str, longest: int = 40) -> str:
     """
     tail = "..." if len(cell) > longest else ""
     return f"'{printable(cell[:longest])}{tail}'"
-
-
-def with_unit(found: str, unit: str) -> str:
-    """Put the unit behind the number that a text begins with.
-
-    A sentence keeps the units that it names itself.
-
-    Examples
-    --------
-    >>> with_unit("46, by sounds", "mmHg"), with_unit("sounds down to 88 mmHg", "mmHg")
-    ('46 mmHg, by sounds', 'sounds down to 88 mmHg')
-    """
-    number = _NUMBER.match(found)
-    if number is None or not unit:
-        return found
-    return f"{number[0]} {unit}{found[number.end() :]}"
 
 
 def fault_text(headline: str, faults: Sequence[str] = ()) -> str:

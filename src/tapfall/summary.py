@@ -6,12 +6,11 @@ holds them unrounded.
 
 from __future__ import annotations
 
-import math
 import textwrap
 import unicodedata
 from collections.abc import Iterator
 
-from tapfall.errors import printable, with_unit
+from tapfall.errors import printable
 from tapfall.model import (
     CAUTION,
     FLAG_SENTENCES,
@@ -29,6 +28,7 @@ from tapfall.model import (
     Threshold,
 )
 from tapfall.standards import VERY_HIGH_CAUTION, is_very_high
+from tapfall.wording import whole, with_unit
 
 #: Widest line.
 WIDTH = 80
@@ -148,17 +148,13 @@ def written(reading: Reading) -> str:
     return ("/" if all(part.isdigit() for part in parts) else " / ").join(parts)
 
 
-def _whole(mmhg: float) -> int:
-    return math.floor(mmhg + 0.5)
-
-
 def _shown(threshold: Threshold) -> str:
     if threshold.mmhg is not None:
-        return str(_whole(threshold.mmhg))
+        return str(whole(threshold.mmhg))
     if threshold.state is State.NOT_REACHED and threshold.low_mmhg is not None:
-        return f"at least {_whole(threshold.low_mmhg)}"
+        return f"at least {whole(threshold.low_mmhg)}"
     if threshold.state is State.NOT_REACHED and threshold.high_mmhg is not None:
-        return f"at most {_whole(threshold.high_mmhg)}"
+        return f"at most {whole(threshold.high_mmhg)}"
     return "?"
 
 
@@ -197,10 +193,10 @@ def _values(reading: Reading) -> Iterator[str]:
     rule = "" if bound else _RULES[reading.diastolic.rule]
     yield _value_line("Diastolic", reading.diastolic, rule)
     for gap in reading.gaps:
-        span = f"{_whole(gap.upper_mmhg)} down to {_whole(gap.lower_mmhg)} mmHg"
+        span = f"{whole(gap.upper_mmhg)} down to {whole(gap.lower_mmhg)} mmHg"
         yield f"{'Silent gap':<11} {span}   {_confidence(gap.confidence)}"
     also = [
-        f"{name} {_whole(threshold.mmhg)}"
+        f"{name} {whole(threshold.mmhg)}"
         for name, threshold, rule in (
             ("first silence", reading.first_silence, Rule.FIRST_SILENCE),
             ("muffling (K4)", reading.muffling, Rule.K4),
@@ -211,7 +207,7 @@ def _values(reading: Reading) -> Iterator[str]:
         yield f"{'Also':<11} {', '.join(also)} mmHg"
     if reading.pulse_per_min is not None:
         rhythm = "" if reading.rhythm is Rhythm.UNKNOWN else f", {reading.rhythm}"
-        yield f"{'Pulse':<11} {_whole(reading.pulse_per_min)} per minute{rhythm}"
+        yield f"{'Pulse':<11} {whole(reading.pulse_per_min)} per minute{rhythm}"
     if reading.lag is not None and reading.lag.seconds != 0.0:
         side = "late" if reading.lag.seconds > 0.0 else "early"
         how = "found" if reading.lag.estimated else "given"
@@ -225,7 +221,7 @@ def _value_line(name: str, threshold: Threshold, rule: str) -> str:
     value = f"{_shown(threshold)} mmHg" if _shown(threshold) != "?" else "not determined"
     parts = [f"{name:<11} {value:<9}"]
     if threshold.mmhg is not None and None not in (threshold.low_mmhg, threshold.high_mmhg):
-        low, high = _whole(threshold.low_mmhg or 0.0), _whole(threshold.high_mmhg or 0.0)
+        low, high = whole(threshold.low_mmhg or 0.0), whole(threshold.high_mmhg or 0.0)
         parts.append(f"({low} to {high})".ljust(12))
     if threshold.mmhg is not None and threshold.confidence is not None:
         parts.append(_confidence(threshold.confidence))

@@ -60,7 +60,7 @@ def test_json_alone_stands_on_standard_output(tmp_path: Path, capsys: Output) ->
         ("systolic_mmHg\n120.5\n", "line 2: systolic: found '120.5'"),
         ("systolic_mmHg\n900\n", "line 2: systolic: found '900'"),
         ("systolic_mmHg\n=1+1\n", "line 2: systolic: found '=1+1'"),
-        ("systolic_mmHg,b\n120\n", "line 2: found 1 cells; allowed 2"),
+        ("systolic_mmHg,b\n120\n", "line 2: found 1 cell; allowed 2"),
         ("systolic_mmHg,systolic_mmHg\n1,2\n", "line 1: found"),
         ("\n\nSys,b\n1,2\n", "line 3: found 'Sys,b'"),
         ("\n \n", "found only empty lines; allowed pressures"),

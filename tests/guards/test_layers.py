@@ -17,6 +17,7 @@ PACKAGE = Path(tapfall.__file__).parent
 LAYERS = (
     "bounds",
     "errors",
+    "wording",
     "standards",
     "vocabulary",
     "model",
@@ -39,12 +40,13 @@ LAYERS = (
 #: Layers that may import from fewer layers than the order would let them.
 NARROWER = {
     "errors": set(),
+    "wording": set(),
     "standards": set(),
     "vocabulary": set(),
     "model": {"vocabulary"},
     "convert": {"errors"},
     "ear": {"bounds", "errors", "standards", "model", "events", "convert"},
-    "files": {"bounds", "errors", "standards", "model", "events", "convert"},
+    "files": {"bounds", "errors", "wording", "standards", "model", "events", "convert"},
     # The simulator judges the ear: it shares no code and no constants with it.
     "synth": {"errors", "standards", "model", "convert", "files"},
 }
@@ -53,6 +55,7 @@ NARROWER = {
 OUTSIDE = {
     "bounds": {"numpy"},
     "errors": set(),
+    "wording": set(),
     "standards": set(),
     "vocabulary": set(),
     "model": {"numpy"},

@@ -77,7 +77,7 @@ def test_every_fault_is_told_by_line_and_column(folder: Path) -> None:
         "or width and length of the bladder in cm, 2 to 80, such as 12x23, or nothing",
         "line 3, column audio: found 'no.wav': no such file; allowed the name of a file",
         "line 3, column cuff: found nothing; allowed the name of a file",
-        "line 4: found 4 cells; allowed 8",
+        "line 4: found 4 cells; allowed 8, as in the header",
         r"line 5, column subject: found 'p\x1b1'; allowed characters that can be printed",
         "line 5, column observer_1_systolic_mmHg: found '999'; allowed 0 to 300 mmHg, or nothing",
         "line 5, column arm_cm: found 'nan'; allowed 8 to 80 cm, or nothing (leave it empty)",

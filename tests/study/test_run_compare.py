@@ -79,7 +79,7 @@ def test_phases_of_matched_beats() -> None:
         ("time_s,heard\nnan,1\n", "line 2: time_s: found 'nan'"),
         ("time_s,heard\n1,1\n1,1\n", "line 3: time_s: found 1 after 1"),
         ("time_s,heard,phase\n1,1,K9\n", "line 2: phase: found 'K9'; allowed silent, K1"),
-        ("time_s,heard\n1\n", "line 2: found 1 cells; allowed 2"),
+        ("time_s,heard\n1\n", "line 2: found 1 cell; allowed 2"),
         ("time_s,heard\n" + "1,1\n" * 2001, "found 2001 marks; allowed at most 2000"),
         ('time_s,heard\n"1\n', "found what is not CSV"),
     ],

@@ -67,7 +67,7 @@ COLUMN = "allowed a CSV with a column interval_s or beat_time_s"
         ("interval_s\nnan\n", "line 2: interval_s: found 'nan'; allowed a number of seconds"),
         ("interval_s\n1_0\n", "line 2: interval_s: found '1_0'; allowed a number of seconds"),
         ("interval_s,x\n,1\n", "line 2: interval_s: found ''; allowed a number of seconds"),
-        ("interval_s,x\n0.8\n", "line 2: found 1 cells; allowed 2, as in the header"),
+        ("interval_s,x\n0.8\n", "line 2: found 1 cell; allowed 2, as in the header"),
         (
             "interval_s\n0.8\n0.2\n800\n",
             "line 3: found 0.2 s from beat to beat; allowed 0.25 to 4 s\n"

@@ -62,7 +62,7 @@ WANTED = "a list of recordings (CSV with the columns audio and cuff)"
         (b"audio,cuff,audio\na,b,c\n", "line 1: found 'audio' twice; allowed once"),
         (
             b"audio,cuff\na\n",
-            "line 2: found 1 cells; allowed 2, as in the header",
+            "line 2: found 1 cell; allowed 2, as in the header",
         ),
         (
             b"audio,cuff,arm\na,b,leg\n\nc,d,=1\n",

@@ -15,6 +15,7 @@ from tapfall.cli.streams import GLANCE_S, Intake, Stopping
 from tapfall.errors import AudioError, CuffLogError, InputError
 from tapfall.files.cufflines import CuffLines
 from tapfall.files.pcm import Frames, Piece
+from tapfall.wording import counted
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -79,8 +80,8 @@ class Sound:
         count = self._intake.size + self.frames.bytes_over
         if self.supply is not Supply.OVER or not count:
             return []
-        bytes_ = "1 byte" if count == 1 else f"{count} bytes"
-        return [f"{_SOUND}: dropped the last {bytes_}; a frame is {self.frames.frame_bytes} bytes"]
+        lost = counted(count, "byte")
+        return [f"{_SOUND}: dropped the last {lost}; a frame is {self.frames.frame_bytes} bytes"]
 
     def check(self) -> None:
         """Raise where no sound came at all."""

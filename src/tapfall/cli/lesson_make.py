@@ -63,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
     from tapfall.lesson import Mode, Order, grade_of, make_set
     from tapfall.lesson.sheets import HEADPHONES, SIMULATED
     from tapfall.model import CAUTION
+    from tapfall.wording import counted
 
     seed = secrets.randbits(SEED_BITS) if args.seed is None else args.seed
     order = Order(
@@ -79,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
     lines = [
         *textwrap.wrap(
             f"Grade {order.grade.name}, {order.grade.title}: "
-            f"{_items(len(made.lesson.items))}, set {made.lesson.set_id}",
+            f"{counted(len(made.lesson.items), 'item')}, set {made.lesson.set_id}",
             80,
         ),
         "",
@@ -100,7 +101,3 @@ def run(args: argparse.Namespace) -> int:
         lines += ["", *textwrap.wrap(text, 80)]
     say("\n".join(lines) + "\n")
     return DONE
-
-
-def _items(count: int) -> str:
-    return "1 item" if count == 1 else f"{count} items"

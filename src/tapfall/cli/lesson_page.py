@@ -211,8 +211,9 @@ def _told(path: str, size: int, count: int, choices: Choices) -> str:
     from tapfall.files.names import label_of
     from tapfall.lesson.texts import words_of
     from tapfall.model import CAUTION
+    from tapfall.wording import counted
 
-    items = "1 item" if count == 1 else f"{count} items"
+    items = counted(count, "item")
     answers = "without any answer in it" if choices.key is None else "with the answers in it"
     lines = [f"{label_of(path)}: {items}, {size / 1e6:.1f} MB, mode {choices.mode}, {answers}."]
     if not choices.simulated:

@@ -9,10 +9,11 @@ from tapfall.cli.codes import WIDTH
 from tapfall.errors import printable
 from tapfall.model import CAUTION
 from tapfall.study import Study
-from tapfall.study.agreement.words import counted, percent_text
+from tapfall.study.agreement.words import percent_text
 from tapfall.study.cells import ALL
 from tapfall.study.columns import kept
 from tapfall.study.tables import Row
+from tapfall.wording import counted
 
 #: So many failures, copies and columns are told by name; all stand in the tables (our choice).
 MOST_TOLD = 5

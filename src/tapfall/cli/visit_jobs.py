@@ -207,12 +207,13 @@ def read_jobs(jobs: list[Job], arms: tuple[str | None, ...]) -> tuple[list[Found
 def arms_of(stated: tuple[str, ...] | None, count: int) -> tuple[str | None, ...]:
     """The arm stated for each recording."""
     from tapfall.errors import SettingError
+    from tapfall.wording import counted
 
     if stated is None:
         return (None,) * count
     if len(stated) not in (1, count):
         raise SettingError(
-            f"--arm: found {len(stated)} arms for {count} recording{'' if count == 1 else 's'}; "
+            f"--arm: found {len(stated)} arms for {counted(count, 'recording')}; "
             "allowed one for all or one for each"
         )
     return stated if len(stated) > 1 else stated * count

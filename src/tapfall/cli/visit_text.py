@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from tapfall.cli.codes import WIDTH
 from tapfall.errors import printable
 from tapfall.files.tables import Cell, table_text
-from tapfall.model import CAUTION, FindingState, Status
+from tapfall.model import CAUTION, FindingState, Status, simulated_words
 from tapfall.standards import ARMS_TO_AVOID, NO_DIAGNOSIS
 from tapfall.visit import (
     GUIDELINES,
@@ -36,6 +36,7 @@ from tapfall.visit.words import (
     shown_reading,
     what_words,
 )
+from tapfall.wording import counted
 
 #: Columns of labels, and of a table of readings.
 _LEFT, _NAME, _ARM, _MMHG, _STATUS = 16, 30, 7, 18, 12
@@ -72,8 +73,7 @@ def visit_text(
     lines = [*_headline(visit), "", *_values(visit), "", *_rows(visit, lost)]
     simulated = sum(one.simulated for one in visit.readings)
     if simulated:
-        count = f"{simulated} of {_number(len(visit.readings), 'reading')}"
-        lines += ["", *_wrap(f"Simulated: no person was measured in {count}.")]
+        lines += ["", *_wrap(simulated_words(simulated, counted(len(visit.readings), "reading")))]
     for title, sentences in (
         ("Check", pressing),
         ("Technique", technique),
@@ -170,7 +170,7 @@ def _values(visit: Visit) -> Iterator[str]:
         for other in visit.averages if len(visit.averages) > 1 else ():
             pair = shown_pair(scheme, other.systolic.mmhg, other.diastolic.mmhg)
             arm = arm_words(other).capitalize()
-            yield f"{arm:<{_LEFT}}{pair} mmHg   {_number(other.count, 'reading')}"
+            yield f"{arm:<{_LEFT}}{pair} mmHg   {counted(other.count, 'reading')}"
         if visit.arms is not None:
             apart = f"{visit.arms.systolic_mmhg:+.1f} / {visit.arms.diastolic_mmhg:+.1f} mmHg"
             yield f"{'Left - right':<{_LEFT}}{apart}"
@@ -214,10 +214,6 @@ def _row(one: Counted, scheme: Scheme) -> Iterator[str]:
 
 def _field(name: str, text: str) -> list[str]:
     return _wrap(f"{name:<{_LEFT}}{text}", "", " " * _LEFT)
-
-
-def _number(count: int, noun: str) -> str:
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def _columns(text: str) -> int:

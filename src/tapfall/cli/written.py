@@ -74,10 +74,11 @@ def _text(found: dict[str, tuple[int, tuple[ObserverFinding, ...]]]) -> str:
     import textwrap
 
     from tapfall.model import CAUTION
+    from tapfall.wording import counted
 
     lines: list[str] = []
     for measure, (count, findings) in found.items():
-        lines.append(f"{measure}: {count} value{'s' * (count != 1)}")
+        lines.append(f"{measure}: {counted(count, 'value')}")
         for one in findings:
             text = f"{one.check}: {STATES[one.state.value]}. {one.sentence}"
             lines += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")

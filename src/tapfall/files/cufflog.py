@@ -33,6 +33,7 @@ from tapfall.files.cuffrules import (
     check_unit,
 )
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.rows import width_fault
 from tapfall.model import CuffLog
 from tapfall.standards import KILOPASCAL
 
@@ -292,11 +293,10 @@ def row_of(line: str, layout: Layout) -> tuple[float, float] | str:
     except csv.Error:
         return f"found the quoting {shown(line)}; allowed cells closed by their quotes"
     if len(cells) != layout.width:
-        count = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
         hint = ""
         if layout.delimiter == "," and len(cells) > layout.width and _decimal_commas(cells):
             hint = " (with decimal commas, part the cells by semicolons or tabs)"
-        return f"found {count}; allowed {layout.width}, as in the header{hint}"
+        return width_fault(cells, layout.width) + hint
     values = []
     for name, index in (("time_s", layout.time), (layout.column.name, layout.pressure)):
         cell = cells[index].strip()

@@ -17,7 +17,7 @@ from html import escape
 from typing import Any
 
 from tapfall import __version__
-from tapfall.errors import InputError, SettingError, shown, with_unit
+from tapfall.errors import InputError, SettingError, shown
 from tapfall.files.names import PathLike
 from tapfall.files.writing import write_json
 from tapfall.model import (
@@ -33,6 +33,7 @@ from tapfall.model import (
     Threshold,
 )
 from tapfall.standards import VERY_HIGH_CAUTION, is_very_high
+from tapfall.wording import whole, with_unit
 
 #: The profile (HL7 FHIR R4, Observation profile "bp").
 PROFILE = "http://hl7.org/fhir/StructureDefinition/bp"
@@ -222,10 +223,6 @@ def _quantity(mmhg: int) -> dict[str, Any]:
     return {"value": mmhg, "unit": "mmHg", "system": _UCUM, "code": "mm[Hg]"}
 
 
-def _whole(mmhg: float) -> int:
-    return math.floor(mmhg + 0.5)
-
-
 def _value(threshold: Threshold) -> float | None:
     """The pressure, where one was observed."""
     return threshold.mmhg if threshold.state is State.OBSERVED else None
@@ -246,7 +243,7 @@ def _component(code: str, display: str, threshold: Threshold, unreadable: bool) 
     component: dict[str, Any] = {"code": _concept(_LOINC, code, display)}
     value = None if unreadable else _value(threshold)
     if value is not None:
-        return {**component, "valueQuantity": _quantity(_whole(value))}
+        return {**component, "valueQuantity": _quantity(whole(value))}
     why = None if threshold.reason is None else REASON_SENTENCES[threshold.reason]
     bound = None if unreadable else _bound(threshold)
     text = ": ".join(part for part in (bound or "not determined", why) if part)
@@ -279,12 +276,12 @@ def _more(reading: Reading) -> Iterator[dict[str, Any]]:
             yield _range(f"{name}-bound", words, lowest, highest)
     for gap in reading.gaps:
         words = "Silent (auscultatory) gap: first sound below it to last sound above it"
-        yield _range("silent-gap", words, _whole(gap.lower_mmhg), _whole(gap.upper_mmhg))
+        yield _range("silent-gap", words, whole(gap.lower_mmhg), whole(gap.upper_mmhg))
     diastolic = reading.diastolic
     if diastolic.k5_mmhg is not None and diastolic.rule is not Rule.LAST_SOUND:
         words = "Last sound (Korotkoff phase V, K5); 0 where sounds go on to zero"
         code = _concept(OWN_SYSTEM, "last-sound", words)
-        yield {"code": code, "valueQuantity": _quantity(_whole(diastolic.k5_mmhg))}
+        yield {"code": code, "valueQuantity": _quantity(whole(diastolic.k5_mmhg))}
 
 
 def _range(code: str, words: str, low: int | None, high: int | None) -> dict[str, Any]:
@@ -305,7 +302,7 @@ def _device() -> dict[str, Any]:
 
 def _written(threshold: Threshold) -> str:
     value = _value(threshold)
-    return str(_whole(value)) if value is not None else _bound(threshold) or "not determined"
+    return str(whole(value)) if value is not None else _bound(threshold) or "not determined"
 
 
 def _headline(reading: Reading) -> str:
@@ -364,7 +361,7 @@ def _trust(reading: Reading) -> Iterator[str]:
             f"calibrated on simulated sounds: {', '.join(chances)}."
         )
     for gap in reading.gaps:
-        span = f"{_whole(gap.upper_mmhg)} down to {_whole(gap.lower_mmhg)} mmHg"
+        span = f"{whole(gap.upper_mmhg)} down to {whole(gap.lower_mmhg)} mmHg"
         yield f"Silent gap from {span} (confidence {min(gap.confidence, 0.99):.2f})."
     if reading.manometer_mmhg is not None:
         error = f"{reading.manometer_mmhg:g} mmHg"

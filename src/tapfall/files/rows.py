@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from tapfall.errors import InputError
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.wording import counted
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -96,6 +97,17 @@ def text_of(
         raise error(
             f"{label}: line {line}: found bytes that are not UTF-8; allowed {wanted}"
         ) from None
+
+
+def width_fault(cells: Sequence[str], width: int) -> str:
+    """Say of a row that it has another number of cells than the header.
+
+    Examples
+    --------
+    >>> width_fault(["120"], 2)
+    'found 1 cell; allowed 2, as in the header'
+    """
+    return f"found {counted(len(cells), 'cell')}; allowed {width}, as in the header"
 
 
 def check_count(label: str, rows: list[Row], most: int, error: type[InputError]) -> None:

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import check_count, first_filled, read_rows
+from tapfall.files.rows import check_count, first_filled, read_rows, width_fault
 
 #: Columns that have to be there, and those that may.
 NEEDED = ("audio", "cuff")
@@ -139,7 +139,7 @@ def _columns(label: str, line: int, header: list[str]) -> dict[str, int]:
 
 def _listed(line: int, cells: list[str], columns: dict[str, int]) -> ListedRecording:
     if len(cells) != len(columns):
-        raise InputError(f"found {len(cells)} cells; allowed {len(columns)}, as in the header")
+        raise InputError(width_fault(cells, len(columns)))
     cell = {name: cells[place] for name, place in columns.items()}
     arm, time = cell.get("arm", "").lower(), cell.get("time", "")
     if arm and arm not in ARMS:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
-from tapfall.files.rows import read_rows
+from tapfall.files.rows import read_rows, width_fault
 
 #: Columns, at least one of which has to be there; others are left alone.
 COLUMNS = {"systolic_mmhg": "systolic", "diastolic_mmhg": "diastolic"}
@@ -54,7 +54,7 @@ def read_written(path: PathLike) -> dict[str, list[float]]:
     faults: list[str] = []
     for line, cells in rows[1:]:
         if len(cells) != len(header):
-            faults.append(f"line {line}: found {len(cells)} cells; allowed {len(header)}")
+            faults.append(f"line {line}: {width_fault(cells, len(header))}")
             continue
         told: dict[str, float] = {}
         for measure, place in places.items():

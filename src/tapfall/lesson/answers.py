@@ -29,7 +29,7 @@ from tapfall.convert import check_keys, key_of, kind
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.jsonfile import json_values
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import delimiter_of, rows_of, text_of
+from tapfall.files.rows import delimiter_of, rows_of, text_of, width_fault
 from tapfall.files.tables import FORMULA_STARTS
 from tapfall.lesson.answercells import HEAD, answer_of, check_known, check_new
 from tapfall.lesson.nouns import ANSWERS_SCHEMA, NOT_DATED, Answer, Answers, Key, Mode
@@ -262,7 +262,7 @@ def _of_csv(label: str, text: str, keys: Sequence[Key]) -> tuple[Answers, ...]:
     for line, cells in rows[1:]:
         try:
             if len(cells) != len(columns):
-                raise InputError(f"found {len(cells)} cells; allowed {len(columns)}")
+                raise InputError(width_fault(cells, len(columns)))
             cell = _filled(dict(zip(columns, cells, strict=True)))
             head = _head_of_row(cell)
             who = (head["learner"].upper(), head["set_id"], head["saved"])

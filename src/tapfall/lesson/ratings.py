@@ -18,7 +18,7 @@ import numpy as np
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
-from tapfall.files.rows import read_rows
+from tapfall.files.rows import read_rows, width_fault
 from tapfall.files.tables import table_text
 from tapfall.lesson.answercells import DIAL_MMHG, NOTHING, check_known
 from tapfall.lesson.nouns import Key, LessonSet
@@ -111,7 +111,7 @@ def read_ratings(path: PathLike) -> tuple[Rating, ...]:
     for line, cells in rows[1:]:
         try:
             if len(cells) != len(COLUMNS):
-                raise InputError(f"found {len(cells)} cells; allowed {len(COLUMNS)}")
+                raise InputError(width_fault(cells, len(COLUMNS)))
             cell = dict(zip(COLUMNS, cells, strict=True))
             cell |= {name: "" for name in _RATED if cell[name] in NOTHING}
             if any(cell[name] for name in _RATED):

@@ -20,6 +20,7 @@ from tapfall.lesson.marking import (
 )
 from tapfall.lesson.nouns import NOT_DATED, Habit
 from tapfall.model import CAUTION
+from tapfall.wording import counted
 
 WIDTH = 80
 NAMES = {
@@ -168,8 +169,8 @@ def marked_text(marked: Marked) -> str:
     grade = f", grade {printable(marked.grade)}" if marked.grade else ""
     lines = [
         *_wrapped(
-            f"Set {printable(marked.set_id)}{grade}: {_count(group.learners, 'learner')}, "
-            f"{_count(len(marked.sessions), 'session')}{', ' * bool(group.examined)}"
+            f"Set {printable(marked.set_id)}{grade}: {counted(group.learners, 'learner')}, "
+            f"{counted(len(marked.sessions), 'session')}{', ' * bool(group.examined)}"
             f"{group_passed_text(group)}",
             "",
         ),
@@ -248,7 +249,9 @@ def group_texts(group: Group) -> list[str]:
 
 def group_habit_texts(group: Group) -> list[str]:
     """How many learners have each habit that any of them has."""
-    return [f"{NAMES[habit]}: {_count(count, 'learner')}" for habit, count in group.habits if count]
+    return [
+        f"{NAMES[habit]}: {counted(count, 'learner')}" for habit, count in group.habits if count
+    ]
 
 
 def saved_text(saved: str) -> str:
@@ -268,7 +271,3 @@ def _wrapped(text: str, indent: str) -> list[str]:
     return textwrap.wrap(
         text, WIDTH - 2, initial_indent=indent, subsequent_indent=f"{indent}  "
     ) or [""]
-
-
-def _count(count: int, noun: str) -> str:
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -16,7 +16,8 @@ from tapfall.model import (
     Status,
     Threshold,
 )
-from tapfall.show.words import SILENT, SOUNDS, lag_unseen, whole
+from tapfall.show.words import SILENT, SOUNDS, lag_unseen
+from tapfall.wording import whole
 
 #: A threshold's beat is the one at its time, but for rounding.
 _SAME_BEAT_S = 0.05

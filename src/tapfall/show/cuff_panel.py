@@ -13,6 +13,7 @@ from matplotlib.patches import Rectangle
 from tapfall.model import Beat, FloatArray, Phase, Reading, Rule, State, Threshold
 from tapfall.show import look, words
 from tapfall.show.words import SILENT, SOUNDS
+from tapfall.wording import whole
 
 _BELOW_IN = -0.312  # the line that names the time and the marks, below the panel
 _LINE_IN, _BETWEEN_IN = 0.143, 0.075  # height of a label's line; room between two labels
@@ -204,7 +205,7 @@ def draw_thresholds(axes: Axes, reading: Reading, span_s: tuple[float, float]) -
     muffling = reading.muffling
     if muffling.mmhg is not None and reading.diastolic.rule is not Rule.K4:
         axes.axhline(muffling.mmhg, color=look.SLATE, linestyle=(0, (1, 3)), linewidth=1.1)
-        text = f"muffling (K4) {words.whole(muffling.mmhg)} mmHg"
+        text = f"muffling (K4) {whole(muffling.mmhg)} mmHg"
         labels.append(Label(mmhg=muffling.mmhg, lines=(text,), tone=look.SLATE))
     rule = words.RULE_WORDS[reading.diastolic.rule]
     below = _draw_threshold(axes, "diastolic", reading.diastolic, look.DIASTOLIC, "--", span_s)

@@ -15,6 +15,7 @@ from tapfall.files.names import PathLike, label_of
 from tapfall.files.writing import write_bytes
 from tapfall.model import CAUTION, FloatArray, Reading, Recording, Rhythm, Status
 from tapfall.show import cuff_panel, look, sound_panels, words
+from tapfall.wording import whole
 
 #: What can be written, with the fixed metadata that keeps equal figures equal.
 _FORMATS: dict[str, dict[str, str | None]] = {
@@ -204,7 +205,7 @@ def _second_line(recording: Recording, reading: Reading) -> str:
     parts = []
     if reading.pulse_per_min is not None:
         rhythm = "" if reading.rhythm is Rhythm.UNKNOWN else f", {reading.rhythm.value}"
-        parts.append(f"pulse {words.whole(reading.pulse_per_min)} per minute{rhythm}")
+        parts.append(f"pulse {whole(reading.pulse_per_min)} per minute{rhythm}")
     speed = reading.quality.deflation_mmhg_per_s
     if speed is not None:
         parts.append(f"deflation {speed:.1f} mmHg/s")
@@ -245,16 +246,16 @@ def span_s(recording: Recording, reading: Reading) -> tuple[float, float]:
     """
     log_s, pressure = log_time_s(recording, reading), recording.cuff.pressure_mmhg
     end_s = recording.samples.size / recording.rate_hz
-    whole = (
+    everything = (
         float(min([0.0, *log_s[:1]])),
         float(max([end_s, 0.1, *log_s[-1:]])),
     )
     if not reading.beats or reading.status is Status.UNREADABLE:
-        return whole
+        return everything
     first_s, last_s = reading.beats[0].time_s, reading.beats[-1].time_s
     resting = log_s[pressure < _REST_MMHG]
     before, after = resting[resting < first_s], resting[resting > last_s]
     return (
-        max(whole[0], float(before[-1]) - 1.0) if before.size else whole[0],
-        min(whole[1], float(after[0]) + 1.0) if after.size else whole[1],
+        max(everything[0], float(before[-1]) - 1.0) if before.size else everything[0],
+        min(everything[1], float(after[0]) + 1.0) if after.size else everything[1],
     )

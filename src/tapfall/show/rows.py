@@ -18,6 +18,7 @@ from tapfall.model import (
     Threshold,
 )
 from tapfall.show import account, words
+from tapfall.wording import whole
 
 #: Outcomes of a check, the most pressing first.
 _OUTCOMES = {
@@ -87,10 +88,10 @@ def value_rows(reading: Reading) -> Iterator[Row]:
     for gap in reading.gaps:
         yield Row(
             name="Silent gap",
-            value=f"{words.whole(gap.upper_mmhg)} to {words.whole(gap.lower_mmhg)} mmHg",
+            value=f"{whole(gap.upper_mmhg)} to {whole(gap.lower_mmhg)} mmHg",
             interval=(
-                f"{words.whole(gap.upper_low_mmhg)} to {words.whole(gap.upper_high_mmhg)} and "
-                f"{words.whole(gap.lower_low_mmhg)} to {words.whole(gap.lower_high_mmhg)}"
+                f"{whole(gap.upper_low_mmhg)} to {whole(gap.upper_high_mmhg)} and "
+                f"{whole(gap.lower_low_mmhg)} to {whole(gap.lower_high_mmhg)}"
             ),
             confidence=account.brief_chance(gap.confidence),
             read_at="last sound above, first below",
@@ -98,7 +99,7 @@ def value_rows(reading: Reading) -> Iterator[Row]:
         )
     if reading.pulse_per_min is not None:
         rhythm = "" if reading.rhythm is Rhythm.UNKNOWN else reading.rhythm.value
-        pulse = f"{words.whole(reading.pulse_per_min)} per minute"
+        pulse = f"{whole(reading.pulse_per_min)} per minute"
         yield Row(
             name="Pulse", value=pulse, interval="", confidence="", read_at=rhythm, line="none"
         )
@@ -108,7 +109,7 @@ def _row(name: str, one: Threshold, read_at: str, line: str) -> Row:
     lines = words.threshold_lines(name, one)
     interval = ""
     if one.mmhg is not None and one.low_mmhg is not None and one.high_mmhg is not None:
-        interval = f"{words.whole(one.low_mmhg)} to {words.whole(one.high_mmhg)}"
+        interval = f"{whole(one.low_mmhg)} to {whole(one.high_mmhg)}"
     given = one.mmhg is not None and one.confidence is not None
     return Row(
         name=name,

@@ -42,6 +42,7 @@ from tapfall.visit.words import (
     shown_reading,
     what_words,
 )
+from tapfall.wording import counted
 
 _SIZE_IN = (7.6, 2.5)
 #: Stands where there is nothing.
@@ -293,8 +294,7 @@ def _figure(shown: Sequence[Shown], visit: Visit) -> str:
         axes.set_ylabel("mmHg")
         axes.spines[["top", "right"]].set_visible(False)
         figure.savefig(page, format="svg", metadata={"Date": None, "Creator": "tapfall"})
-    count = "1 reading" if len(shown) == 1 else f"{len(shown)} readings"
-    label = f"Systolic and diastolic of {count} with their 95 % ranges"
+    label = f"Systolic and diastolic of {counted(len(shown), 'reading')} with their 95 % ranges"
     if visit.average is not None:
         label += f"; dashed lines at the {'single reading' if is_single(visit) else 'averages'}"
     return element(page.getvalue(), "visit-", label)

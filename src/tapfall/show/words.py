@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from tapfall.model import (
     FLAG_SENTENCES,
     REASON_SENTENCES,
@@ -16,6 +14,7 @@ from tapfall.model import (
     Status,
     Threshold,
 )
+from tapfall.wording import whole
 
 #: Probability from which a beat is shown as sounding, and below which as silent (our choice).
 SOUNDS, SILENT = 0.8, 0.2
@@ -31,17 +30,6 @@ RULE_WORDS = {
     Rule.FIRST_SILENCE: "first silence",
     Rule.K4: "muffling, K4",
 }
-
-
-def whole(mmhg: float) -> str:
-    """A number without its fraction; halves go up.
-
-    Examples
-    --------
-    >>> whole(127.6), whole(82.5)
-    ('128', '83')
-    """
-    return f"{math.floor(mmhg + 0.5)}"
 
 
 def place_words(measurement: tuple[int, int]) -> str:
@@ -114,7 +102,7 @@ def gap_lines(gap: Gap) -> tuple[str, ...]:
 
 def _part(one: Threshold) -> str:
     if one.state is State.OBSERVED and one.mmhg is not None:
-        return whole(one.mmhg)
+        return f"{whole(one.mmhg)}"
     if one.state is State.NOT_REACHED and one.low_mmhg is not None:
         return f"at least {whole(one.low_mmhg)}"
     if one.state is State.NOT_REACHED and one.high_mmhg is not None:

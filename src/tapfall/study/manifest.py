@@ -36,12 +36,13 @@ from typing import Any
 
 from tapfall.errors import InputError, shown
 from tapfall.files.names import PathLike, base_name, label_of, open_regular
-from tapfall.files.rows import check_count, delimiter_of, rows_of, text_of
+from tapfall.files.rows import check_count, delimiter_of, rows_of, text_of, width_fault
 from tapfall.files.tables import cell_text
 from tapfall.study.cells import NEEDED, PARSERS, Bladder, text
 from tapfall.study.columns import misspelt
 from tapfall.study.marks import read_marks
 from tapfall.study.places import file_name, place_of
+from tapfall.wording import counted
 
 #: Largest manifest, bytes; most rows, columns, and faults told in words (our choice).
 MAX_BYTES, MAX_ROWS, MAX_COLUMNS, MAX_TOLD = 50_000_000, 100_000, 200, 1000
@@ -186,7 +187,7 @@ def read_manifest(
     reader.check_all(entries)
     if reader.faults:
         told = [text for _, text in sorted(reader.faults, key=lambda one: one[0])]
-        count = "1 fault" if len(told) == 1 else f"{len(told)} faults"
+        count = counted(len(told), "fault")
         raise ManifestError(f"{label}: found {count}; allowed a manifest without any", told)
     return Manifest(
         name=base_name(path),
@@ -251,7 +252,7 @@ class _Reader:
         """One row; None, and its faults noted, where it cannot be used."""
         before = len(self.faults)
         if len(cells) != len(self._columns):
-            self._note(line, None, f"found {len(cells)} cells; allowed {len(self._columns)}")
+            self._note(line, None, width_fault(cells, len(self._columns)))
             return None
         cell = dict(zip(self._columns, cells, strict=True))
         value = {name: self._value(line, name, cell[name]) for name in self._columns}

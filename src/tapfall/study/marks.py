@@ -16,7 +16,7 @@ from scipy.optimize import linear_sum_assignment
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
-from tapfall.files.rows import read_rows
+from tapfall.files.rows import read_rows, width_fault
 from tapfall.model import Phase
 
 #: Largest file, bytes, and most marks in it: ten minutes of fast beats (our choice).
@@ -151,7 +151,7 @@ def read_marks(path: PathLike) -> tuple[Mark, ...]:
 
 def _mark(header: list[str], cells: list[str], delimiter: str, after_s: float) -> Mark:
     if len(cells) != len(header):
-        raise InputError(f"found {len(cells)} cells; allowed {len(header)}, as in the header")
+        raise InputError(width_fault(cells, len(header)))
     row = dict(zip(header, cells, strict=True))
     time = row["time_s"] if delimiter == "," else row["time_s"].replace(",", ".")
     try:

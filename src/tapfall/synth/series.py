@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from tapfall.errors import ScenarioError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
-from tapfall.files.rows import Row, read_rows
+from tapfall.files.rows import Row, read_rows, width_fault
 from tapfall.synth.scenario import LONGEST_INTERVAL_S, SHORTEST_INTERVAL_S
 
 #: Columns, of which a file has one.
@@ -97,7 +97,7 @@ def _column(label: str, header: Row) -> tuple[str, int]:
 
 def _number(cells: list[str], width: int, column: str, place: int, delimiter: str) -> float:
     if len(cells) != width:
-        raise ScenarioError(f"found {len(cells)} cells; allowed {width}, as in the header")
+        raise ScenarioError(width_fault(cells, width))
     cell = cells[place]
     number = cell if delimiter == "," else cell.replace(",", ".")
     if not _NUMBER.fullmatch(number):

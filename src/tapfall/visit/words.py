@@ -6,7 +6,6 @@ bound of its scheme, and of what is very high.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Literal
 
@@ -15,6 +14,7 @@ from tapfall.visit.average import DECIMALS
 from tapfall.visit.category import diastolic_bounds, systolic_bounds
 from tapfall.visit.result import Average, Counted, Mean, Placed, Visit
 from tapfall.visit.schemes import SCHEMES, Scheme
+from tapfall.wording import whole
 
 #: Stands below every average.
 HOW = (
@@ -179,7 +179,7 @@ def shown_mmhg(
     ['139', '139.5', '139.96', '140', '180.3']
     """
     for many in range(decimals, DECIMALS):
-        rounded = round(mmhg, many) if many else float(math.floor(mmhg + 0.5))
+        rounded = round(mmhg, many) if many else float(whole(mmhg))
         same = all((mmhg >= bound) == (rounded >= bound) for bound in bounds_mmhg)
         if same and (mmhg > very_high_mmhg) == (rounded > very_high_mmhg):
             return f"{rounded:.{many}f}"
@@ -197,6 +197,4 @@ def even_pair(average: Average) -> str:
     ...     pulse_pressure_mmhg=0.1, mean_arterial_mmhg=128.9))
     '130/128'
     """
-    return "/".join(
-        f"{2 * math.floor(one.mmhg / 2.0 + 0.5)}" for one in (average.systolic, average.diastolic)
-    )
+    return "/".join(f"{2 * whole(one.mmhg / 2.0)}" for one in (average.systolic, average.diastolic))

@@ -31,8 +31,8 @@ from tapfall.study.agreement.result import (
     SharePoint,
 )
 from tapfall.study.agreement.rows import Table
-from tapfall.study.agreement.words import counted
 from tapfall.visit.schemes import Scheme, scheme_of
+from tapfall.wording import counted
 
 #: Who the references are by.
 OBSERVERS, DEVICE = "observers", "device"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tapfall import __version__
 from tapfall.study.agreement.result import NOT_COMPUTED, Group
-from tapfall.study.agreement.words import counted
+from tapfall.wording import counted
 
 #: How each result came about, by how its name begins.
 _HOW = (

@@ -20,7 +20,7 @@ from typing import Any
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import delimiter_of, text_of
+from tapfall.files.rows import delimiter_of, text_of, width_fault
 from tapfall.study.agreement import cells
 from tapfall.study.agreement.rows import Gathered, Row, Table
 
@@ -201,7 +201,7 @@ def _faulty(label: str, text: str, columns: tuple[str, ...]) -> InputError:
 
 def _check_row(lines: _Lines, row: list[str], columns: tuple[str, ...]) -> None:
     if len(row) != len(columns):
-        raise InputError(f"found {len(row)} cells; allowed {len(columns)}, as in the header")
+        raise InputError(width_fault(row, len(columns)))
     cell = {name: lines.plain(name, one) for name, one in zip(columns, row, strict=True)}
     for name in PARSERS:
         if name in cell:

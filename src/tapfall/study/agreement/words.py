@@ -16,6 +16,7 @@ from tapfall.study.agreement.protocols import (
 )
 from tapfall.study.agreement.result import Agreement, Group, Number, Result
 from tapfall.study.agreement.rows import SLACK_MMHG
+from tapfall.wording import counted
 
 #: Most decimals that are shown (our choice).
 _MOST_PLACES = 6
@@ -73,17 +74,6 @@ def percent_text(percent: float, places: int = 0) -> str:
         if all((float(text) == end) == (percent == end) for end in (0.0, 100.0)):
             return text
     return f"{percent:.{_MOST_PLACES}f}"
-
-
-def counted(count: int, noun: str) -> str:
-    """Return so many of something.
-
-    Examples
-    --------
-    >>> counted(1, "row"), counted(0, "row")
-    ('1 row', '0 rows')
-    """
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def counts_text(result: Result) -> str:

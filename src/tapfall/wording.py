@@ -1,0 +1,46 @@
+"""How numbers stand in sentences, wherever they are told: counts, whole pressures, units."""
+
+from __future__ import annotations
+
+import math
+import re
+
+_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?(e[+-]?\d+)?(?![\w.-])")
+
+
+def counted(count: int, noun: str) -> str:
+    """Return so many of something.
+
+    Examples
+    --------
+    >>> counted(1, "row"), counted(0, "row")
+    ('1 row', '0 rows')
+    """
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def whole(mmhg: float) -> int:
+    """Return a number without its fraction; halves go up.
+
+    Examples
+    --------
+    >>> whole(127.6), whole(82.5)
+    (128, 83)
+    """
+    return math.floor(mmhg + 0.5)
+
+
+def with_unit(found: str, unit: str) -> str:
+    """Put the unit behind the number that a text begins with.
+
+    A sentence keeps the units that it names itself.
+
+    Examples
+    --------
+    >>> with_unit("46, by sounds", "mmHg"), with_unit("sounds down to 88 mmHg", "mmHg")
+    ('46 mmHg, by sounds', 'sounds down to 88 mmHg')
+    """
+    number = _NUMBER.match(found)
+    if number is None or not unit:
+        return found
+    return f"{number[0]} {unit}{found[number.end() :]}"

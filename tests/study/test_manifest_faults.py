@@ -51,11 +51,16 @@ def test_a_sound_manifest(folder: Path) -> None:
 
 
 def test_semicolons_decimal_commas_case_and_a_mark_of_utf_8(folder: Path) -> None:
-    text = "\ufeffRecording;SUBJECT;audio;cuff;Arm_cm\nr1;p1;a.wav;a.csv;31,5\n"
+    head, row = (
+        "\ufeffRecording;SUBJECT;audio;cuff;Arm_cm;Cuff_size",
+        "r1;p1;a.wav;a.csv;31,5;12,5x23",
+    )
+    text = f"{head}\n{row}\n"
     (folder / "m.csv").write_text(text, encoding="utf-8")
     manifest = read_manifest(folder / "m.csv")
-    assert manifest.columns == (*HEADER, "arm_cm")
+    assert manifest.columns == (*HEADER, "arm_cm", "cuff_size")
     assert manifest.entries[0].arm_cm == 31.5
+    assert manifest.entries[0].cuff_size == (12.5, 23.0)
 
 
 def test_every_fault_is_told_by_line_and_column(folder: Path) -> None:

@@ -74,6 +74,9 @@ def test_phases_of_matched_beats() -> None:
     ("text", "fault"),
     [
         ("\ntime_s\n1\n", "line 2: found the columns 'time_s'; allowed marks of beats"),
+        ("time_s,heard\n1_2.5,1\n", "line 2: time_s: found '1_2.5'; allowed seconds"),
+        ("time_s,heard\n\u0661\u0662,1\n", "line 2: time_s: found"),
+        ("time_s;heard\n1,2,5;1\n", "line 2: time_s: found '1,2,5'"),
         ("time_s,heard\n1,maybe\n", "line 2: heard: found 'maybe'; allowed 1, yes, 0, no"),
         ("time_s,heard\n-1,1\n", "line 2: time_s: found '-1'"),
         ("time_s,heard\nnan,1\n", "line 2: time_s: found 'nan'"),

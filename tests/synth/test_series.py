@@ -77,7 +77,10 @@ COLUMN = "allowed a CSV with a column interval_s or beat_time_s"
             "beat_time_s\n0\n\n0.8\n0.7\n",
             "line 5: found -0.1 s from beat to beat; allowed 0.25 to 4 s",
         ),
-        ("beat_time_s\n0\n1e999\n", "line 3: found inf s from beat to beat; allowed 0.25 to 4 s"),
+        (
+            "beat_time_s\n0\n1e999\n",
+            "line 3: beat_time_s: found '1e999'; allowed a number of seconds",
+        ),
         ("interval_s\n", "found 0 intervals; allowed 1 to 4000"),
         ("beat_time_s\n0.5\n", "found 0 intervals; allowed 1 to 4000"),
         ("interval_s\n" + "0.8\n" * 4001, "found 4001 intervals; allowed 1 to 4000"),

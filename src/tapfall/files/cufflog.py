@@ -16,7 +16,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -33,6 +32,7 @@ from tapfall.files.cuffrules import (
     check_unit,
 )
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.numbers import number_of
 from tapfall.files.rows import width_fault
 from tapfall.model import CuffLog
 from tapfall.standards import KILOPASCAL
@@ -43,7 +43,6 @@ MAX_BYTES = 200_000_000
 
 _CHUNK_BYTES = 1 << 20
 _WANTED = "a cuff log (CSV with the columns time_s and pressure_mmHg or pressure_kPa)"
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 #: The column that marks a log as simulated: a table keeps it where it loses a comment.
 SIMULATED_COLUMN = "tapfall_simulated"
 
@@ -282,7 +281,7 @@ def _take_slowly(lines: list[str], number: int, layout: Layout, rows: _Rows) -> 
 
 def _decimal_commas(cells: list[str]) -> bool:
     """Whether a row looks like numbers that a decimal comma has cut in two."""
-    return all(_NUMBER.fullmatch(cell.strip()) for cell in cells)
+    return all(number_of(cell.strip()) is not None for cell in cells)
 
 
 def row_of(line: str, layout: Layout) -> tuple[float, float] | str:
@@ -300,8 +299,8 @@ def row_of(line: str, layout: Layout) -> tuple[float, float] | str:
     values = []
     for name, index in (("time_s", layout.time), (layout.column.name, layout.pressure)):
         cell = cells[index].strip()
-        number = cell.replace(",", ".") if layout.delimiter != "," else cell
-        if not _NUMBER.fullmatch(number) or not np.isfinite(float(number)):
+        value = number_of(cell, comma=layout.delimiter != ",")
+        if value is None:
             return f"found {name} {shown(cell)}; allowed a finite number"
-        values.append(float(number))
+        values.append(value)
     return values[0], values[1]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TypeVar
 
 from tapfall.errors import InputError, shown
+from tapfall.files.numbers import plain_number
 from tapfall.lesson.nouns import Answer, Mode
 
 #: Most marks of an item; longest code and longest name (our choice).
@@ -23,9 +23,7 @@ LONGEST_S, MOST_REPLAYS = 3600.0, 10_000
 
 #: So many names stand in a message (our choice).
 _FEW_NAMES = 5
-_WHOLE = re.compile(r"\d{1,5}([.,]0{1,6})?", re.ASCII)
 _CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,19}")
-_NUMBER = re.compile(r"\d{1,5}([.,]\d{1,9})?", re.ASCII)
 
 Name = TypeVar("Name", str, tuple[str, ...])
 
@@ -43,7 +41,8 @@ def answer_of(cells: dict[str, str], marks: Sequence[str], where: str) -> Answer
             "allowed a diastolic below it"
         )
     replays = cells["replays"]
-    if not (_WHOLE.fullmatch(replays) and _float(replays) <= MOST_REPLAYS):
+    times = _whole(replays)
+    if times is None or not 0 <= times <= MOST_REPLAYS:
         raise InputError(
             f"{where}replays: found {shown(replays)}; allowed a whole number, 0 to {MOST_REPLAYS}"
         )
@@ -54,7 +53,7 @@ def answer_of(cells: dict[str, str], marks: Sequence[str], where: str) -> Answer
         systolic_mmhg=systolic,
         diastolic_mmhg=diastolic,
         marks_s=tuple(sorted(_second(mark, f"{where}marks_s: ") for mark in marks)),
-        replays=int(_float(replays)),
+        replays=times,
     )
 
 
@@ -109,22 +108,24 @@ def _pressure(cell: str, where: str) -> float | None:
     if cell in NOTHING:
         return None
     low, high = DIAL_MMHG
-    if not (_WHOLE.fullmatch(cell) and low <= _float(cell) <= high):
+    mmhg = _whole(cell)
+    if mmhg is None or not low <= mmhg <= high:
         raise InputError(
             f"{where}found {shown(cell)}; allowed whole mmHg, {low} to {high}, or nothing or a "
             "dash where it cannot be told"
         )
-    return _float(cell)
+    return float(mmhg)
 
 
-def _float(cell: str) -> float:
-    """A number with a decimal point or comma."""
-    return float(cell.replace(",", "."))
+def _whole(cell: str) -> int | None:
+    """A whole number, also with decimals of 0."""
+    value = plain_number(cell, comma=True)
+    return None if value is None or value % 1 else int(value)
 
 
 def _second(cell: str, where: str) -> float:
-    value = _float(cell) if _NUMBER.fullmatch(cell) else math.nan
-    if not 0.0 <= value <= LONGEST_S:
+    value = plain_number(cell, comma=True)
+    if value is None or not 0.0 <= value <= LONGEST_S:
         raise InputError(f"{where}found {shown(cell)}; allowed seconds, 0 to {LONGEST_S:g}")
     return value
 

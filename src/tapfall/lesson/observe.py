@@ -15,6 +15,7 @@ from pathlib import Path
 
 from tapfall.errors import InputError, SettingError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
+from tapfall.files.numbers import with_point
 from tapfall.files.tables import FORMULA_STARTS, cell_text, table_text
 from tapfall.files.writing import check_new, check_writable, write_bytes
 from tapfall.lesson.blindkey import BlindItem, BlindKey
@@ -262,5 +263,5 @@ def _cell(name: str, cell: str) -> str:
     if name in _FILES:
         return f"./{cell}" if cell.startswith(FORMULA_STARTS) else cell
     if name in _NUMBERS or name.endswith("_mmHg"):
-        return cell.replace(",", ".").removeprefix("+")
+        return with_point(cell).removeprefix("+")
     return cell_text(cell)

@@ -18,6 +18,7 @@ import numpy as np
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
+from tapfall.files.numbers import plain_number
 from tapfall.files.rows import read_rows, width_fault
 from tapfall.files.tables import table_text
 from tapfall.lesson.answercells import DIAL_MMHG, NOTHING, check_known
@@ -39,7 +40,6 @@ _RATED = ("realistic_1_to_5", "phases", "first_mmHg", "last_mmHg")
 MAX_BYTES = 1_000_000
 _WANTED = f"a sheet of ratings (CSV with the columns {','.join(COLUMNS)})"
 _BETWEEN = re.compile(r"[\s,;/+]+")
-_NUMBER = re.compile(r"\d{1,3}([.,]\d{1,2})?")
 _HEARD = (Phase.K1, Phase.K2, Phase.K3, Phase.K4)
 
 
@@ -159,8 +159,8 @@ def _pressure(cell: str, column: str) -> float | None:
     if not cell:
         return None
     low, high = DIAL_MMHG
-    value = float(cell.replace(",", ".")) if _NUMBER.fullmatch(cell) else -1.0
-    if not low <= value <= high:
+    value = plain_number(cell, comma=True)
+    if value is None or not low <= value <= high:
         raise InputError(
             f"{column}: found {shown(cell)}; allowed mmHg, {low} to {high}, or nothing"
         )

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
 from tapfall.errors import InputError, shown
+from tapfall.files.numbers import plain_number
 from tapfall.study.agreement.cells import AGE_YEARS, SEXES, hint
 from tapfall.study.agreement.result import NOT_TOLD
 from tapfall.technique.stated import ARM_CM, BLADDER_CM, CUFFS
@@ -21,8 +21,6 @@ SPLITS = ("fit", "check")
 ALL = "(all)"
 #: Where everything is counted that both observers and tapfall gave a number for.
 SAME = "(by all three)"
-
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)", re.ASCII)
 
 Bladder = str | tuple[float, float]
 
@@ -40,8 +38,8 @@ def number(low: float, high: float, unit: str) -> Callable[[str], float]:
     """
 
     def parse(cell: str) -> float:
-        value = float(cell) if _NUMBER.fullmatch(cell) and len(cell) < 30 else float("nan")
-        if not low <= value <= high:
+        value = plain_number(cell)
+        if value is None or not low <= value <= high:
             raise InputError(
                 f"found {shown(cell)}; allowed {low:g} to {high:g} {unit}, or nothing{hint(cell)}"
             )
@@ -115,10 +113,10 @@ def cuff_size(cell: str) -> Bladder:
     plain = cell.lower().replace("-", " ")
     if plain in CUFFS:
         return plain
-    parts = cell.lower().split("x")
+    sides = [plain_number(part, comma=True) for part in cell.lower().split("x")]
     low, high = BLADDER_CM
-    if len(parts) == 2 and all(_NUMBER.fullmatch(part) and len(part) < 30 for part in parts):
-        width, length = float(parts[0]), float(parts[1])
+    if len(sides) == 2 and None not in sides:
+        width, length = (side or 0.0 for side in sides)
         if low <= width <= length <= high:
             return width, length
     names = ", ".join(one.replace(" ", "-") for one in CUFFS)

@@ -36,6 +36,7 @@ from typing import Any
 
 from tapfall.errors import InputError, shown
 from tapfall.files.names import PathLike, base_name, label_of, open_regular
+from tapfall.files.numbers import with_point
 from tapfall.files.rows import check_count, delimiter_of, rows_of, text_of, width_fault
 from tapfall.files.tables import cell_text
 from tapfall.study.cells import NEEDED, PARSERS, Bladder, text
@@ -333,7 +334,7 @@ class _Reader:
         if not cell and name not in ("recording", "subject"):
             return None
         if self._commas and name.startswith(_WITH_COMMAS):
-            cell = cell.replace(",", ".")
+            cell = with_point(cell)
         try:
             return PARSERS.get(name, text)(cell)
         except InputError as fault:

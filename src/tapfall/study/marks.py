@@ -16,6 +16,7 @@ from scipy.optimize import linear_sum_assignment
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
+from tapfall.files.numbers import number_of
 from tapfall.files.rows import read_rows, width_fault
 from tapfall.model import Phase
 
@@ -153,12 +154,8 @@ def _mark(header: list[str], cells: list[str], delimiter: str, after_s: float) -
     if len(cells) != len(header):
         raise InputError(width_fault(cells, len(header)))
     row = dict(zip(header, cells, strict=True))
-    time = row["time_s"] if delimiter == "," else row["time_s"].replace(",", ".")
-    try:
-        time_s = float(time)
-    except ValueError:
-        time_s = math.nan
-    if not 0.0 <= time_s <= _LONGEST_S:
+    time_s = number_of(row["time_s"], comma=delimiter != ",")
+    if time_s is None or not 0.0 <= time_s <= _LONGEST_S:
         raise InputError(f"time_s: found {shown(row['time_s'])}; allowed seconds of the sound")
     if time_s <= after_s:
         raise InputError(f"time_s: found {time_s:g} after {after_s:g}; allowed times that increase")

@@ -8,11 +8,11 @@ by commas.
 
 from __future__ import annotations
 
-import re
 from itertools import pairwise
 
 from tapfall.errors import ScenarioError, fault_text, shown
 from tapfall.files.names import PathLike, label_of
+from tapfall.files.numbers import number_of
 from tapfall.files.rows import Row, read_rows, width_fault
 from tapfall.synth.scenario import LONGEST_INTERVAL_S, SHORTEST_INTERVAL_S
 
@@ -28,7 +28,6 @@ DECIMALS = 6
 
 _WANTED = f"a CSV with a column {INTERVALS} or {TIMES}"
 _RANGE = f"{SHORTEST_INTERVAL_S:g} to {LONGEST_INTERVAL_S:g} s"
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 
 
 def read_intervals(path: PathLike) -> tuple[float, ...]:
@@ -99,10 +98,10 @@ def _number(cells: list[str], width: int, column: str, place: int, delimiter: st
     if len(cells) != width:
         raise ScenarioError(width_fault(cells, width))
     cell = cells[place]
-    number = cell if delimiter == "," else cell.replace(",", ".")
-    if not _NUMBER.fullmatch(number):
+    number = number_of(cell, comma=delimiter != ",")
+    if number is None:
         raise ScenarioError(f"{column}: found {shown(cell)}; allowed a number of seconds")
-    return round(float(number), DECIMALS)
+    return round(number, DECIMALS)
 
 
 def _intervals(times: list[tuple[int, float]]) -> list[tuple[int, float]]:

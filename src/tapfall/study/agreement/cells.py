@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
 from tapfall.errors import InputError, printable, shown
+from tapfall.files.numbers import plain_number
 from tapfall.technique.stated import ARM_CM, CUFFS
 
 MEASURES = ("systolic", "diastolic", "mean")
@@ -20,7 +20,6 @@ LOWEST_MMHG, HIGHEST_MMHG = 0.0, 400.0
 #: What other programs write where there is nothing.
 NOTHING = ("na", "n/a", "nan", "none", "null", "-", ".")
 
-_NUMBER = re.compile(r"[+-]?[0-9]{1,6}(\.[0-9]{1,12})?")
 _BOUNDS = (">=", "<=")
 _NAN = float("nan")
 
@@ -42,11 +41,11 @@ def pressure(column: str, allowed: str) -> Callable[[str], float]:
     def parse(text: str) -> float:
         if not text:
             return _NAN
-        if not _NUMBER.fullmatch(text):
+        value = plain_number(text)
+        if value is None:
             raise InputError(
                 f"{column}: found {shown(text)}; allowed {allowed}, such as 120.5{hint(text)}"
             )
-        value = float(text)
         if not LOWEST_MMHG <= value <= HIGHEST_MMHG:
             raise InputError(
                 f"{column}: found {shown(text)}; allowed {LOWEST_MMHG:g} to {HIGHEST_MMHG:g} mmHg"
@@ -70,7 +69,7 @@ def estimate(text: str) -> tuple[float, int]:
     if not text.startswith(_BOUNDS):
         return _ESTIMATE(text), 0
     rest = text[2:].strip()
-    if not _NUMBER.fullmatch(rest):
+    if plain_number(rest) is None:
         raise InputError(f"estimate: found {shown(text)}; allowed a number behind {text[:2]}")
     return _ESTIMATE(rest), 1 if text[0] == ">" else -1
 
@@ -105,9 +104,10 @@ def measure(text: str) -> str:
 
 def confidence(text: str) -> float:
     """Return a confidence; an empty cell is not a number."""
-    if text and not (_NUMBER.fullmatch(text) and 0.0 <= float(text) <= 1.0):
+    value = plain_number(text) if text else _NAN
+    if value is None or value < 0.0 or value > 1.0:
         raise InputError(f"confidence: found {shown(text)}; allowed 0 to 1, or nothing{hint(text)}")
-    return float(text) if text else _NAN
+    return value
 
 
 def sex(text: str) -> str:
@@ -136,8 +136,8 @@ def bounded(column: str, low: float, high: float, unit: str) -> Callable[[str], 
     """Return a parser of numbers within bounds; an empty cell is not a number."""
 
     def parse(text: str) -> float:
-        value = float(text) if _NUMBER.fullmatch(text) else _NAN
-        if text and not low <= value <= high:
+        value = plain_number(text) if text else _NAN
+        if value is None or value < low or value > high:
             raise InputError(
                 f"{column}: found {shown(text)}; allowed {low:g} to {high:g} {unit}, or nothing"
                 f"{hint(text)}"

@@ -20,6 +20,7 @@ from typing import Any
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
+from tapfall.files.numbers import with_point
 from tapfall.files.rows import delimiter_of, text_of, width_fault
 from tapfall.study.agreement import cells
 from tapfall.study.agreement.rows import Gathered, Row, Table
@@ -172,7 +173,7 @@ class _Lines:
     def plain(self, column: str, cell: str) -> str:
         """A cell of a column without space around it, a decimal comma turned into a point."""
         text = cell.strip()
-        return text.replace(",", ".") if column in self._commas and text.count(",") == 1 else text
+        return with_point(text) if column in self._commas else text
 
     def batches(self, count: int) -> Iterator[list[list[str]]]:
         """Yield the rows, so many at a time."""

@@ -66,7 +66,7 @@ def test_phases_of_matched_beats() -> None:
         Mark(time_s=1.0, heard=True, phase=Phase.K2),
         Mark(time_s=2.0, heard=True, phase=Phase.K2),
     ]
-    found = match(one, two) + match(two, two)
+    found = BeatCounts.total([match(one, two), match(two, two)])
     assert (found.phases_same, found.phases_compared) == (2, 3)
 
 

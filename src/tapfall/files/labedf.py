@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapfall.errors import InputError
-from tapfall.files.labfile import LabChannel, LabFile, check_count, hash_of, needed, refusing
+from tapfall.files.labfile import LabChannel, LabFile, check_sample_count, hash_of, needed, refusing
 from tapfall.files.names import PathLike, label_of
 from tapfall.model import FloatArray
 
@@ -52,7 +52,7 @@ def open_edf(path: PathLike, error: type[InputError]) -> LabFile:
 
 def _channel(label: str, signal: Any, error: type[InputError]) -> LabChannel:
     name, count = str(signal.label), int(signal._num_samples)
-    check_count(label, name, count, error)
+    check_sample_count(label, name, count, error)
     low, high = int(signal.digital_min), int(signal.digital_max)
     first, last = float(signal.physical_min), float(signal.physical_max)
     rate_hz = float(signal.sampling_frequency)

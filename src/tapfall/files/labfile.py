@@ -130,7 +130,7 @@ def hash_of(paths: list[PathLike], error: type[InputError], wanted: str) -> str:
     return digest.hexdigest()
 
 
-def check_count(label: str, name: str, count: int, error: type[InputError]) -> None:
+def check_sample_count(label: str, name: str, count: int, error: type[InputError]) -> None:
     """Raise where a channel is empty or absurdly long."""
     if not 0 < count <= MAX_SAMPLES:
         raise error(

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from tapfall.errors import InputError, shown
 from tapfall.files.audio import MAX_SAMPLES
-from tapfall.files.labfile import LabChannel, LabFile, check_count, hash_of, refusing
+from tapfall.files.labfile import LabChannel, LabFile, check_sample_count, hash_of, refusing
 from tapfall.files.matread import MatVariable, NewerVersionError, mat_variables
 from tapfall.files.names import PathLike, label_of
 
@@ -76,7 +76,7 @@ class _Held:
         """Return a vector with its rate, or times, and its unit."""
         name, count = variable.name, math.prod(variable.shape)
         lower = name.lower()
-        check_count(self._label, name, count, self._error)
+        check_sample_count(self._label, name, count, self._error)
         rate_hz = self._first_number([f"{lower}_{rate}" for rate in _RATES])
         times = self._times(f"{lower}_time_s", count, must=True)
         if times is None and rate_hz is None:

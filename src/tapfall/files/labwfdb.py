@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tapfall.errors import InputError, shown
 from tapfall.files.audio import MAX_SAMPLES
-from tapfall.files.labfile import LabChannel, LabFile, check_count, hash_of, needed, refusing
+from tapfall.files.labfile import LabChannel, LabFile, check_sample_count, hash_of, needed, refusing
 from tapfall.files.names import PathLike, label_of
 from tapfall.model import FloatArray
 
@@ -124,7 +124,7 @@ def _channel(
     length = record.sig_len
     if length is None:
         length = len(_physical(wfdb, place, index)[0]) // per_frame
-    check_count(label, name, length * per_frame, error)
+    check_sample_count(label, name, length * per_frame, error)
     cells = line.split()
     calibrated = len(cells) > 2 and not _NO_GAIN.match(cells[2])
 

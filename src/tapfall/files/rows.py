@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Iterator, Sequence
 
-from tapfall.errors import InputError
+from tapfall.errors import InputError, shown
 from tapfall.files.names import PathLike, label_of, open_regular
 from tapfall.wording import counted
 
@@ -99,6 +99,55 @@ def text_of(
         ) from None
 
 
+def columns_of(
+    label: str, header: Row, known: Sequence[str], needed: Sequence[str], wanted: str
+) -> tuple[str, ...]:
+    """Return the names of a table's columns, each as it is spelt among the known ones.
+
+    Parameters
+    ----------
+    label
+        The name of the file, for the message.
+    header
+        The first row, names in any order and case.
+    known, needed
+        Names that a column may have, and those that have to be there.
+    wanted
+        What the file should be, for the message.
+
+    Returns
+    -------
+    tuple of str
+        In the order of the file.
+
+    Raises
+    ------
+    InputError
+        A name is unknown, stands twice, or is missing; the message names the line.
+
+    Examples
+    --------
+    >>> columns_of("x.csv", (1, ["B", "a_mmhg"]), ("a_mmHg", "b"), ("b",), "a table")
+    ('b', 'a_mmHg')
+    """
+    line, cells = header
+    spelt = {name.lower(): name for name in known}
+    names: list[str] = []
+    for cell in cells:
+        name = spelt.get(cell.lower())
+        if name is None:
+            raise InputError(
+                f"{label}: line {line}: found the column {shown(cell)}; allowed {', '.join(known)}"
+            )
+        if name in names:
+            raise InputError(f"{label}: line {line}: found '{name}' twice; allowed once")
+        names.append(name)
+    for name in needed:
+        if name not in names:
+            raise InputError(f"{label}: line {line}: found no column '{name}'; allowed {wanted}")
+    return tuple(names)
+
+
 def width_fault(cells: Sequence[str], width: int) -> str:
     """Say of a row that it has another number of cells than the header.
 
@@ -110,7 +159,7 @@ def width_fault(cells: Sequence[str], width: int) -> str:
     return f"found {counted(len(cells), 'cell')}; allowed {width}, as in the header"
 
 
-def check_count(label: str, rows: list[Row], most: int, error: type[InputError]) -> None:
+def check_row_count(label: str, rows: list[Row], most: int, error: type[InputError]) -> None:
     """Refuse a table without rows below its header, and one with too many.
 
     Raises

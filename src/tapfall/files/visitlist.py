@@ -16,7 +16,7 @@ from pathlib import Path
 
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import check_count, first_filled, read_rows, width_fault
+from tapfall.files.rows import check_row_count, columns_of, first_filled, read_rows, width_fault
 
 #: Columns that have to be there, and those that may.
 NEEDED = ("audio", "cuff")
@@ -72,8 +72,8 @@ def read_visit_list(path: PathLike) -> tuple[ListedRecording, ...]:
     """
     label = label_of(path)
     rows, _ = read_rows(path, _WANTED, MAX_BYTES)
-    columns = _columns(label, *rows[0])
-    check_count(label, rows, MAX_ROWS, InputError)
+    columns = columns_of(label, rows[0], COLUMNS, NEEDED, _WANTED)
+    check_row_count(label, rows, MAX_ROWS, InputError)
     found: list[ListedRecording] = []
     faults: list[str] = []
     for line, cells in rows[1:]:
@@ -121,26 +121,10 @@ def inside(folder: PathLike, name: str) -> Path:
     return place
 
 
-def _columns(label: str, line: int, header: list[str]) -> dict[str, int]:
-    names = [cell.lower() for cell in header]
-    for name in names:
-        if name not in COLUMNS:
-            raise InputError(
-                f"{label}: line {line}: found the column {shown(name)}; "
-                f"allowed {', '.join(COLUMNS)}"
-            )
-        if names.count(name) > 1:
-            raise InputError(f"{label}: line {line}: found {shown(name)} twice; allowed once")
-    for name in NEEDED:
-        if name not in names:
-            raise InputError(f"{label}: line {line}: found no column '{name}'; allowed {_WANTED}")
-    return {name: place for place, name in enumerate(names)}
-
-
-def _listed(line: int, cells: list[str], columns: dict[str, int]) -> ListedRecording:
+def _listed(line: int, cells: list[str], columns: tuple[str, ...]) -> ListedRecording:
     if len(cells) != len(columns):
         raise InputError(width_fault(cells, len(columns)))
-    cell = {name: cells[place] for name, place in columns.items()}
+    cell = dict(zip(columns, cells, strict=True))
     arm, time = cell.get("arm", "").lower(), cell.get("time", "")
     if arm and arm not in ARMS:
         raise InputError(f"arm: found {shown(arm)}; allowed {', '.join(ARMS)} or nothing")

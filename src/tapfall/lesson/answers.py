@@ -29,7 +29,7 @@ from tapfall.convert import check_keys, key_of, kind
 from tapfall.errors import InputError, fault_text, shown
 from tapfall.files.jsonfile import json_values
 from tapfall.files.names import PathLike, label_of, open_regular
-from tapfall.files.rows import delimiter_of, rows_of, text_of, width_fault
+from tapfall.files.rows import columns_of, delimiter_of, rows_of, text_of, width_fault
 from tapfall.files.tables import FORMULA_STARTS
 from tapfall.lesson.answercells import HEAD, answer_of, check_known, check_new
 from tapfall.lesson.nouns import ANSWERS_SCHEMA, NOT_DATED, Answer, Answers, Key, Mode
@@ -251,7 +251,7 @@ def _of_csv(label: str, text: str, keys: Sequence[Key]) -> tuple[Answers, ...]:
         (line, [_unescaped(cell) for cell in cells])
         for line, cells in rows_of(label, text, delimiter, _WANTED)
     ]
-    columns = _columns(label, *rows[0])
+    columns = columns_of(label, rows[0], COLUMNS, NEEDED, _WANTED)
     if not 1 <= len(rows) - 1 <= MAX_ANSWERS:
         raise InputError(
             f"{label}: found {len(rows) - 1} rows below the header; allowed 1 to {MAX_ANSWERS}"
@@ -286,25 +286,6 @@ def _of_csv(label: str, text: str, keys: Sequence[Key]) -> tuple[Answers, ...]:
 def _unescaped(cell: str) -> str:
     """A text that was kept from becoming a formula, as it was before."""
     return cell[1:] if cell[:1] == "'" and cell[1:].startswith(FORMULA_STARTS) else cell
-
-
-def _columns(label: str, line: int, header: list[str]) -> list[str]:
-    known = {name.lower(): name for name in COLUMNS}
-    names: list[str] = []
-    for cell in header:
-        name = known.get(cell.lower())
-        if name is None:
-            raise InputError(
-                f"{label}: line {line}: found the column {shown(cell)}; "
-                f"allowed {', '.join(COLUMNS)}"
-            )
-        if name in names:
-            raise InputError(f"{label}: line {line}: found '{name}' twice; allowed once")
-        names.append(name)
-    for name in NEEDED:
-        if name not in names:
-            raise InputError(f"{label}: line {line}: found no column '{name}'; allowed {_WANTED}")
-    return names
 
 
 def _filled(cell: dict[str, str]) -> dict[str, str]:

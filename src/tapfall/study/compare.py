@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import chain
 from typing import Any, Literal
 
 import numpy as np
@@ -329,15 +328,7 @@ def beat_rows(heard: Iterable[Heard]) -> list[tuple[Cell, ...]]:
 
 
 def _beats(group: list[Heard]) -> tuple[Cell, ...]:
-    counts = [one.counts for one in group]
-    total = BeatCounts(
-        hits=sum(one.hits for one in counts),
-        false=sum(one.false for one in counts),
-        missed=sum(one.missed for one in counts),
-        onsets_s=tuple(chain.from_iterable(one.onsets_s for one in counts)),
-        phases_same=sum(one.phases_same for one in counts),
-        phases_compared=sum(one.phases_compared for one in counts),
-    )
+    total = BeatCounts.total([one.counts for one in group])
     onsets = np.array(total.onsets_s)
     middle = float(np.median(np.abs(onsets))) if onsets.size else None
     edges = [one.edges for one in group if one.edges is not None]

@@ -37,7 +37,7 @@ from typing import Any
 from tapfall.errors import InputError, shown
 from tapfall.files.names import PathLike, base_name, label_of, open_regular
 from tapfall.files.numbers import with_point
-from tapfall.files.rows import check_count, delimiter_of, rows_of, text_of, width_fault
+from tapfall.files.rows import check_row_count, delimiter_of, rows_of, text_of, width_fault
 from tapfall.files.tables import cell_text
 from tapfall.study.cells import NEEDED, PARSERS, Bladder, text
 from tapfall.study.columns import misspelt
@@ -176,7 +176,7 @@ def read_manifest(
     delimiter = delimiter_of(whole)
     rows = rows_of(label, whole, delimiter, _WANTED, ManifestError)
     columns = _columns(label, *rows[0], reserved)
-    check_count(label, rows, MAX_ROWS, ManifestError)
+    check_row_count(label, rows, MAX_ROWS, ManifestError)
     reader = _Reader(
         columns=columns,
         folder=Path(path).parent,

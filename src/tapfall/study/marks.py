@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
@@ -64,14 +65,16 @@ class BeatCounts:
     phases_same: int = 0
     phases_compared: int = 0
 
-    def __add__(self, other: BeatCounts) -> BeatCounts:
-        return BeatCounts(
-            hits=self.hits + other.hits,
-            false=self.false + other.false,
-            missed=self.missed + other.missed,
-            onsets_s=self.onsets_s + other.onsets_s,
-            phases_same=self.phases_same + other.phases_same,
-            phases_compared=self.phases_compared + other.phases_compared,
+    @classmethod
+    def total(cls, counts: Sequence[BeatCounts]) -> BeatCounts:
+        """Add up the counts of several recordings."""
+        return cls(
+            hits=sum(one.hits for one in counts),
+            false=sum(one.false for one in counts),
+            missed=sum(one.missed for one in counts),
+            onsets_s=tuple(chain.from_iterable(one.onsets_s for one in counts)),
+            phases_same=sum(one.phases_same for one in counts),
+            phases_compared=sum(one.phases_compared for one in counts),
         )
 
     @property

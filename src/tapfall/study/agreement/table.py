@@ -18,10 +18,10 @@ from collections.abc import Callable, Iterator
 from itertools import islice
 from typing import Any
 
-from tapfall.errors import InputError, fault_text, shown
+from tapfall.errors import InputError, fault_text
 from tapfall.files.names import PathLike, label_of, open_regular
 from tapfall.files.numbers import with_point
-from tapfall.files.rows import delimiter_of, text_of, width_fault
+from tapfall.files.rows import columns_of, delimiter_of, text_of, width_fault
 from tapfall.study.agreement import cells
 from tapfall.study.agreement.rows import Gathered, Row, Table
 
@@ -123,7 +123,8 @@ def table_of(label: str, data: bytes) -> Table:
     header = next(lines.batches(1), None)
     if header is None:
         raise InputError(f"{label}: found only empty lines; allowed {_WANTED}")
-    columns = _columns(label, lines.line, [cell.strip() for cell in header[0]])
+    names = [cell.strip() for cell in header[0]]
+    columns = columns_of(label, (lines.line, names), COLUMNS, NEEDED, _WANTED)
     gathered, known, count = Gathered(columns), {name: dict[str, Any]() for name in columns}, 0
     for batch in lines.batches(_AT_ONCE):
         count += len(batch)
@@ -207,19 +208,3 @@ def _check_row(lines: _Lines, row: list[str], columns: tuple[str, ...]) -> None:
     for name in PARSERS:
         if name in cell:
             PARSERS[name](cell[name])
-
-
-def _columns(label: str, line: int, header: list[str]) -> tuple[str, ...]:
-    names = tuple(cell.lower() for cell in header)
-    for name in names:
-        if name not in PARSERS:
-            raise InputError(
-                f"{label}: line {line}: found the column {shown(name)}; "
-                f"allowed {', '.join(PARSERS)}"
-            )
-        if names.count(name) > 1:
-            raise InputError(f"{label}: line {line}: found {shown(name)} twice; allowed once")
-    for name in NEEDED:
-        if name not in names:
-            raise InputError(f"{label}: line {line}: found no column '{name}'; allowed {_WANTED}")
-    return names

@@ -120,13 +120,39 @@ def test_the_readme_is_honest() -> None:
         assert sentence in flat
 
 
-def test_every_module_of_the_ear_is_on_the_map() -> None:
+#: Headings of DEVELOPERS.md under which every module of a package stands in a table.
+MAPS = {
+    "ear": ("Inside the ear",),
+    "device": ("Inside device",),
+    "technique": ("How a reading was taken",),
+    "visit": ("Inside visit",),
+    "files": ("Inside files",),
+    "synth": ("Inside synth",),
+    "study": ("Inside study",),
+    "study/agreement": ("Agreement with a reference",),
+    "lesson": ("Inside lesson", "The listening page"),
+    "show": ("Inside show",),
+    "cli": ("Inside cli",),
+}
+
+
+@pytest.mark.parametrize("package", MAPS)
+def test_every_module_is_on_the_map(package: str) -> None:
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    section = text.partition("## Inside the ear\n")[2].partition("\n## ")[0]
-    rows = [line.split("|")[1] for line in section.splitlines() if line.startswith("| `")]
+    sections = [
+        text.partition(f"\n## {title}\n")[2].partition("\n## ")[0] for title in MAPS[package]
+    ]
+    lines = "\n".join(sections).splitlines()
+    rows = [line.split("|")[1] for line in lines if line.startswith("| `")]
     named = [name for row in rows for name in re.findall(r"`(\w+)`", row)]
-    modules = {path.stem for path in (ROOT / "src" / "tapfall" / "ear").glob("*.py")}
+    modules = {path.stem for path in (ROOT / "src" / "tapfall" / package).glob("*.py")}
     assert sorted(named) == sorted(modules - {"__init__"})
+
+
+def test_every_package_has_a_map() -> None:
+    home = ROOT / "src" / "tapfall"
+    packages = {str(path.parent.relative_to(home)) for path in home.rglob("__init__.py")} - {"."}
+    assert packages == set(MAPS)
 
 
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])

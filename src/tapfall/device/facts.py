@@ -9,6 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+#: The band of the sounds, in which noise and hum hide them (definition of audible; the
+#: project's design).
+BAND_HZ = (25.0, 250.0)
+
 
 class Verdict(StrEnum):
     """Whether readings are possible with a device, as far as a recording tells.
@@ -44,7 +48,7 @@ class Gain(StrEnum):
 class DeviceSound:
     """What was measured of the sound.
 
-    Levels are dB re full scale (``_dbfs``); ``band`` is 25-250 Hz.  ``heard_s`` is
+    Levels are dB re full scale (``_dbfs``); ``band`` is :data:`BAND_HZ`.  ``heard_s`` is
     how much of ``length_s`` was looked at.  ``step_dbfs`` is the resolution of the
     samples.  ``upper_edge_hz`` is where the spectrum falls into its floor, or far below its
     strongest part; ``cut_hz`` where it begins to fall as steeply as only a filter or a change

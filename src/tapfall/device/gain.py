@@ -1,15 +1,14 @@
 """Automatic gain: does the noise sink after loud events and come back after them?
 
-A gain that follows the loudness turns the noise between the sounds down with
-them.  So the noise's level in quiet frames is compared between times when much
-and when little sound came just before, for several reaches of "just before".
-The gain is *seen* where the noise is lower after loud times by 3 dB or more in
-the whole recording and in both of its halves: a room that falls silent once
-makes no gain.  It is *not seen* where for every reach the noise keeps within
-1 dB although the loudness does not.  All else is *cannot tell*: nothing loud in
-the recording, less than 12 s, noise finer than the samples' steps, noise that
-comes with the sounds.  A gain that acts before the noise arises (the noise of
-the converter itself) and one slower than the recording cannot be seen.
+A gain that follows the loudness turns the noise between the sounds down with them. So the
+noise's level in quiet frames is compared between times when much and when little sound came
+just before, for several reaches of "just before". The gain is *seen* where the noise is
+lower after loud times by 3 dB or more in the whole recording, and by half of that in both
+of its halves: a room that falls silent once makes no gain. It is *not seen* where the noise
+keeps within 1 dB for every reach for which the loudness does not, two of them at least. All
+else is *cannot tell*: nothing loud in the recording, less than 12 s, noise finer than the
+samples' steps, noise that comes with the sounds. A gain that acts before the noise arises
+(the noise of the converter itself) and one slower than the recording cannot be seen.
 """
 
 from __future__ import annotations

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import signal
 
+from tapfall.device.facts import BAND_HZ
 from tapfall.model import FloatArray
 
 #: Mains: frequencies, how far they may be off, width of a line, and where its surroundings lie.
 MAINS_HZ, OFF_HZ, LINE_HZ, AROUND_HZ = (50.0, 60.0), 0.7, 1.0, (3.0, 9.0)
-#: The band in which hum hides sounds.
-MAINS_BAND_HZ = (25.0, 250.0)
 #: Lines stand so far out of their surroundings (our choice; noise reaches 8 dB at most in
 #: the median of seven frames).
 LINE_DB = 10.0
@@ -64,12 +63,12 @@ def find_hum(sound: FloatArray, rate_hz: float) -> Hum:
     )
     # What is always there: sounds come and go.
     density = np.median(frames, axis=1)
-    inside = (line_hz >= MAINS_BAND_HZ[0]) & (line_hz <= MAINS_BAND_HZ[1])
+    inside = (line_hz >= BAND_HZ[0]) & (line_hz <= BAND_HZ[1])
     if float(density[inside].sum()) <= 0.0:
         return nothing
     best = Hum(mains_hz=None, power=0.0, lines_hz=(), told=True)
     for mains_hz in MAINS_HZ:
-        count = int(MAINS_BAND_HZ[1] // mains_hz)
+        count = int(BAND_HZ[1] // mains_hz)
         lines = {
             mains_hz * k: _line_power(line_hz, density, mains_hz * k) for k in range(1, count + 1)
         }

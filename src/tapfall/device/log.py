@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tapfall.device.facts import DeviceLog
-from tapfall.ear.cuff import HOLE_S, HOLE_STEPS, Deflation, find_deflation
+from tapfall.ear.cuff import HOLE_S, HOLE_STEPS, Deflation, find_deflation, rounding_mmhg
 from tapfall.ear.measurement import REST_MMHG, measurement_bounds
 from tapfall.ear.pulses import find_pulses
 from tapfall.ear.rows import as_rows, check_order
@@ -69,8 +69,7 @@ def measure_log(log: CuffLog) -> DeviceLog:
     apart_s = np.diff(time_s)
     usual_s, jitter_s = _pace(time_s)
     hole = apart_s > max(HOLE_STEPS * usual_s, HOLE_S)
-    steps = np.diff(np.unique(mmhg))
-    steps = steps[steps > SAME_MMHG]
+    step_mmhg = rounding_mmhg(mmhg)
     kept = measured_rows(time_s, mmhg)
     held_rate_hz = _held_rate_hz(time_s, mmhg, usual_s)
     if held_rate_hz is None and kept.size < time_s.size:
@@ -88,7 +87,7 @@ def measure_log(log: CuffLog) -> DeviceLog:
         holes=int(hole.sum()),
         longest_hole_s=round(float(apart_s[hole].max()), 3) if hole.any() else 0.0,
         held_rate_hz=held_rate_hz,
-        rounding_mmhg=round(float(steps.min()), 4) if steps.size else None,
+        rounding_mmhg=round(step_mmhg, 4) if step_mmhg else None,
         lowest_mmhg=round(float(mmhg.min()), 2),
         highest_mmhg=round(float(mmhg.max()), 2),
         falls_mmhg=None if deflation is None else round(_fall(deflation), 1),

@@ -1,4 +1,4 @@
-"""Levels, clipping and offset of a device's sound."""
+"""All that is measured of a device's sound; levels, clipping and offset are measured here."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from tapfall.device.facts import DeviceSound
+from tapfall.device.facts import BAND_HZ, DeviceSound
 from tapfall.device.gain import find_gain
 from tapfall.device.gaps import find_dead, find_repeats
 from tapfall.device.hum import Hum, find_hum, without_lines
@@ -19,8 +19,6 @@ from tapfall.ear.runs import run_lengths
 from tapfall.errors import AudioError
 from tapfall.model import FloatArray
 
-#: The band of the sounds (definition of audible; the project's design).
-BAND_HZ = (25.0, 250.0)
 #: So much of a recording is looked at: the longest measurement that is heard.
 LONGEST_S = 300.0
 #: A sound that starts at once makes the filters ring so long.

@@ -257,7 +257,7 @@ def _check_arguments(
 
 
 def _channel_log(label: str, sound: Sound, scale: float, offset: float) -> CuffLog:
-    """Scale the pressure channel, checked as a log is."""
+    """Scale the pressure channel; its values are held to the range of a log."""
     if sound.cuff_samples is None or sound.cuff_time_s is None:
         raise CuffLogError(f"{label}: found no pressure channel; allowed one in the sound file")
     with np.errstate(over="ignore", invalid="ignore"):

@@ -15,7 +15,7 @@ from tapfall.ear.trend import GRID_S
 from tapfall.ear.zero import Zero, find_zeros
 from tapfall.model import CuffLog, FloatArray, Reading, Settings
 from tapfall.technique.obliteration import Obliteration, find_obliteration
-from tapfall.technique.stillness import Stillness, stillness
+from tapfall.technique.stillness import Stillness, evened, stillness
 
 #: A rate near a threshold is taken over so much pressure to either side (a breath's length at
 #: the usual rate; our choice), and over half of that at least.
@@ -159,10 +159,7 @@ def _fall(fall: Deflation) -> tuple[float, float, float]:
 def _calm(time_s: FloatArray, mmhg: FloatArray) -> FloatArray:
     """The rows on an even grid, evened out over a beat."""
     grid = np.arange(time_s[0], time_s[-1], GRID_S)
-    even = np.interp(grid, time_s, mmhg)
-    count = round(CALM_S / GRID_S)
-    padded = np.pad(even, (count // 2, count - 1 - count // 2), "edge")
-    return np.convolve(padded, np.ones(count) / count, "valid")
+    return evened(np.interp(grid, time_s, mmhg), round(CALM_S / GRID_S))
 
 
 def _reinflations(time_s: FloatArray, mmhg: FloatArray, fall: Deflation) -> tuple[Reinflation, ...]:

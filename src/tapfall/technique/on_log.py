@@ -99,7 +99,7 @@ _NEXT_TIME = {
     By.BOTH: "record on to the release",
 }
 
-#: Checks of the log, in the order of the measurement.
+#: Where rates are judged, each in mmHg/s and in mmHg per beat.
 RATES = (
     ("overall", _rate_check("deflation"), _step_check("deflation per beat")),
     (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tapfall.ear.flags import CLIPPED_SHARE, NOISY_DB
-from tapfall.ear.frontend import BLOCK, CLIP_LEVEL
+from tapfall.ear.frontend import BLOCK, CLIP_LEVEL, SCALES
 from tapfall.ear.told import HIDDEN_DB
 from tapfall.model import Finding, Quality, Recording
 from tapfall.technique.checks import FAULT, LOOK, OK, Check
@@ -15,6 +15,10 @@ from tapfall.technique.speech import voiced_share
 #: -70 dBFS the loudest sound has ten of them, fewer than readings need (measured by the
 #: check of devices); from -60 dBFS on there is room.
 WEAK_DBFS, FAINT_DBFS = -60.0, -70.0
+
+#: Syllables in so much of the time ask for a look: speech 4 dB below the sounds or louder
+#: comes to 2-13 %, recordings without any to 0 (171 of 171; measured on simulated ones).
+SPOKEN_SHARE = 0.015
 
 #: Share of clipped samples that asks for a look: a tenth of the one from which a person is
 #: asked (our choice).
@@ -35,16 +39,13 @@ _CLIPPING = Check(
     unit="% of samples",
     source="our choice; with 9 % one value in seven is wrong (measured on simulated recordings)",
 )
-#: Syllables in so much of the time ask for a look: speech 4 dB below the sounds or louder
-#: comes to 2-13 %, recordings without any to 0 (171 of 171; measured on simulated ones).
-SPOKEN_SHARE = 0.015
-
 _SPEECH = Check(
     name="speech",
     expected=f"less than {SPOKEN_SHARE * 100:g}",
     unit="% of the time",
     source="ACC/AHA checklist: nobody talks; the bound is measured on simulated recordings",
 )
+_HIDDEN = "systolic reads low, diastolic high, where the first and last sounds are hidden"
 
 
 def sound_findings(quality: Quality, recording: Recording) -> tuple[Finding, ...]:
@@ -103,13 +104,9 @@ def _speech(recording: Recording) -> Finding:
 def _share_clipped(recording: Recording) -> float:
     """Share of all samples at or beyond full scale."""
     samples = recording.samples
-    whole = {"int16": 2.0**15, "int32": 2.0**31}.get(samples.dtype.name, 1.0)
-    level = CLIP_LEVEL * whole
+    level = CLIP_LEVEL / SCALES.get(samples.dtype.name, 1.0)
     clipped = 0
     for at in range(0, samples.size, BLOCK):
         block = samples[at : at + BLOCK].astype(np.float64)
         clipped += int(np.count_nonzero(np.abs(block) >= level))
     return clipped / max(samples.size, 1)
-
-
-_HIDDEN = "systolic reads low, diastolic high, where the first and last sounds are hidden"

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapfall.ear.cuff import PAUSE_S, STILL_SHARE, Deflation
+from tapfall.ear.cuff import PAUSE_S, STILL_SHARE, Deflation, rounding_mmhg
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.runs import runs
 from tapfall.ear.trend import GRID_S
@@ -31,8 +31,9 @@ LEAST_STOPS, LEAST_STOP_S, STEPPED_SHARE = 4, 0.5, 0.15
 #: Falls are slower than their mean in places, and the pulse adds to it, by so much (our choice;
 #: one simulated measurement, rounded to 2-5 mmHg on logs of 5-50 Hz, needs no more than 1.0).
 ROUNDED_SHARE = 1.25
-#: Differences of pressure below this are rounding of floating point.
-SAME_MMHG = 1e-6
+#: A fall slower than this is taken for so fast, where a step of the rounding is turned into
+#: time (our choice: no cuff falls so slowly).
+LEAST_RATE_MMHG_PER_S = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,7 +183,7 @@ def stillness(
         return None
     clean = without_pulse(time_s[inside], mmhg[inside], deflation, pulses)
     grid = np.arange(deflation.falls_from_s, deflation.end_s, GRID_S)
-    even = _calm(np.interp(grid, time_s[inside], clean), round(CALM_S / GRID_S))
+    even = evened(np.interp(grid, time_s[inside], clean), round(CALM_S / GRID_S))
     reach = round(CALM_S / GRID_S / 2)
     if grid.size < 4 * reach:
         return None
@@ -201,8 +202,8 @@ def stillness(
         for begin, end in runs(still)
         if (end - begin) * GRID_S >= LEAST_STOP_S - CALM_S / 2
     )
-    step_mmhg = _rounding_mmhg(mmhg[inside])
-    explained_s = ROUNDED_SHARE * step_mmhg / max(rate_mmhg_per_s, STILL_SHARE)
+    step_mmhg = rounding_mmhg(mmhg[inside])
+    explained_s = ROUNDED_SHARE * step_mmhg / max(rate_mmhg_per_s, LEAST_RATE_MMHG_PER_S)
     return Stillness(
         stops=stops,
         lasts_s=float(grid.size * GRID_S),
@@ -211,13 +212,13 @@ def stillness(
     )
 
 
-def _rounding_mmhg(mmhg: FloatArray) -> float:
-    """The step to which rows were rounded: the smallest there is between any two."""
-    steps = np.diff(np.unique(mmhg))
-    steps = steps[steps > SAME_MMHG]
-    return float(steps.min()) if steps.size else 0.0
+def evened(values: FloatArray, count: int) -> FloatArray:
+    """Values evened out over so many of them, shape as given; those at the ends go on outside.
 
-
-def _calm(values: FloatArray, count: int) -> FloatArray:
+    Examples
+    --------
+    >>> evened(np.array([0.0, 0.0, 3.0, 3.0]), 3).tolist()
+    [0.0, 1.0, 2.0, 3.0]
+    """
     padded = np.pad(values, (count // 2, count - 1 - count // 2), "edge")
     return np.convolve(padded, np.ones(count) / count, "valid")

@@ -35,7 +35,7 @@ ISO_UNTOLD = (
     "manometer within 1 mmHg (from memory)",
 )
 
-#: BHS 1993: below this bound (at most it where closed), as many subjects or more.
+#: BHS 1993: bands of the reference, and least subjects in each.
 BHS_BANDS = {
     "systolic": (
         ("below 90", 8),
@@ -52,6 +52,7 @@ BHS_BANDS = {
         ("above 110", 8),
     ),
 }
+#: Bounds of those bands: below the first, up to below the second, up to the third and fourth.
 _BHS_EDGES = {"systolic": (90.0, 130.0, 160.0, 180.0), "diastolic": (60.0, 80.0, 100.0, 110.0)}
 BHS_AGES_YEARS = (15.0, 80.0)
 BHS_UNTOLD = ("phases of the study and training of its observers",)

@@ -131,6 +131,17 @@ class Threshold:
     time_s: float | None = None
     reason: Reason | None = None
 
+    @property
+    def at_least_mmhg(self) -> float | None:
+        """The pressure, or the bound that it is not below; ``None`` where neither is known.
+
+        Examples
+        --------
+        >>> Threshold(state=State.NOT_REACHED, low_mmhg=171.2).at_least_mmhg
+        171.2
+        """
+        return self.low_mmhg if self.mmhg is None else self.mmhg
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Diastolic(Threshold):

@@ -240,8 +240,7 @@ def _confidence(confidence: float) -> str:
 def _checks(reading: Reading) -> Iterator[str]:
     """Yield what a person has to do or decide, the most pressing first."""
     systolic, diastolic = reading.systolic, reading.diastolic
-    high = systolic.mmhg if systolic.mmhg is not None else systolic.low_mmhg
-    if is_very_high(high, diastolic.mmhg):
+    if is_very_high(systolic.at_least_mmhg, diastolic.mmhg):
         yield VERY_HIGH_CAUTION
     for name, threshold in (("Systolic", systolic), ("Diastolic", diastolic)):
         told = reading.status is Status.UNREADABLE or threshold.state is not State.UNDETERMINED

@@ -39,6 +39,17 @@ class Phase(StrEnum):
     K4 = "K4"
     GAP = "gap"
 
+    @property
+    def sounds(self) -> bool:
+        """Whether a beat of this phase sounds.
+
+        Examples
+        --------
+        >>> [phase.value for phase in Phase if phase.sounds]
+        ['K1', 'K2', 'K3', 'K4']
+        """
+        return self not in (Phase.SILENT, Phase.GAP)
+
 
 class Rhythm(StrEnum):
     """Rhythm of the beats while the cuff falls."""

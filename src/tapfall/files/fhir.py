@@ -316,9 +316,7 @@ def _headline(reading: Reading) -> str:
 
 def _notes(reading: Reading, recording: Recording) -> Iterator[str]:
     yield CAUTION
-    systolic = reading.systolic
-    high = systolic.mmhg if systolic.mmhg is not None else systolic.low_mmhg
-    if is_very_high(high, reading.diastolic.mmhg):
+    if is_very_high(reading.systolic.at_least_mmhg, reading.diastolic.mmhg):
         yield VERY_HIGH_CAUTION
     yield (
         f"Read by tapfall {__version__}, status {reading.status}: preliminary until a person "

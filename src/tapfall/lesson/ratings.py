@@ -40,7 +40,7 @@ _RATED = ("realistic_1_to_5", "phases", "first_mmHg", "last_mmHg")
 MAX_BYTES = 1_000_000
 _WANTED = f"a sheet of ratings (CSV with the columns {','.join(COLUMNS)})"
 _BETWEEN = re.compile(r"[\s,;/+]+")
-_HEARD = (Phase.K1, Phase.K2, Phase.K3, Phase.K4)
+_HEARD = tuple(phase for phase in Phase if phase.sounds)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,7 +212,7 @@ def rated(key: Key, ratings: Sequence[Rating]) -> Rated:
         if one.realistic is not None:
             real.append(one.realistic)
         heard = [beat for beat in item.beats if beat.audible]
-        true = {beat.phase for beat in heard if beat.phase in _HEARD}
+        true = {beat.phase for beat in heard if beat.phase.sounds}
         if one.phases and true:
             share.append(len(true & set(one.phases)) / len(true | set(one.phases)))
         if one.first_mmhg is not None and heard:

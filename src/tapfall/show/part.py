@@ -165,8 +165,7 @@ def figure_words(recording: Recording, reading: Reading) -> str:
 def _asks(reading: Reading) -> Iterator[str]:
     """Yield what a person has to do or decide, the most pressing first."""
     systolic, diastolic = reading.systolic, reading.diastolic
-    high = systolic.mmhg if systolic.mmhg is not None else systolic.low_mmhg
-    if is_very_high(high, diastolic.mmhg):
+    if is_very_high(systolic.at_least_mmhg, diastolic.mmhg):
         yield VERY_HIGH_CAUTION
     for reason in reading.reasons:
         yield f"{_opened(REASON_SENTENCES[reason])}."

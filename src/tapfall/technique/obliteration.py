@@ -177,7 +177,7 @@ def _diastolic_mmhg(reading: Reading) -> float | None:
     """
     if Flag.SOUNDS_TO_ZERO in reading.flags:
         return reading.muffling.mmhg
-    heard = [beat.cuff_mmhg for beat in reading.beats if str(beat.phase).startswith("K")]
+    heard = [beat.cuff_mmhg for beat in reading.beats if beat.phase.sounds]
     if not heard or reading.diastolic.state is not State.OBSERVED:
         return None
     return min(heard)

@@ -326,7 +326,7 @@ def _listening_on(reading: Reading, ended: Ended) -> Finding:
     if reading.diastolic.state is State.NOT_REACHED:
         verb = "down to the release" if ended.by is By.RELEASE else f"until {ended.by.value} ends"
         return _ON.says(state, f"sounds {verb} at {ended.mmhg:.0f} mmHg", bias)
-    heard = [beat.cuff_mmhg for beat in reading.beats if str(beat.phase).startswith("K")]
+    heard = [beat.cuff_mmhg for beat in reading.beats if beat.phase.sounds]
     if not heard or reading.diastolic.state is not State.OBSERVED:
         return _ON.unknown("the last sound is not known")
     if Flag.SOUNDS_TO_ZERO in reading.flags or min(heard) < ZERO_SOUNDS_MMHG:

@@ -16,7 +16,7 @@ from tapfall.standards import (
     VERY_HIGH_CAUTION,
     is_very_high,
 )
-from tapfall.visit.average import pressures
+from tapfall.visit.average import both_of
 from tapfall.visit.guidelines import STABLE_MMHG, Guideline, Take, apart_mmhg
 from tapfall.visit.result import ArmsCompared, Average
 from tapfall.visit.schemes import Scheme
@@ -50,7 +50,7 @@ def more_readings(
     most = max(series, key=lambda arm: len(series[arm]))
     arm = most if average is None else average.arm
     readings = series[arm]
-    values = [pressures(one.reading) or (0.0, 0.0) for one in readings]
+    values = [both_of(one.reading) for one in readings]
     found = [
         *_too_few(guideline, values, arm),
         *_too_far_apart(guideline, values, averaged[arm]),
@@ -154,7 +154,7 @@ def _notes(
         rule = mine[0].reading.diastolic.rule
         if rule is Rule.K4:
             yield "The diastolic is the muffling (K4); categories are meant for the last sound."
-        if len(mine) == 1 and enough(guideline, [pressures(mine[0].reading) or (0.0, 0.0)]):
+        if len(mine) == 1 and enough(guideline, [both_of(mine[0].reading)]):
             yield (
                 f"{guideline.title}: a first reading below {guideline.enough_systolic_mmhg:g}/"
                 f"{guideline.enough_diastolic_mmhg:g} mmHg needs no others."
@@ -206,6 +206,4 @@ def cautions(taken: Sequence[Taken], average: Average | None) -> tuple[str, ...]
 
 def _very_high(one: Taken) -> bool:
     """Whether a reading is very high, also one that is not averaged, also by its bound."""
-    systolic, diastolic = one.reading.systolic, one.reading.diastolic
-    high = systolic.mmhg if systolic.mmhg is not None else systolic.low_mmhg
-    return is_very_high(high, diastolic.mmhg)
+    return is_very_high(one.reading.systolic.at_least_mmhg, one.reading.diastolic.mmhg)

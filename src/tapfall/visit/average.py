@@ -30,6 +30,20 @@ def pressures(reading: Reading) -> tuple[float, float] | None:
     return (values[0], values[1]) if len(values) == 2 else None
 
 
+def both_of(reading: Reading) -> tuple[float, float]:
+    """Return systolic and diastolic of a reading that counts, where both were observed.
+
+    Raises
+    ------
+    TypeError
+        They were not: such a reading is left out before.
+    """
+    both = pressures(reading)
+    if both is None:
+        raise TypeError("a pressure that was not observed cannot be averaged")
+    return both
+
+
 def left_out(taken: Sequence[Taken], include_review: bool) -> tuple[str | None, ...]:
     """Say of each reading why it cannot be used; None where it can.
 
@@ -66,7 +80,7 @@ def _why_not(reading: Reading, include_review: bool) -> str | None:
     for name, one in (("systolic", reading.systolic), ("diastolic", reading.diastolic)):
         if one.state is not State.OBSERVED or one.mmhg is None:
             return f"{name} not observed"
-    systolic, diastolic = pressures(reading) or (0.0, 0.0)
+    systolic, diastolic = both_of(reading)
     return None if systolic > diastolic else "its diastolic is not below its systolic"
 
 

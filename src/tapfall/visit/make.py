@@ -8,7 +8,7 @@ from tapfall.model import State, Threshold
 from tapfall.technique import is_simulated
 from tapfall.visit.advice import cautions, more_readings, notes
 from tapfall.visit.arms import ACC_AHA_ARMS, arm_to_use, compare_arms
-from tapfall.visit.average import average_of, left_out, pressures
+from tapfall.visit.average import average_of, both_of, left_out
 from tapfall.visit.category import place
 from tapfall.visit.guidelines import TAKE_SENTENCES, Guideline, guideline_of, taken_by
 from tapfall.visit.result import ArmsCompared, Average, Cited, Counted, Placed, Visit
@@ -70,7 +70,7 @@ def visit(
     usable: dict[Arm | None, tuple[int, ...]] = {}
     for arm in (Arm.LEFT, Arm.RIGHT, None):
         places = tuple(p for p, one in enumerate(ordered) if one.arm is arm and why[p] is None)
-        values = [pressures(ordered[p].reading) or (0.0, 0.0) for p in places]
+        values = [both_of(ordered[p].reading) for p in places]
         usable[arm] = places
         chosen[arm] = tuple(places[p] for p in taken_by(guideline.take, values))
         for p in set(places) - set(chosen[arm]):

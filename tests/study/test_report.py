@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tapfall.cli import main
-from tapfall.study.breakdown import ARM_CM, SIGNAL_TO_NOISE_DB, class_of, classes
+from tapfall.study.breakdown import ARM_BOUNDS_CM, SIGNAL_TO_NOISE_BOUNDS_DB, class_of, classes
 
 FIXTURES = Path(__file__).parents[2] / "synth_fixtures"
 EVIL = "<script>alert(1)</script>"
@@ -118,7 +118,9 @@ def test_digits_are_shares_of_what_was_written(home: Path) -> None:
         assert sum(int(row["values"]) for row in part) == 3
 
 
-@pytest.mark.parametrize(("bounds", "unit"), [(ARM_CM, "cm"), (SIGNAL_TO_NOISE_DB, "dB")])
+@pytest.mark.parametrize(
+    ("bounds", "unit"), [(ARM_BOUNDS_CM, "cm"), (SIGNAL_TO_NOISE_BOUNDS_DB, "dB")]
+)
 def test_classes_are_half_open_and_in_order(bounds: tuple[float, ...], unit: str) -> None:
     named = [class_of(bound, bounds, unit) for bound in bounds]
     assert classes(bounds, unit)[1:-1] == named

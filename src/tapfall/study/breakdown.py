@@ -14,13 +14,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapfall.files.tables import Cell
+from tapfall.standards import CUFF_SIZES
 from tapfall.study.agreement.result import NOT_TOLD
 from tapfall.study.agreement.rows import SLACK_MMHG
+from tapfall.study.agreement.sample import ISO_SPREAD
 from tapfall.study.compare import FIRST, MEASURES, OBSERVERS, SECOND, TAPFALL, Judged
 
-LEVELS_MMHG = {"systolic": (100.0, 140.0, 160.0), "diastolic": (60.0, 85.0, 100.0)}
-ARM_CM = (22.0, 27.0, 35.0, 45.0)
-SIGNAL_TO_NOISE_DB = (6.0, 12.0, 18.0)
+LEVEL_BOUNDS_MMHG = {
+    measure: tuple(sorted(bound for bound, _ in spread)) for measure, spread in ISO_SPREAD.items()
+}
+ARM_BOUNDS_CM = tuple(size.arm_from_cm for size in CUFF_SIZES)
+SIGNAL_TO_NOISE_BOUNDS_DB = (6.0, 12.0, 18.0)
 DEVICE = "device"
 BREAKDOWN_COLUMNS = (
     "by",
@@ -82,13 +86,13 @@ def breakdown_rows(values: Iterable[Held]) -> list[tuple[Cell, ...]]:
     rows: list[tuple[Cell, ...]] = []
     for measure in MEASURES:
         part = [one for one in own if one.judged.measure == measure]
-        level = LEVELS_MMHG[measure]
+        level = LEVEL_BOUNDS_MMHG[measure]
         for by, bounds, unit, read in (
             ("level", level, "mmHg", [one.judged.reference_mmhg for one in part]),
-            ("arm circumference", ARM_CM, "cm", [one.arm_cm for one in part]),
+            ("arm circumference", ARM_BOUNDS_CM, "cm", [one.arm_cm for one in part]),
             (
                 "signal to noise",
-                SIGNAL_TO_NOISE_DB,
+                SIGNAL_TO_NOISE_BOUNDS_DB,
                 "dB",
                 [one.signal_to_noise_db for one in part],
             ),

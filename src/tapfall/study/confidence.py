@@ -80,7 +80,7 @@ class Recalibration:
 
 def _arrays(values: Sequence[Judged]) -> tuple[FloatArray, FloatArray]:
     """Confidence, and 1.0 where right, shape ``(n,)`` each."""
-    used = [one for one in values if one.confidence is not None and one.error_mmhg is not None]
+    used = _with_confidence(values)
     sure = np.array([one.confidence for one in used], np.float64)
     near_mmhg = NEAR_MMHG + SLACK_MMHG
     right = np.array([abs(one.error_mmhg or 0.0) <= near_mmhg for one in used], np.float64)

@@ -8,12 +8,11 @@ import re
 from pathlib import Path
 
 from tapfall.errors import InputError, shown
+from tapfall.files.audio import MAX_BYTES
 from tapfall.files.lab import opener_of
 from tapfall.files.names import PathLike, open_regular
 
 _PLAIN = re.compile(r"[a-z0-9][a-z0-9._-]{0,59}", re.ASCII)
-#: Largest file that is hashed, bytes: that of a sound file.
-MAX_BYTES = 4_000_000_000
 
 
 def place_of(folder: PathLike, name: str, *, allow_outside: bool) -> str:

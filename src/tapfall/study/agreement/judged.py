@@ -97,7 +97,7 @@ def _bhs(pairs: Pairs, measure: str) -> Result:
         protocols.BHS,
         protocols.BHS_SOURCE,
         verdict=f"grade {grade} on this sample",
-        numbers=_counted(percents, "%"),
+        numbers=_within(percents, "%"),
         wanted=sample.bhs_requirements(measure, pairs),
         protocol="BHS 1993",
         notes=("It asks for grade A or B of systolic and of diastolic.",),
@@ -108,7 +108,10 @@ def _esh(pairs: Pairs, measure: str) -> Result:
     wanted = sample.esh_requirements(measure, pairs)
     name, source = "ESH-IP 2010", protocols.ESH_SOURCE
     if pairs.subject is None or wanted[0].state != FULFILLED:
-        why = "Its counts are those of 99 differences of 33 subjects; they suit no other number."
+        why = (
+            f"Its counts are those of {protocols.ESH_DIFFERENCES} differences of "
+            f"{protocols.ESH_SUBJECTS} subjects; they suit no other number."
+        )
         return _result(
             pairs, name, source, verdict=NOT_COMPUTED, wanted=wanted, protocol=name, notes=(why,)
         )
@@ -117,20 +120,23 @@ def _esh(pairs: Pairs, measure: str) -> Result:
         pairs.difference[order].reshape(-1, protocols.ESH_READINGS).tolist()
     )
     met = found.part_1 and found.part_2
+    of_subjects = f"of {protocols.ESH_SUBJECTS}"
     return _result(
         pairs,
         name,
         source,
         verdict=MET if met else NOT_MET,
         numbers=(
-            *_counted(found.within, "of 99"),
+            *_within(found.within, f"of {protocols.ESH_DIFFERENCES}"),
             Number(
                 name="subjects with 2 or more within 5",
                 value=found.subjects_two_within_5,
-                unit="of 33",
+                unit=of_subjects,
             ),
             Number(
-                name="subjects with none within 5", value=found.subjects_none_within_5, unit="of 33"
+                name="subjects with none within 5",
+                value=found.subjects_none_within_5,
+                unit=of_subjects,
             ),
         ),
         wanted=wanted,
@@ -138,7 +144,7 @@ def _esh(pairs: Pairs, measure: str) -> Result:
     )
 
 
-def _counted(values: Sequence[float | int], unit: str) -> tuple[Number, ...]:
+def _within(values: Sequence[float | int], unit: str) -> tuple[Number, ...]:
     return tuple(
         Number(name=f"within {bound} mmHg", value=value, unit=unit)
         for bound, value in zip((5, 10, 15), values, strict=True)

@@ -15,6 +15,7 @@ from scipy import stats
 
 from tapfall.errors import InputError
 from tapfall.model import FloatArray
+from tapfall.study.agreement.rows import SLACK_MMHG
 
 #: Limits hold 95 % of the differences of a normal sample.
 WIDTH_1999, WIDTH_1986 = 1.96, 2.0
@@ -154,8 +155,7 @@ def share_within(
     """
     values = finite(differences, 1)
     count = len(values)
-    # Written-down decimals such as 0.1 + 0.2 are no exact numbers.
-    hits = int((np.abs(values) <= bound + 1e-9).sum())
+    hits = int((np.abs(values) <= bound + SLACK_MMHG).sum())
     if not exact:
         return Span(value=hits / count)
     tail = (1.0 - LEVEL) / 2.0

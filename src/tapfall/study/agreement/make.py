@@ -22,6 +22,7 @@ from tapfall.study.agreement.judged import judged
 from tapfall.study.agreement.methods import methods_text
 from tapfall.study.agreement.pairs import Pairs, pairs_of
 from tapfall.study.agreement.result import (
+    NOT_TOLD,
     Agreement,
     Digits,
     Drawn,
@@ -152,7 +153,7 @@ def _group(
     sure = ~np.isnan(pairs.confidence)
     points, step = points_of(pairs)
     return Group(
-        measure=measure or "not told",
+        measure=measure or NOT_TOLD,
         condition=condition,
         counts=counts,
         results=tuple(results),

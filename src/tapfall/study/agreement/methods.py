@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tapfall import __version__
-from tapfall.study.agreement.result import NOT_COMPUTED, Group
+from tapfall.study.agreement.result import NOT_COMPUTED, NOT_TOLD, Group
 from tapfall.wording import counted
 
 #: How each result came about, by how its name begins.
@@ -135,7 +135,7 @@ def methods_text(groups: tuple[Group, ...], scheme: str, *, device: bool, two: b
 
 def _counted(group: Group) -> str:
     counts = group.counts
-    name = "The table" if group.measure == "not told" else f"For {group.measure} pressure the table"
+    name = "The table" if group.measure == NOT_TOLD else f"For {group.measure} pressure the table"
     subjects = "" if counts.subjects is None else f" of {counted(counts.subjects, 'subject')}"
     return (
         f"{name} holds {counted(counts.rows, 'row')}: {counted(counts.paired, 'pair')}{subjects}, "

@@ -53,8 +53,9 @@ REMEMBERED_TABLE: tuple[tuple[float, ...], ...] = (
 #: Grades of BHS 1993, best first: percent within 5, 10 and 15 mmHg.
 BHS_GRADES = (("A", (60, 85, 95)), ("B", (50, 75, 90)), ("C", (40, 65, 85)))
 
-#: ESH-IP 2010: subjects, readings of each, and the counts of part 1 and 2.
+#: ESH-IP 2010: subjects, readings of each and in all, and the counts of part 1 and 2.
 ESH_SUBJECTS, ESH_READINGS = 33, 3
+ESH_DIFFERENCES = ESH_SUBJECTS * ESH_READINGS
 ESH_TWO_OF, ESH_ALL_OF = (73, 87, 96), (65, 81, 93)
 ESH_TWO_CLOSE, ESH_NONE_CLOSE = 24, 3
 

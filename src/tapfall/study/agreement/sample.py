@@ -12,6 +12,7 @@ import numpy as np
 from tapfall.model import FloatArray
 from tapfall.standards import CUFF_SIZES
 from tapfall.study.agreement.pairs import Pairs
+from tapfall.study.agreement.protocols import ESH_READINGS, ESH_SUBJECTS
 from tapfall.study.agreement.result import FULFILLED, NOT_TOLD, UNFULFILLED, Requirement
 from tapfall.study.agreement.rows import SLACK_MMHG, BoolArray
 from tapfall.study.agreement.words import keeps_side
@@ -57,8 +58,9 @@ _BHS_EDGES = {"systolic": (90.0, 130.0, 160.0, 180.0), "diastolic": (60.0, 80.0,
 BHS_AGES_YEARS = (15.0, 80.0)
 BHS_UNTOLD = ("phases of the study and training of its observers",)
 
-#: ESH-IP 2010: subjects below, between and above these, 10 to 12 of each.
+#: ESH-IP 2010: subjects below, between and above these, and how few and many of each.
 _ESH_EDGES = {"systolic": (130.0, 160.0), "diastolic": (80.0, 100.0)}
+ESH_IN_RANGE = (10, 12)
 ESH_AGE_YEARS, ESH_SEX = 25.0, 10
 ESH_UNTOLD = ("reference the neighbour nearest to the test value (from memory)",)
 
@@ -138,15 +140,17 @@ def bhs_requirements(measure: str, pairs: Pairs) -> tuple[Requirement, ...]:
 
 def esh_requirements(measure: str, pairs: Pairs) -> tuple[Requirement, ...]:
     """What ESH-IP 2010 wants of a sample; a subject lies where the mean of its references does."""
-    wanted = "33 subjects with 3 pairs each"
+    wanted = f"{ESH_SUBJECTS} subjects with {ESH_READINGS} pairs each"
     if pairs.subjects is None:
         found = [_untold(wanted)]
     else:
-        right = pairs.subjects == 33 and bool((pairs.per_subject == 3).all())
+        each = bool((pairs.per_subject == ESH_READINGS).all())
+        right = pairs.subjects == ESH_SUBJECTS and each
         found = [_told(wanted, f"{pairs.subjects} with {len(pairs)} pairs in all", right)]
     edges = _ESH_EDGES.get(measure)
+    least, most = ESH_IN_RANGE
     if edges is None or pairs.subjects is None:
-        found.append(_untold("10 to 12 subjects in each range of the reference"))
+        found.append(_untold(f"{least} to {most} subjects in each range of the reference"))
     else:
         means = pairs.subject_means(pairs.reference)
         numbers = (
@@ -159,8 +163,8 @@ def esh_requirements(measure: str, pairs: Pairs) -> tuple[Requirement, ...]:
             (f"below {edges[0]:g}", f"{edges[0]:g} to {edges[1]:g}", f"above {edges[1]:g}"),
             strict=True,
         ):
-            wanted = f"10 to 12 subjects of reference {name} mmHg"
-            found.append(_told(wanted, f"{number}", 10 <= number <= 12))
+            wanted = f"{least} to {most} subjects of reference {name} mmHg"
+            found.append(_told(wanted, f"{number}", least <= number <= most))
     ages = f"age {ESH_AGE_YEARS:g} years or more"
     found.append(_ages(ages, pairs, lambda age: age >= ESH_AGE_YEARS))
     found.append(_sexes(f"{ESH_SEX} or more of each sex", pairs, count=ESH_SEX))

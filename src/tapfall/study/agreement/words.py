@@ -14,7 +14,7 @@ from tapfall.study.agreement.protocols import (
     MEAN_MOST_MMHG,
     SD_MOST_MMHG,
 )
-from tapfall.study.agreement.result import Agreement, Group, Number, Result
+from tapfall.study.agreement.result import NOT_TOLD, Agreement, Group, Number, Result
 from tapfall.study.agreement.rows import SLACK_MMHG
 from tapfall.wording import counted
 
@@ -123,14 +123,14 @@ def numbers_text(result: Result) -> tuple[tuple[str, str], ...]:
 
 def group_title(group: Group) -> str:
     """Return what a group is of."""
-    measure = "Measure not told" if group.measure == "not told" else group.measure.capitalize()
+    measure = f"Measure {NOT_TOLD}" if group.measure == NOT_TOLD else group.measure.capitalize()
     return f"{measure}, {'all rows' if group.condition is None else group.condition}"
 
 
 def group_counts(group: Group) -> str:
     """Return the rows of a group in words."""
     counts = group.counts
-    subjects = "not told" if counts.subjects is None else f"{counts.subjects}"
+    subjects = NOT_TOLD if counts.subjects is None else f"{counts.subjects}"
     return (
         f"{counted(counts.rows, 'row')}: {counts.paired} paired (subjects: {subjects}), "
         f"{counts.abstained} abstained, {counts.bounded} bounded, "

@@ -29,6 +29,7 @@ from tapfall.vocabulary import State as State
 from tapfall.vocabulary import Status as Status
 
 FloatArray = NDArray[np.float64]
+Singles = NDArray[np.float32]
 
 #: Said with every output; worded once and used everywhere.
 CAUTION = (

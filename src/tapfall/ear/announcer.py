@@ -55,8 +55,8 @@ class Announced:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Now:
-    """One provisional reading, ready to be told from; ``promise`` is that of its systolic."""
+class _Look:
+    """What one look found, ready to be told from; ``promise`` is that of its systolic."""
 
     reading: Reading
     promise: float
@@ -124,7 +124,7 @@ def hear(
     sounding = [i for i, beat in enumerate(beats) if beat.heard >= 0.5]
     if not sounding:
         return told, ()
-    now = _Now(
+    look = _Look(
         reading=judged.reading,
         promise=judged.promise,
         sounds=tuple(beats[i] for i in sounding),
@@ -135,7 +135,7 @@ def hear(
     )
     events: list[Event] = []
     for step in (_sounds, _systolic, _pause, _muffling, _diastolic, _far_enough):
-        told, more = step(told, now)
+        told, more = step(told, look)
         events += more
     return told, tuple(events)
 
@@ -143,131 +143,133 @@ def hear(
 _Told = tuple[Announced, list[Event]]
 
 
-def _sounds(told: Announced, now: _Now) -> _Told:
+def _sounds(told: Announced, look: _Look) -> _Told:
     """Beats that sounded since the last one told."""
     last_s = told.last_sound_s
     events: list[Event] = []
-    for beat in now.sounds:
+    for beat in look.sounds:
         if last_s is None or beat.time_s > last_s + SAME_BEAT_S:
             last_s = beat.time_s
-            event = now.event(EventKind.SOUND_HEARD, beat.time_s, beat.cuff_mmhg, beat.heard)
+            event = look.event(EventKind.SOUND_HEARD, beat.time_s, beat.cuff_mmhg, beat.heard)
             events.append(event)
     return replace(told, last_sound_s=last_s), events
 
 
-def _systolic(told: Announced, now: _Now) -> _Told:
-    systolic = now.reading.systolic
+def _systolic(told: Announced, look: _Look) -> _Told:
+    systolic = look.reading.systolic
     events: list[Event] = []
     if systolic.state is State.NOT_REACHED and not told.from_top:
-        if len(now.sounds) >= FROM_TOP_SOUNDS:
-            first = now.sounds[0]
-            sure = min(beat.heard for beat in now.sounds[:FROM_TOP_SOUNDS])
-            events.append(now.event(EventKind.START_AGAIN, first.time_s, first.cuff_mmhg, sure))
+        if len(look.sounds) >= FROM_TOP_SOUNDS:
+            first = look.sounds[0]
+            sure = min(beat.heard for beat in look.sounds[:FROM_TOP_SOUNDS])
+            events.append(look.event(EventKind.START_AGAIN, first.time_s, first.cuff_mmhg, sure))
             told = replace(told, from_top=True)
         return told, events
     sure = systolic.confidence or 0.0
     if told.systolic_likely_mmhg is None and sure >= LIKELY:
-        events.append(now.of(EventKind.SYSTOLIC_LIKELY, systolic))
+        events.append(look.of(EventKind.SYSTOLIC_LIKELY, systolic))
         told = replace(told, systolic_likely_mmhg=systolic.mmhg)
-    holds = now.promise >= SETTLE["systolic"] and sure >= LIKELY
-    if told.systolic_settled_mmhg is None and holds and not now.hand.again:
-        events.append(now.of(EventKind.SYSTOLIC_SETTLED, systolic, now.promise))
+    holds = look.promise >= SETTLE["systolic"] and sure >= LIKELY
+    if told.systolic_settled_mmhg is None and holds and not look.hand.again:
+        events.append(look.of(EventKind.SYSTOLIC_SETTLED, systolic, look.promise))
         told = replace(told, systolic_settled_mmhg=systolic.mmhg)
     return told, events
 
 
-def _pause(told: Announced, now: _Now) -> _Told:
+def _pause(told: Announced, look: _Look) -> _Told:
     """Silences that may be a gap, and their ends."""
-    last = now.sounds[-1]
+    last = look.sounds[-1]
     events: list[Event] = []
     upper = told.pause_upper_mmhg
     if upper is not None:
-        below = [beat for beat in now.sounds if beat.cuff_mmhg < upper - GAP_MMHG]
+        below = [beat for beat in look.sounds if beat.cuff_mmhg < upper - GAP_MMHG]
         if len(below) >= GAP_BEATS:
             first = below[0]
-            events.append(now.event(EventKind.GAP_ENDED, first.time_s, first.cuff_mmhg, last.heard))
+            events.append(
+                look.event(EventKind.GAP_ENDED, first.time_s, first.cuff_mmhg, last.heard)
+            )
             told = replace(
                 told,
                 pause_upper_mmhg=None,
                 lowest_pause_mmhg=first.cuff_mmhg,
                 diastolic_likely_mmhg=None,
             )
-    for gap in now.reading.gaps:
+    for gap in look.reading.gaps:
         if told.lowest_pause_mmhg is None or gap.lower_mmhg < told.lowest_pause_mmhg - GAP_MMHG:
             # Over before it was suspected.
             for kind, edge in (
                 (EventKind.GAP_SUSPECTED, gap.upper_mmhg),
                 (EventKind.GAP_ENDED, gap.lower_mmhg),
             ):
-                events.append(now.event(kind, _time_at(now, edge), edge, gap.confidence))
+                events.append(look.event(kind, _time_at(look, edge), edge, gap.confidence))
             told = replace(told, lowest_pause_mmhg=gap.lower_mmhg, pause_upper_mmhg=None)
-    silent_mmhg = last.cuff_mmhg - now.silent[-1].cuff_mmhg if now.silent else 0.0
+    silent_mmhg = last.cuff_mmhg - look.silent[-1].cuff_mmhg if look.silent else 0.0
     if (
         told.pause_upper_mmhg is None
-        and now.past is False
-        and len(now.silent) >= GAP_BEATS
+        and look.past is False
+        and len(look.silent) >= GAP_BEATS
         and silent_mmhg >= GAP_MMHG
     ):
-        quiet = 1.0 - max(beat.heard for beat in now.silent[:GAP_BEATS])
-        events.append(now.event(EventKind.GAP_SUSPECTED, last.time_s, last.cuff_mmhg, quiet))
+        quiet = 1.0 - max(beat.heard for beat in look.silent[:GAP_BEATS])
+        events.append(look.event(EventKind.GAP_SUSPECTED, last.time_s, last.cuff_mmhg, quiet))
         told = replace(told, pause_upper_mmhg=last.cuff_mmhg)
     return told, events
 
 
-def _time_at(now: _Now, cuff_mmhg: float) -> float:
+def _time_at(look: _Look, cuff_mmhg: float) -> float:
     """Time of the beat nearest to a pressure."""
-    nearest = min(now.reading.beats, key=lambda beat: abs(beat.cuff_mmhg - cuff_mmhg))
+    nearest = min(look.reading.beats, key=lambda beat: abs(beat.cuff_mmhg - cuff_mmhg))
     return nearest.time_s
 
 
-def _muffling(told: Announced, now: _Now) -> _Told:
-    muffling = now.reading.muffling
+def _muffling(told: Announced, look: _Look) -> _Told:
+    muffling = look.reading.muffling
     if told.muffled or (muffling.confidence or 0.0) < LIKELY:
         return told, []
-    return replace(told, muffled=True), [now.of(EventKind.MUFFLING, muffling)]
+    return replace(told, muffled=True), [look.of(EventKind.MUFFLING, muffling)]
 
 
-def _diastolic(told: Announced, now: _Now) -> _Told:
-    diastolic = now.reading.diastolic
+def _diastolic(told: Announced, look: _Look) -> _Told:
+    diastolic = look.reading.diastolic
     events: list[Event] = []
     sure = diastolic.confidence or 0.0
     before_mmhg = told.diastolic_before_mmhg
     told = replace(told, diastolic_before_mmhg=diastolic.mmhg)
-    if sure < LIKELY or now.past is False:
+    if sure < LIKELY or look.past is False:
         return told, events
     if told.diastolic_likely_mmhg is None:
-        events.append(now.of(EventKind.DIASTOLIC_LIKELY, diastolic))
+        events.append(look.of(EventKind.DIASTOLIC_LIKELY, diastolic))
         told = replace(told, diastolic_likely_mmhg=diastolic.mmhg)
-    if told.diastolic_settled_mmhg is None and _silent_enough(now) and not now.hand.again:
+    if told.diastolic_settled_mmhg is None and _silent_enough(look) and not look.hand.again:
         holds = diastolic_promise(
             late_measures(
                 diastolic,
-                now.reading,
-                now.swing,
-                level_mmhg=now.hand.level_mmhg,
+                look.reading,
+                look.swing,
+                level_mmhg=look.hand.level_mmhg,
                 before_mmhg=before_mmhg,
             )
         )
         if holds >= SETTLE["diastolic"]:
-            events.append(now.of(EventKind.DIASTOLIC_SETTLED, diastolic, holds))
+            events.append(look.of(EventKind.DIASTOLIC_SETTLED, diastolic, holds))
             told = replace(told, diastolic_settled_mmhg=diastolic.mmhg)
     return told, events
 
 
-def _silent_enough(now: _Now) -> bool:
+def _silent_enough(look: _Look) -> bool:
     """Whether the silence is long and deep enough to be no gap (the project's definition)."""
-    level_mmhg = now.hand.level_mmhg
-    if now.past is None:
-        return now.hand.move is Move.RELEASED or level_mmhg < BELOW_GAPS_MMHG
-    deep = now.sounds[-1].cuff_mmhg - level_mmhg >= SETTLING_MMHG
-    return now.past and len(now.silent) >= SETTLING_BEATS and deep
+    level_mmhg = look.hand.level_mmhg
+    if look.past is None:
+        return look.hand.move is Move.RELEASED or level_mmhg < BELOW_GAPS_MMHG
+    deep = look.sounds[-1].cuff_mmhg - level_mmhg >= SETTLING_MMHG
+    return look.past and len(look.silent) >= SETTLING_BEATS and deep
 
 
-def _far_enough(told: Announced, now: _Now) -> _Told:
+def _far_enough(told: Announced, look: _Look) -> _Told:
     settled = told.diastolic_settled_mmhg
-    if told.far_enough or settled is None or now.hand.level_mmhg > settled - FAR_MMHG:
+    if told.far_enough or settled is None or look.hand.level_mmhg > settled - FAR_MMHG:
         return told, []
-    event = now.event(EventKind.LISTENED_FAR_ENOUGH, None, None, now.reading.diastolic.confidence)
+    event = look.event(EventKind.LISTENED_FAR_ENOUGH, None, None, look.reading.diastolic.confidence)
     return replace(told, far_enough=True), [event]
 
 
@@ -303,9 +305,11 @@ def close(
     tuple of Event
         ``revised`` for each broken promise, then ``done``.
     """
-    now = _Now(reading=reading, promise=0.0, sounds=(), silent=(), swing=None, hand=hand, at_s=at_s)
+    look = _Look(
+        reading=reading, promise=0.0, sounds=(), silent=(), swing=None, hand=hand, at_s=at_s
+    )
     broken = [
-        now.of(EventKind.REVISED, final)
+        look.of(EventKind.REVISED, final)
         for settled, final in (
             (told.systolic_settled_mmhg, reading.systolic),
             (told.diastolic_settled_mmhg, reading.diastolic),
@@ -313,4 +317,4 @@ def close(
         if settled is not None and not kept(settled, final)
     ]
     sure = min(reading.systolic.confidence or 0.0, reading.diastolic.confidence or 0.0)
-    return bool(broken), (*broken, now.event(EventKind.DONE, None, None, sure))
+    return bool(broken), (*broken, look.event(EventKind.DONE, None, None, sure))

@@ -72,15 +72,16 @@ class Course:
         """Log time minus audio time, as far as it is known."""
         return now.centre_s if self.settings.lag_s is None else self.settings.lag_s
 
-    def look_is_due(self, now: Now, log_s: float, audio_s: float) -> bool:
-        """Whether both streams have reached the next look."""
-        return now.look_s is not None and now.look_s <= min(log_s, audio_s + self.shift_s(now))
+    def due_s(self, now: Now, log_s: float, audio_s: float) -> float | None:
+        """When the next look is, where both streams have reached it."""
+        reached_s = min(log_s, audio_s + self.shift_s(now))
+        return None if now.look_s is None or now.look_s > reached_s else now.look_s
 
     def go_on(self, now: Now, log_s: float, audio_s: float) -> Now:
         """Take every look that both streams have reached; no sound waits to be kept."""
-        while now.look_s is not None and self.look_is_due(now, log_s, audio_s):
-            step_s = LOOK_S if self.announce else REST_S
-            now = replace(self._look(now, now.look_s), look_s=now.look_s + step_s)
+        step_s = LOOK_S if self.announce else REST_S
+        while (due_s := self.due_s(now, log_s, audio_s)) is not None:
+            now = replace(self._look(now, due_s), look_s=due_s + step_s)
         return now
 
     def end(self, now: Now, log_s: float, audio_s: float) -> Now:

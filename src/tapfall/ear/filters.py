@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import signal
 
 from tapfall.bounds import LOWEST_RATE_HZ
 from tapfall.errors import AudioError
-from tapfall.model import FloatArray
+from tapfall.model import FloatArray, Singles
 
 #: Highest rate of the band-limited sound.
 HIGHEST_SOUND_RATE_HZ = 2000.0
@@ -23,8 +22,6 @@ HIGH_PASS_HZ = 28.0
 #: filter without feedback, worked out where it is kept only, takes a quarter of the time.
 #: It runs in float32, whose rounding lies 150 dB down, beyond any recorder.
 COARSE_FROM, COARSE_FACTOR = 16, 8
-
-Singles = NDArray[np.float32]
 
 
 def sound_factor(rate_hz: float) -> int:

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from tapfall.bounds import LARGEST_SAMPLE, first_no_sound
-from tapfall.ear.filters import Singles, coarsened, design
+from tapfall.ear.filters import coarsened, design
 from tapfall.ear.rails import Tops, flat_tops, grid_step
 from tapfall.errors import AudioError, MisuseError
-from tapfall.model import FloatArray
+from tapfall.model import FloatArray, Singles
 
 #: Samples at or beyond this share of full scale count as clipped (common practice).
 CLIP_LEVEL = 0.99

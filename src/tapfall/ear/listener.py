@@ -310,7 +310,7 @@ class Listener:
     def _go_on(self) -> tuple[Event, ...]:
         """Take every look that both streams have reached."""
         log_s = self._log_s
-        if self._course.look_is_due(self._now, log_s, self.audio_s):
+        if self._course.due_s(self._now, log_s, self.audio_s) is not None:
             self._hear()
         now = self._course.go_on(self._now, log_s, self.audio_s)
         shift_s = self._course.shift_s(now)

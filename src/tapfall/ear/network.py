@@ -6,11 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tapfall.model import FloatArray
-
-Singles = NDArray[np.float32]
+from tapfall.model import Singles as Singles
 
 #: Standardised measures are clipped here: no extreme decides alone.
 CLIP_SD = 4.0

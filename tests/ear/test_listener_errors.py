@@ -228,6 +228,7 @@ def test_nothing_is_taken_in_after_the_end() -> None:
         (Settings(manometer_mmhg=-1.0), "manometer_mmhg is -1.0; allowed 0 to 50"),
         (Settings(longest_s=10.0), "longest_s is 10.0; allowed 30 to 3600"),
         (Settings(longest_s="5"), "longest_s is '5'; allowed 30 to 3600"),  # type: ignore[arg-type]
+        (Settings(longest_s=None), "longest_s is None; allowed 30 to 3600"),  # type: ignore[arg-type]
     ],
 )
 def test_bad_settings_are_refused(chosen: Settings, text: str) -> None:

@@ -27,12 +27,14 @@ def check_settings(settings: Settings) -> Settings:
     except ValueError:
         allowed = ", ".join(r.value for r in Rule)
         raise SettingError(f"diastolic is {settings.diastolic!r}; allowed {allowed}") from None
-    for name, value, low, high in (
-        ("lag_s", settings.lag_s, -60.0, 60.0),
-        ("manometer_mmhg", settings.manometer_mmhg, 0.0, 50.0),
-        ("longest_s", settings.longest_s, 30.0, 3600.0),
+    for name, value, low, high, optional in (
+        ("lag_s", settings.lag_s, -60.0, 60.0, True),
+        ("manometer_mmhg", settings.manometer_mmhg, 0.0, 50.0, True),
+        ("longest_s", settings.longest_s, 30.0, 3600.0, False),
     ):
-        if value is not None and not (
+        if value is None and optional:
+            continue
+        if not (
             isinstance(value, int | float)
             and not isinstance(value, bool)
             and math.isfinite(value)

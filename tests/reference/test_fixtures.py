@@ -10,7 +10,7 @@ import json
 
 import pytest
 
-from tapfall.model import State
+from tapfall.model import Flag, State, Status
 from tapfall.synth import Truth, truth_from_dict
 from tests.accuracy.scoring import score
 from tests.ear.heard import FOLDER, NAMES, fixture_reading
@@ -52,6 +52,8 @@ def test_most_sounding_beats_are_found_and_few_made_up(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_a_lag_is_reported_where_there_is_one_and_only_there(name: str) -> None:
     truth, reading = truth_of(name), fixture_reading(name)
+    assert (Flag.LAG_CORRECTED in reading.flags) == (truth.lag_s != 0.0)
+    assert (reading.lag is None) == (reading.status is Status.UNREADABLE)
     if reading.lag is not None:
         assert reading.lag.seconds == pytest.approx(truth.lag_s, abs=0.25)
 

@@ -28,7 +28,7 @@ from tapfall.model import (
     Threshold,
 )
 from tapfall.standards import VERY_HIGH_CAUTION, is_very_high
-from tapfall.wording import whole, with_unit
+from tapfall.wording import brief_chance, whole, with_unit
 
 #: Widest line.
 WIDTH = 80
@@ -231,10 +231,8 @@ def _value_line(name: str, threshold: Threshold, rule: str) -> str:
 
 
 def _confidence(confidence: float) -> str:
-    # The word follows the number that is shown; certainty is never claimed.
-    shown = round(confidence, 2)
-    number = ">0.99" if confidence > 0.99 else f"{shown:.2f}"
-    return f"confidence {confidence_word(shown)} ({number})"
+    # The word follows the number that is shown.
+    return f"confidence {confidence_word(round(confidence, 2))} ({brief_chance(confidence)})"
 
 
 def _checks(reading: Reading) -> Iterator[str]:

@@ -44,3 +44,27 @@ def with_unit(found: str, unit: str) -> str:
     if number is None or not unit:
         return found
     return f"{number[0]} {unit}{found[number.end() :]}"
+
+
+def chance(probability: float) -> str:
+    """A probability that never claims certainty.
+
+    Examples
+    --------
+    >>> chance(0.9999), chance(0.5), chance(0.0)
+    ('above 0.99', '0.50', 'below 0.01')
+    """
+    if probability > 0.99:
+        return "above 0.99"
+    return "below 0.01" if probability < 0.01 else f"{probability:.2f}"
+
+
+def brief_chance(probability: float) -> str:
+    """The same for a table.
+
+    Examples
+    --------
+    >>> brief_chance(0.9999), brief_chance(0.5), brief_chance(0.0)
+    ('>0.99', '0.50', '<0.01')
+    """
+    return chance(probability).replace("above ", ">").replace("below ", "<")

@@ -190,7 +190,8 @@ def test_very_high_bounds(bound: float, warned: bool) -> None:
         (0.9449, "fair (0.94)"),
         (0.8, "fair (0.80)"),
         (0.7949, "low (0.79)"),
-        (0.0, "low (0.00)"),
+        (0.01, "low (0.01)"),
+        (0.0, "low (<0.01)"),
     ],
 )
 def test_words_for_confidence(confidence: float, word: str) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tapfall.ear.measurement import REST_MMHG, REST_S
 from tapfall.errors import InputError, SettingError, shown
 from tapfall.files import load
 from tapfall.lesson.blindkey import BlindItem, BlindKey
@@ -29,9 +30,8 @@ MOST_OFFSET_MMHG = 20
 MOST_ITEMS, LONGEST_S = 100, 300.0
 #: The needle's values: 20 a second.
 STEP_S = 0.05
-#: Below it the cuff rests; so long a rest parts two measurements, and so much of it is
-#: kept before and after one, seconds.
-_REST_MMHG, _REST_S, _MARGIN_S = 15.0, 5.0, 3.0
+#: So much rest is kept before and after a measurement, seconds.
+_MARGIN_S = 3.0
 #: Between rows further apart nobody knows what a needle showed (our choice: logs of one
 #: row a second may miss one).
 _HOLE_S = 2.5
@@ -191,13 +191,13 @@ def measured_span_s(
     >>> measured_span_s(time_s, pressure, 60.0)
     (28.0, 52.0)
     """
-    risen = np.flatnonzero((pressure_mmhg >= _REST_MMHG) & (time_s >= 0.0) & (time_s < whole_s))
+    risen = np.flatnonzero((pressure_mmhg >= REST_MMHG) & (time_s >= 0.0) & (time_s < whole_s))
     if not risen.size:
         return 0.0, whole_s
     last = int(risen[-1])
     first = last
     for place in risen[::-1].tolist():
-        if time_s[first] - time_s[place] >= _REST_S and first - place > 1:
+        if time_s[first] - time_s[place] >= REST_S and first - place > 1:
             break
         first = place
     start_s = max(0.0, float(time_s[first]) - _MARGIN_S)

@@ -17,7 +17,7 @@ from tapfall.model import (
     Threshold,
 )
 from tapfall.show.words import SILENT, SOUNDS, lag_unseen
-from tapfall.wording import whole
+from tapfall.wording import chance, whole
 
 #: A threshold's beat is the one at its time, but for rounding.
 _SAME_BEAT_S = 0.05
@@ -29,30 +29,6 @@ _LAST = {
     Rule.FIRST_SILENCE: "the first beat without a sound after the last one with, as asked for",
     Rule.K4: "where the sounds muffle, as asked for",
 }
-
-
-def chance(probability: float) -> str:
-    """A probability that never claims certainty.
-
-    Examples
-    --------
-    >>> chance(0.9999), chance(0.5), chance(0.0)
-    ('above 0.99', '0.50', 'below 0.01')
-    """
-    if probability > 0.99:
-        return "above 0.99"
-    return "below 0.01" if probability < 0.01 else f"{probability:.2f}"
-
-
-def brief_chance(probability: float) -> str:
-    """The same for a table.
-
-    Examples
-    --------
-    >>> brief_chance(0.9999), brief_chance(0.5), brief_chance(0.0)
-    ('>0.99', '0.50', '<0.01')
-    """
-    return chance(probability).replace("above ", ">").replace("below ", "<")
 
 
 def heard_word(beat: Beat) -> str:

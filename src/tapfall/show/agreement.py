@@ -5,18 +5,15 @@ The figures show what was computed before; nothing is computed here.
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 
-from matplotlib import style
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from tapfall.files.names import PathLike
 from tapfall.files.writing import write_bytes
 from tapfall.show import look
-from tapfall.show.inline import element
+from tapfall.show.inline import drawn
 from tapfall.show.report import rendered
 from tapfall.study.agreement.result import UNFULFILLED, Agreement, Drawn, Group
 from tapfall.study.agreement.words import (
@@ -138,22 +135,22 @@ def group_svg(group: Group, prefix: str = "") -> str:
     prefix
         Put before each id of the drawing.
     """
-    if group.drawn is None:
+    found = group.drawn
+    if found is None:
         return ""
-    with style.context(["default", look.STYLE]):
-        figure = Figure(figsize=SIZE_IN, facecolor=look.PAPER, layout="constrained")
-        FigureCanvasAgg(figure)
+
+    def draw(figure: Figure) -> None:
+        figure.set_layout_engine("constrained")
         left, right = figure.subplots(1, 2, width_ratios=(1.6, 1.0))
-        _differences(left, group, group.drawn)
+        _differences(left, group, found)
         _shares(right, group)
-        page = io.BytesIO()
-        figure.savefig(page, format="svg", dpi=150, metadata={"Date": None, "Creator": "tapfall"})
+
     label = (
         f"Left: difference of {group.counts.paired} pairs against their mean, with mean "
-        f"{number_text(group.drawn.mean)} and limits {number_text(group.drawn.lower)} and "
-        f"{number_text(group.drawn.upper)}. Right: share of pairs within each error."
+        f"{number_text(found.mean)} and limits {number_text(found.lower)} and "
+        f"{number_text(found.upper)}. Right: share of pairs within each error."
     )
-    return element(page.getvalue().decode("utf-8"), prefix, label)
+    return drawn(draw, SIZE_IN, prefix, label)
 
 
 def _differences(axes: Axes, group: Group, drawn: Drawn) -> None:

@@ -10,6 +10,7 @@ from matplotlib import style
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from tapfall.ear.measurement import REST_MMHG
 from tapfall.errors import SettingError
 from tapfall.files.names import PathLike, label_of
 from tapfall.files.writing import write_bytes
@@ -18,14 +19,13 @@ from tapfall.show import cuff_panel, look, sound_panels, words
 from tapfall.wording import whole
 
 #: What can be written, with the fixed metadata that keeps equal figures equal.
-_FORMATS: dict[str, dict[str, str | None]] = {
+FORMATS: dict[str, dict[str, str | None]] = {
     ".png": {"Software": None},
     ".svg": {"Date": None, "Creator": "tapfall"},
     ".pdf": {"CreationDate": None, "Producer": "tapfall", "Creator": "tapfall"},
 }
 SIZE_IN = (10.0, 7.0)
 DOTS_PER_INCH = 130
-_REST_MMHG = 15.0
 #: Before all other facts of a line.
 _SIMULATED = "simulated: no person was measured \N{MIDDLE DOT} "
 _LEFT, _RIGHT = 0.082, 0.795
@@ -70,7 +70,7 @@ def draw_reading(
     tapfall.errors.SettingError: reading.gif: found '.gif'; allowed .png, .svg or .pdf
     """
     suffix = Path(path).suffix.lower()
-    if suffix not in _FORMATS:
+    if suffix not in FORMATS:
         raise SettingError(f"{label_of(path)}: found {suffix!r}; allowed .png, .svg or .pdf")
     write_bytes(path, figure_bytes(recording, reading, suffix, title=title))
 
@@ -90,7 +90,7 @@ def figure_bytes(
     page = io.BytesIO()
     with style.context(["default", look.STYLE]):
         figure = reading_figure(recording, reading, title=title)
-        figure.savefig(page, format=suffix[1:], dpi=DOTS_PER_INCH, metadata=_FORMATS[suffix])
+        figure.savefig(page, format=suffix[1:], dpi=DOTS_PER_INCH, metadata=FORMATS[suffix])
     return page.getvalue()
 
 
@@ -253,7 +253,7 @@ def span_s(recording: Recording, reading: Reading) -> tuple[float, float]:
     if not reading.beats or reading.status is Status.UNREADABLE:
         return everything
     first_s, last_s = reading.beats[0].time_s, reading.beats[-1].time_s
-    resting = log_s[pressure < _REST_MMHG]
+    resting = log_s[pressure < REST_MMHG]
     before, after = resting[resting < first_s], resting[resting > last_s]
     return (
         max(everything[0], float(before[-1]) - 1.0) if before.size else everything[0],

@@ -1,12 +1,22 @@
-"""The figure as a part of a page: SVG without what a page does not need."""
+"""Figures as parts of a page: SVG without what a page does not need."""
 
 from __future__ import annotations
 
+import io
 import re
+from collections.abc import Callable
 from xml.etree import ElementTree
 
+from matplotlib import style
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
 from tapfall.model import Reading, Recording
-from tapfall.show.figure import figure_bytes
+from tapfall.show import look
+from tapfall.show.figure import FORMATS, figure_bytes
+
+#: Parts of a drawing that are a picture, not lines, have so many dots (our choice).
+DOTS_PER_INCH = 150
 
 #: What stands in for the figure's own font, of the same width, where a reader lacks it.
 _FONTS = "'DejaVu Sans', Verdana, sans-serif"
@@ -35,6 +45,35 @@ def inline_figure(recording: Recording, reading: Reading, prefix: str, label: st
     """
     svg = figure_bytes(recording, reading, ".svg", title="")
     return element(svg.decode("utf-8"), prefix, label)
+
+
+def drawn(
+    draw: Callable[[Figure], None], size_in: tuple[float, float], prefix: str, label: str
+) -> str:
+    """Draw a figure in the project's look, as an SVG element that can stand in a page.
+
+    Parameters
+    ----------
+    draw
+        Puts all there is to see into an empty figure.
+    size_in
+        Width and height, inches.
+    prefix, label
+        As for :func:`inline_figure`.
+
+    Examples
+    --------
+    >>> svg = drawn(lambda figure: None, (1.0, 1.0), "one-", "an empty square")
+    >>> svg[:23], 'aria-label="an empty square"' in svg
+    ('<svg viewBox="0 0 72 72', True)
+    """
+    page = io.BytesIO()
+    with style.context(["default", look.STYLE]):
+        figure = Figure(figsize=size_in, facecolor=look.PAPER)
+        FigureCanvasAgg(figure)
+        draw(figure)
+        figure.savefig(page, format="svg", dpi=DOTS_PER_INCH, metadata=FORMATS[".svg"])
+    return element(page.getvalue().decode("utf-8"), prefix, label)
 
 
 def element(svg: str, prefix: str, label: str) -> str:

@@ -16,6 +16,7 @@ import soundfile
 from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter1d
 
+from tapfall.ear.measurement import REST_MMHG
 from tapfall.model import Reading, Recording
 from tapfall.show.figure import log_time_s
 from tapfall.show.sound_panels import cut, tamed, without_thumps
@@ -37,7 +38,6 @@ LONGEST_S = 300.0
 #: The gain moves over so much time on either side of a peak, seconds (our choice).
 _MOVE_S = 0.02
 _FADE_S = 0.05
-_REST_MMHG = 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +130,7 @@ def played_span_s(recording: Recording, reading: Reading) -> tuple[float, float]
         first_s, last_s = reading.beats[0].time_s, reading.beats[-1].time_s
     else:
         log_s = log_time_s(recording, reading)
-        risen = recording.cuff.pressure_mmhg >= _REST_MMHG
+        risen = recording.cuff.pressure_mmhg >= REST_MMHG
         inside = np.flatnonzero(risen & (log_s >= 0.0) & (log_s < whole_s))
         if inside.size:
             resting = np.flatnonzero(~risen[: inside[-1]])

@@ -13,12 +13,13 @@ from tapfall.model import (
     Recording,
     Rhythm,
     Settings,
+    Source,
     State,
     Status,
     Threshold,
 )
 from tapfall.show import account, words
-from tapfall.wording import whole
+from tapfall.wording import brief_chance, whole
 
 #: Outcomes of a check, the most pressing first.
 _OUTCOMES = {
@@ -93,7 +94,7 @@ def value_rows(reading: Reading) -> Iterator[Row]:
                 f"{whole(gap.upper_low_mmhg)} to {whole(gap.upper_high_mmhg)} and "
                 f"{whole(gap.lower_low_mmhg)} to {whole(gap.lower_high_mmhg)}"
             ),
-            confidence=account.brief_chance(gap.confidence),
+            confidence=brief_chance(gap.confidence),
             read_at="last sound above, first below",
             line="dotted",
         )
@@ -115,7 +116,7 @@ def _row(name: str, one: Threshold, read_at: str, line: str) -> Row:
         name=name,
         value=lines[0].removeprefix(f"{name} ") if lines else "not determined",
         interval=interval,
-        confidence=account.brief_chance(one.confidence or 0.0) if given else "",
+        confidence=brief_chance(one.confidence or 0.0) if given else "",
         read_at=read_at if lines else "",
         line=line,
     )
@@ -140,7 +141,7 @@ def beat_rows(reading: Reading) -> Iterator[BeatRow]:
             time=f"{beat.time_s:.2f}",
             cuff=f"{beat.cuff_mmhg:.1f}",
             heard=account.heard_word(beat),
-            chance=account.brief_chance(beat.heard),
+            chance=brief_chance(beat.heard),
             phase=beat.phase.value,
             read_here=", ".join(read.get(index, [])),
         )
@@ -173,16 +174,23 @@ def technique_count(reading: Reading) -> str:
     return f"Of {len(reading.technique)} checks: {found}."
 
 
+def file_facts(source: Source) -> tuple[Fact, ...]:
+    """Name the sound and the log of a recording, each with its hash."""
+    return (
+        Fact(name="Sound file", value=printable(source.audio_name)),
+        Fact(name="SHA-256 of the sound", value=printable(source.audio_sha256), exact=True),
+        Fact(name="Cuff log", value=printable(source.cuff_name)),
+        Fact(name="SHA-256 of the log", value=printable(source.cuff_sha256), exact=True),
+    )
+
+
 def origin_facts(recording: Recording, settings: Settings) -> Iterator[Fact]:
     """Yield files with their hashes, what was chosen, and the version of the program."""
     source = recording.source
     if source is None:
         yield Fact(name="Files", value="none: the recording was made in memory")
     else:
-        yield Fact(name="Sound file", value=printable(source.audio_name))
-        yield Fact(name="SHA-256 of the sound", value=printable(source.audio_sha256), exact=True)
-        yield Fact(name="Cuff log", value=printable(source.cuff_name))
-        yield Fact(name="SHA-256 of the log", value=printable(source.cuff_sha256), exact=True)
+        yield from file_facts(source)
     seconds = recording.samples.size / recording.rate_hz
     yield Fact(
         name="Recording",

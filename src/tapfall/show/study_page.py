@@ -5,13 +5,10 @@ The page shows tables that were computed before; nothing is computed here.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from matplotlib import style
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from tapfall import __version__
@@ -21,7 +18,7 @@ from tapfall.files.tables import Cell
 from tapfall.files.writing import write_bytes
 from tapfall.show import look
 from tapfall.show.agreement import MEANING, PROOF, Part, part_of_group
-from tapfall.show.inline import element
+from tapfall.show.inline import drawn
 from tapfall.show.report import rendered
 from tapfall.study.agreeing import Agreements
 from tapfall.study.agreement.make import NO_CONDITION
@@ -132,7 +129,7 @@ def _tables(tables: Tables) -> tuple[dict[str, object], ...]:
             "breakdown.csv",
             BREAKDOWN_COLUMNS,
             tables.breakdown,
-            _drawn(tables.breakdown, _breakdown, "breakdown-", "Mean error and its SD by class"),
+            _figure(tables.breakdown, _breakdown, "breakdown-", "Mean error and its SD by class"),
         ),
         _table(
             "digits",
@@ -142,7 +139,7 @@ def _tables(tables: Tables) -> tuple[dict[str, object], ...]:
             "digits.csv",
             DIGIT_COLUMNS,
             tables.digits,
-            _drawn(tables.digits, _digits, "digits-", "Share of each last digit"),
+            _figure(tables.digits, _digits, "digits-", "Share of each last digit"),
         ),
         _table(
             "beats",
@@ -170,7 +167,7 @@ def _tables(tables: Tables) -> tuple[dict[str, object], ...]:
             "calibration.csv",
             CALIBRATION_COLUMNS,
             calibration,
-            _drawn(calibration, _calibration, "calibration-", "Right share by confidence"),
+            _figure(calibration, _calibration, "calibration-", "Right share by confidence"),
         ),
     )
 
@@ -231,7 +228,7 @@ def _cell(value: Cell, column: str) -> str:
     return printable(str(value)).replace("_", " ")
 
 
-def _drawn(
+def _figure(
     rows: Sequence[_Row],
     draw: Callable[[Figure, Sequence[_Row]], None],
     prefix: str,
@@ -239,13 +236,12 @@ def _drawn(
 ) -> str:
     if not rows:
         return ""
-    page = io.StringIO()
-    with style.context(["default", look.STYLE]):
-        figure = Figure(figsize=_SIZE_IN, facecolor=look.PAPER, layout="constrained")
-        FigureCanvasAgg(figure)
+
+    def draw_rows(figure: Figure) -> None:
+        figure.set_layout_engine("constrained")
         draw(figure, rows)
-        figure.savefig(page, format="svg", metadata={"Date": None, "Creator": "tapfall"})
-    return element(page.getvalue(), prefix, label)
+
+    return drawn(draw_rows, _SIZE_IN, prefix, label)
 
 
 def _breakdown(figure: Figure, rows: Sequence[_Row]) -> None:

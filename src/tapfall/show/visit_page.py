@@ -5,14 +5,11 @@ Nothing is computed here: the page shows what :mod:`tapfall.visit` and the ear f
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from matplotlib import style
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from tapfall import __version__
@@ -21,10 +18,18 @@ from tapfall.files.names import PathLike
 from tapfall.files.writing import write_bytes
 from tapfall.model import FLAG_SENTENCES, Reading, Recording, Settings, Source, State, Threshold
 from tapfall.show import look
-from tapfall.show.inline import element
+from tapfall.show.inline import drawn
 from tapfall.show.part import Part, part_of
 from tapfall.show.report import rendered
-from tapfall.show.rows import Fact, Row, TechniqueRow, technique_count, technique_rows, value_rows
+from tapfall.show.rows import (
+    Fact,
+    Row,
+    TechniqueRow,
+    file_facts,
+    technique_count,
+    technique_rows,
+    value_rows,
+)
 from tapfall.show.words import headline
 from tapfall.standards import NO_DIAGNOSIS
 from tapfall.technique import is_simulated
@@ -249,17 +254,6 @@ def _clock(time: datetime, *, zoned: bool) -> str:
 def _bare(one: Shown, prefix: str, title: str) -> _Bare:
     reading = one.taken.reading
     rows = tuple(technique_rows(reading))
-    source = one.source
-    origin = (
-        ()
-        if source is None
-        else (
-            Fact(name="Sound file", value=printable(source.audio_name)),
-            Fact(name="SHA-256 of the sound", value=printable(source.audio_sha256), exact=True),
-            Fact(name="Cuff log", value=printable(source.cuff_name)),
-            Fact(name="SHA-256 of the log", value=printable(source.cuff_sha256), exact=True),
-        )
-    )
     return _Bare(
         prefix=prefix,
         title=f"{title}: {headline(reading)}",
@@ -267,21 +261,19 @@ def _bare(one: Shown, prefix: str, title: str) -> _Bare:
         technique=rows,
         technique_rest=technique_count(reading),
         pressing=sum(row.kind in ("fault", "look") for row in rows),
-        origin=origin,
+        origin=() if one.source is None else file_facts(one.source),
         flags=tuple(FLAG_SENTENCES[flag] for flag in reading.flags),
     )
 
 
 def _figure(shown: Sequence[Shown], visit: Visit) -> str:
     """Draw the pressures of each reading with their ranges, and the average."""
-    figure = Figure(figsize=_SIZE_IN, facecolor=look.PAPER)
-    FigureCanvasAgg(figure)
-    page = io.StringIO()
-    with style.context(["default", look.STYLE]):
+    average = visit.average
+
+    def draw(figure: Figure) -> None:
         axes = figure.add_axes((0.08, 0.2, 0.9, 0.74))
         for number, one in enumerate(shown, 1):
             _draw(axes, number, one.taken.reading)
-        average = visit.average
         if average is not None:
             for mean, colour in (
                 (average.systolic, look.SYSTOLIC),
@@ -293,11 +285,11 @@ def _figure(shown: Sequence[Shown], visit: Visit) -> str:
         axes.set_xlabel("reading")
         axes.set_ylabel("mmHg")
         axes.spines[["top", "right"]].set_visible(False)
-        figure.savefig(page, format="svg", metadata={"Date": None, "Creator": "tapfall"})
+
     label = f"Systolic and diastolic of {counted(len(shown), 'reading')} with their 95 % ranges"
-    if visit.average is not None:
+    if average is not None:
         label += f"; dashed lines at the {'single reading' if is_single(visit) else 'averages'}"
-    return element(page.getvalue(), "visit-", label)
+    return drawn(draw, _SIZE_IN, "visit-", label)
 
 
 def _draw(axes: Axes, number: int, reading: Reading) -> None:

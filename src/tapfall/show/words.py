@@ -14,7 +14,7 @@ from tapfall.model import (
     Status,
     Threshold,
 )
-from tapfall.wording import whole
+from tapfall.wording import chance, whole
 
 #: Probability from which a beat is shown as sounding, and below which as silent (our choice).
 SOUNDS, SILENT = 0.8, 0.2
@@ -48,10 +48,10 @@ def confidence_line(confidence: float) -> str:
 
     Examples
     --------
-    >>> confidence_line(0.934), confidence_line(0.9991)
-    ('confidence 0.93', 'confidence above 0.99')
+    >>> confidence_line(0.934), confidence_line(0.9991), confidence_line(0.001)
+    ('confidence 0.93', 'confidence above 0.99', 'confidence below 0.01')
     """
-    return "confidence above 0.99" if confidence > 0.99 else f"confidence {confidence:.2f}"
+    return f"confidence {chance(confidence)}"
 
 
 def threshold_lines(name: str, one: Threshold) -> tuple[str, ...]:

@@ -117,7 +117,7 @@ def test_nothing_to_compute(folder: Path, capsys: Output) -> None:
         (["nowhere.csv"], "nowhere.csv"),
         (["pairs.csv", "--scheme", "who"], "scheme: found 'who'; allowed acc-aha-2025"),
         (["pairs.csv", "--report", "a.pdf"], "allowed a name that ends in .html"),
-        (["pairs.csv", "--report", "a.html", "--json", "./a.html"], "both outputs under one name"),
+        (["pairs.csv", "--report", "a.html", "--json", "./a.html"], "two outputs under one name"),
         (["pairs.csv", "--json", "pairs.csv"], "allowed an output that overwrites no input"),
         ([], "the following arguments are required: TABLE"),
     ],

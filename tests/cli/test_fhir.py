@@ -45,7 +45,7 @@ def test_an_observation(person: Path, capsys: Output) -> None:
         (("--fhir", "o.json", "--subject", "17", *WHOM[2:]), "found subject '17'; allowed a ref"),
         (("--fhir", "o.json", *WHOM[:2], "--effective", "now"), "found effective 'now'; allowed"),
         (("--fhir", "arm.csv", *WHOM), "arm.csv: found an input; allowed an output that over"),
-        (("--fhir", "o.json", "--json", "o.json", *WHOM), "o.json: found both outputs under one"),
+        (("--fhir", "o.json", "--json", "o.json", *WHOM), "o.json: found two outputs under one"),
     ],
 )
 def test_faults(person: Path, capsys: Output, options: tuple[str, ...], text: str) -> None:

@@ -87,7 +87,7 @@ def test_a_page_for_an_observer(folder: Path, capsys: Output) -> None:
         (["--observer", "a", "--language", "xx"], "--language: found 'xx'; allowed en, de"),
         (["--observer", "a", "--replays", "-1"], "argument --replays: found '-1'"),
         (["--observer", "a", "--lag", "61"], "argument --lag: found '61'; allowed seconds"),
-        (["--observer", "a", "--key", "obs-a.html"], "obs-a.html: found both outputs under one"),
+        (["--observer", "a", "--key", "obs-a.html"], "obs-a.html: found two outputs under one"),
         (["--observer", "a", "--key", "left.wav"], "left.wav: found an input"),
         (["set", "--observer", "a"], "found both of SET_FOLDER and --recordings"),
         (

@@ -250,7 +250,7 @@ def test_several_measurements_are_told_beside_the_json(
         ),
         (
             ["read", "a", "b", "--json", "o.png", "--figure", "./o.png"],
-            "o.png: found both outputs under one name; allowed two names",
+            "o.png: found two outputs under one name; allowed a name for each",
         ),
         (
             ["read", "a", "b", "--json", "none/o.json"],

@@ -335,7 +335,7 @@ def test_hostile_names(two: Path, capsys: Output, monkeypatch: pytest.MonkeyPatc
         (["list.csv", "--table", "list.csv"], "list.csv: found an input; allowed an output that"),
         (
             ["r1.json", "--json", "o.x", "--table", "./o.x"],
-            "o.x: found both outputs under one name; allowed two names",
+            "o.x: found two outputs under one name; allowed a name for each",
         ),
         (["bad.csv"], "bad.csv: line 1: found the column 'amr'; allowed audio, cuff, arm, time, "),
         (["r1.json", "--json", "none/o.json"], "none/o.json: cannot be written"),

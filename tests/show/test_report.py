@@ -504,11 +504,11 @@ def test_the_command_writes_it(arm: Path, capsys) -> None:
         (["--report", ""], "--report: found ''; allowed a name that ends in .html"),
         (
             ["--json", "o.html", "--report", "./o.html"],
-            "o.html: found both outputs under one name; allowed two names",
+            "o.html: found two outputs under one name; allowed a name for each",
         ),
         (
             ["--figure", "link.png", "--report", "o.html"],
-            "link.png: found both outputs under one name; allowed two names",
+            "link.png: found two outputs under one name; allowed a name for each",
         ),
         (
             ["--report", "none/o.html"],

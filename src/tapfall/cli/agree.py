@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import check_apart, check_report, say
+from tapfall.cli.output import check_outputs, check_report, say
 from tapfall.cli.visit_options import VISIT_DEFAULT
 
 
@@ -41,7 +41,7 @@ def add_agree(command: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
-    from tapfall.files import check_writable, write_json
+    from tapfall.files import write_json
     from tapfall.files.names import base_name
     from tapfall.files.writing import json_text
     from tapfall.study.agreement import agreement, agreement_record, read_table
@@ -51,10 +51,7 @@ def run(args: argparse.Namespace) -> int:
     scheme_of(args.scheme)  # before anything is read
     if args.report is not None:
         check_report(args.report)
-    outputs = [name for name in (args.report, args.json) if name not in (None, "-")]
-    for name in outputs:
-        check_writable(name, (args.table,))
-    check_apart(outputs)
+    check_outputs((args.report, args.json), (args.table,))
     table = read_table(args.table)
     found = agreement(table, args.scheme, reference=args.reference)
     name = base_name(args.table)

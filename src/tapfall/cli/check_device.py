@@ -6,7 +6,7 @@ import argparse
 
 from tapfall.cli.chosen import loaded
 from tapfall.cli.codes import DONE, UNREADABLE, WIDTH
-from tapfall.cli.output import say
+from tapfall.cli.output import check_outputs, say
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -24,12 +24,11 @@ _TITLES = {"sound": "Sound", "log": "Cuff log", "trial": "Trial and clocks"}
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
     from tapfall.device import Verdict, check_device
-    from tapfall.files import check_writable, write_json
+    from tapfall.files import write_json
     from tapfall.files.writing import json_text
 
     inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
-    if args.json not in (None, "-"):
-        check_writable(args.json, inputs)
+    check_outputs((args.json,), inputs)
     recording = loaded(args, args.audio, args.cuff)
     report = check_device(recording, lag_s=args.lag)
     if args.json == "-":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DONE
+from tapfall.cli.codes import DONE, WIDTH
 from tapfall.cli.numbers import whole_number
 from tapfall.cli.output import say
 
@@ -81,23 +81,23 @@ def run(args: argparse.Namespace) -> int:
         *textwrap.wrap(
             f"Grade {order.grade.name}, {order.grade.title}: "
             f"{counted(len(made.lesson.items), 'item')}, set {made.lesson.set_id}",
-            80,
+            WIDTH,
         ),
         "",
-        *textwrap.wrap(f"For learners: {printable(str(made.folder))}", 80),
+        *textwrap.wrap(f"For learners: {printable(str(made.folder))}", WIDTH),
         *textwrap.wrap(
             f"For the teacher alone: {printable(str(made.key_path))}, "
             f"{printable(str(made.teacher_path))}",
-            80,
+            WIDTH,
         ),
     ]
     if order.mode is Mode.EXAMINE and seed < 2**SHORT_BITS:
         lines += textwrap.wrap(
             "So short a seed can be tried out until the sounds are the same: leave --seed out "
             "for an examination.",
-            80,
+            WIDTH,
         )
     for text in (HEADPHONES, SIMULATED, CAUTION):
-        lines += ["", *textwrap.wrap(text, 80)]
+        lines += ["", *textwrap.wrap(text, WIDTH)]
     say("\n".join(lines) + "\n")
     return DONE

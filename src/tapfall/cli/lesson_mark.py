@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE
-from tapfall.cli.output import check_report, say
+from tapfall.cli.output import check_outputs, check_report, say
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -57,15 +57,11 @@ def add_mark(command: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Mark the answers and say what was found."""
-    import os
-
-    from tapfall.errors import InputError, SettingError
-    from tapfall.files import check_writable, write_json
-    from tapfall.files.names import label_of
+    from tapfall.errors import SettingError
+    from tapfall.files import write_json
     from tapfall.files.tables import table_text
     from tapfall.files.writing import json_text, write_bytes
-    from tapfall.lesson import mark, pass_rule, read_key, read_sessions
-    from tapfall.lesson.checks import check_answers
+    from tapfall.lesson import mark, pass_rule, read_key
     from tapfall.lesson.marking import marks_record
     from tapfall.lesson.marktables import (
         SESSION_COLUMNS,
@@ -85,28 +81,13 @@ def run(args: argparse.Namespace) -> int:
         if value == "-":
             raise SettingError(f"--{option}: found '-'; allowed the name of a file")
     inputs = (args.key, *args.others, *args.answers)
-    outputs = [one for one in (args.csv, args.learners, args.json, args.report) if one is not None]
-    files = [one for one in outputs if one != "-"]
-    for number, name in enumerate(files):
-        check_writable(name, inputs)
-        if any(os.path.realpath(name) == os.path.realpath(one) for one in files[:number]):
-            raise SettingError(
-                f"{label_of(name)}: found two outputs under one name; allowed a name for each"
-            )
+    files = check_outputs((args.csv, args.learners, args.json, args.report), inputs)
     for name in files:
         check_no_set_beside(name)
     key, others = read_key(args.key), [read_key(name) for name in args.others]
     if args.set is not None:
         _check_set(args.set, files, key)
-    given: list[Answers] = []
-    for name in args.answers:
-        found = read_sessions(name, (key, *others))
-        try:
-            check_answers((key, *others), (*given, *found))
-        except InputError as fault:
-            raise InputError(f"{label_of(name)}: {fault}") from None
-        given += found
-    marked = mark(key, given, rule, others=others)
+    marked = mark(key, _answers(args.answers, (key, *others)), rule, others=others)
     for name, columns, rows in (
         (args.csv, VALUE_COLUMNS, value_rows),
         (args.learners, SESSION_COLUMNS, session_rows),
@@ -122,6 +103,24 @@ def run(args: argparse.Namespace) -> int:
         write_json(args.json, record)
     say(json_text(record) if args.json == "-" else marked_text(marked))
     return DONE
+
+
+def _answers(names: list[str], keys: tuple[Key, ...]) -> list[Answers]:
+    """Read the sessions of every file; a fault of all of them together names the last file."""
+    from tapfall.errors import InputError
+    from tapfall.files.names import label_of
+    from tapfall.lesson import read_sessions
+    from tapfall.lesson.checks import check_answers
+
+    given: list[Answers] = []
+    for name in names:
+        found = read_sessions(name, keys)
+        try:
+            check_answers(keys, (*given, *found))
+        except InputError as fault:
+            raise InputError(f"{label_of(name)}: {fault}") from None
+        given += found
+    return given
 
 
 def _check_set(folder: str, outputs: list[str], key: Key) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DONE
+from tapfall.cli.codes import DONE, WIDTH
 from tapfall.cli.output import say
 
 TYPE_CHECKING = False
@@ -99,7 +99,7 @@ def _told(merged: Merged, numbers: list[int]) -> str:
         f"{count} {'file' if count == 1 else 'files'} of marks",
         f"In {label_of(merged.path)}",
     ]
-    return "\n".join([*lines, *textwrap.wrap(CAUTION, 80)]) + "\n"
+    return "\n".join([*lines, *textwrap.wrap(CAUTION, WIDTH)]) + "\n"
 
 
 def _delay(text: str) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DONE
+from tapfall.cli.codes import DONE, WIDTH
 from tapfall.cli.lesson_make import MODES, SEED_BITS
 from tapfall.cli.numbers import whole_number
 from tapfall.cli.output import say
@@ -63,19 +63,19 @@ def run_own(args: argparse.Namespace) -> int:
         *textwrap.wrap(
             f"{len(done.lesson.items)} items, {len(made.left_out)} left out without a consensus"
             f"{': ' * bool(made.left_out)}{', '.join(map(printable, made.left_out))}",
-            80,
+            WIDTH,
         ),
-        *textwrap.wrap(f"For learners: {printable(str(done.folder))}", 80),
+        *textwrap.wrap(f"For learners: {printable(str(done.folder))}", WIDTH),
         *textwrap.wrap(
             f"For the teacher alone: {printable(str(done.key_path))}, "
             f"{printable(str(done.teacher_path))}",
-            80,
+            WIDTH,
         ),
         "",
         "The recordings may hold speech: give them only to those who may hear it.",
     ]
     for text in (HEADPHONES, CAUTION):
-        lines += ["", *textwrap.wrap(text, 80)]
+        lines += ["", *textwrap.wrap(text, WIDTH)]
     say("\n".join(lines) + "\n")
     return DONE
 
@@ -164,9 +164,9 @@ def _text(sets: list[Rated]) -> str:
         *textwrap.wrap(
             "Realistic: 1 to 5 (as from an arm). Phases: of those named or there, how many are "
             "both. First and last audible beat: heard minus true.",
-            80,
+            WIDTH,
         ),
         "",
-        *textwrap.wrap(CAUTION, 80),
+        *textwrap.wrap(CAUTION, WIDTH),
     ]
     return "\n".join(lines) + "\n"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DONE
+from tapfall.cli.codes import DONE, WIDTH
 from tapfall.cli.numbers import whole_number
-from tapfall.cli.output import is_page, say
+from tapfall.cli.output import check_outputs, is_page, say
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -155,11 +155,8 @@ def _key(lesson: LessonSet, path: str, mode: Mode) -> Key:
 
 
 def _of_recordings(args: argparse.Namespace) -> int:
-    import os
     from pathlib import Path
 
-    from tapfall.errors import SettingError
-    from tapfall.files import check_writable
     from tapfall.files.names import label_of
     from tapfall.files.writing import check_new, write_atomically
     from tapfall.lesson.blind import blind, key_path, observer_code
@@ -170,17 +167,11 @@ def _of_recordings(args: argparse.Namespace) -> int:
 
     code = observer_code(args.observer)
     private = args.key if args.key is not None else key_path(args.output)
-    if os.path.realpath(private) == os.path.realpath(args.output):
-        raise SettingError(
-            f"{label_of(private)}: found both outputs under one name; allowed two names"
-        )
-    for name in (args.output, private):
-        check_writable(name, (args.recordings,))
+    outputs = (args.output, private)
+    check_outputs(outputs, (args.recordings,))
     manifest = read_manifest(args.recordings, allow_outside=args.allow_outside)
-    for name in (args.output, private):
-        check_writable(
-            name, tuple(file for one in manifest.entries for file in (one.audio, one.cuff) if file)
-        )
+    heard = tuple(file for one in manifest.entries for file in (one.audio, one.cuff) if file)
+    check_outputs(outputs, heard)
     # Each page is drawn anew: answers to the one that stands there are worth nothing without
     # its key, wherever that has been put, and no answer can be added without the page.
     check_new(private, "another -o or --key, or removing it, which loses the answers to its page")
@@ -217,8 +208,8 @@ def _told(path: str, size: int, count: int, choices: Choices) -> str:
     answers = "without any answer in it" if choices.key is None else "with the answers in it"
     lines = [f"{label_of(path)}: {items}, {size / 1e6:.1f} MB, mode {choices.mode}, {answers}."]
     if not choices.simulated:
-        lines += textwrap.wrap(words_of("en")[0]["may_speak"], 80)
-    lines += textwrap.wrap(f"A program could analyse the sound in the page. {CAUTION}", 80)
+        lines += textwrap.wrap(words_of("en")[0]["may_speak"], WIDTH)
+    lines += textwrap.wrap(f"A program could analyse the sound in the page. {CAUTION}", WIDTH)
     return "\n".join(lines) + "\n"
 
 

@@ -7,6 +7,7 @@ import sys
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
     from tapfall.model import Reading, Recording, Settings
@@ -61,23 +62,42 @@ def check_report(name: str) -> None:
         raise SettingError(f"--report: found {label_of(name)}; allowed a name that ends in .html")
 
 
-def check_apart(names: list[str]) -> None:
-    """Refuse outputs of which two would be one file.
+def check_outputs(names: Iterable[str | None], inputs: tuple[str, ...]) -> list[str]:
+    """Refuse outputs before any work: one over an input, two in one file, none that can be.
+
+    Parameters
+    ----------
+    names
+        What options name: nothing (None) and standard output (``-``) are passed over.
+    inputs
+        Files that must not be overwritten.
+
+    Returns
+    -------
+    list of str
+        The outputs that are files.
 
     Raises
     ------
+    InputError
+        One cannot be written, or is an input.
     SettingError
-        Two would be.
+        Two would be one file.
     """
     from tapfall.errors import SettingError
+    from tapfall.files import check_writable
     from tapfall.files.names import label_of
 
-    places = [os.path.realpath(name) for name in names]
-    for number, name in enumerate(names, 1):
+    files = [name for name in names if name not in (None, "-")]
+    for name in files:
+        check_writable(name, inputs)
+    places = [os.path.realpath(name) for name in files]
+    for number, name in enumerate(files, 1):
         if places[number - 1] in places[number:]:
             raise SettingError(
-                f"{label_of(name)}: found both outputs under one name; allowed two names"
+                f"{label_of(name)}: found two outputs under one name; allowed a name for each"
             )
+    return files
 
 
 def make_folder(name: str) -> Path:

@@ -7,7 +7,16 @@ import argparse
 from tapfall.cli.chosen import loaded, settings_of
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.fhir import context_of
-from tapfall.cli.output import check_apart, check_report, complain, draw, report, say, summary, take
+from tapfall.cli.output import (
+    check_outputs,
+    check_report,
+    complain,
+    draw,
+    report,
+    say,
+    summary,
+    take,
+)
 from tapfall.cli.technique import checked, stated_by
 
 #: Forms of a figure, by the suffix of its name.
@@ -19,15 +28,12 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from tapfall.errors import SettingError
-    from tapfall.files import check_writable, write_reading
+    from tapfall.files import write_reading
     from tapfall.files.names import label_of
     from tapfall.model import Status
 
     context = context_of(args)
     inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
-    outputs = [
-        name for name in (args.json, args.figure, args.report, args.fhir) if name not in (None, "-")
-    ]
     if args.figure is not None and Path(args.figure).suffix.lower() not in FIGURE_SUFFIXES:
         raise SettingError(
             f"{label_of(args.figure)}: found a figure of another form; allowed a name that ends "
@@ -35,9 +41,7 @@ def run(args: argparse.Namespace) -> int:
         )
     if args.report is not None:
         check_report(args.report)
-    for name in outputs:
-        check_writable(name, inputs)
-    check_apart(outputs)
+    check_outputs((args.json, args.figure, args.report, args.fhir), inputs)
     settings = settings_of(args)
     stated = stated_by(args)
     recording = loaded(args, args.audio, args.cuff)

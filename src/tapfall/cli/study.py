@@ -8,7 +8,7 @@ import sys
 from tapfall.cli.chosen import settings_of
 from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.ending import cleared_up
-from tapfall.cli.output import check_report, say
+from tapfall.cli.output import check_outputs, check_report, say
 from tapfall.cli.progress import bar, left_text, show
 
 TYPE_CHECKING = False
@@ -28,10 +28,8 @@ def run(args: argparse.Namespace) -> int:
     if args.scheduler is not None and args.workers is not None:
         raise Usage("found --workers with --scheduler; allowed one of them")
     if args.report is not None:
-        from tapfall.files import check_writable
-
         check_report(args.report)
-        check_writable(args.report, (args.manifest,))
+    check_outputs((args.report,), (args.manifest,))
     choices, told = _choices(args), _progress()
 
     def go(**how: object) -> Study:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import check_apart, check_report, say
+from tapfall.cli.output import check_outputs, check_report, say
 
 
 def run(args: argparse.Namespace) -> int:
@@ -17,7 +17,7 @@ def run(args: argparse.Namespace) -> int:
         return DONE
     from tapfall.cli.visit_jobs import arms_of, how_of, jobs_of, read_jobs
     from tapfall.cli.visit_text import technique_told, visit_table, visit_text
-    from tapfall.files import check_writable, write_bytes, write_json
+    from tapfall.files import write_bytes, write_json
     from tapfall.files.writing import json_text
     from tapfall.visit import visit, visit_record
     from tapfall.visit.guidelines import guideline_of
@@ -29,10 +29,7 @@ def run(args: argparse.Namespace) -> int:
     how = how_of(args)
     jobs = jobs_of(args.inputs, how)
     inputs = tuple(path for _, paths, _ in jobs for path in paths) + tuple(args.inputs)
-    outputs = [name for name in (args.json, args.table, args.report) if name not in (None, "-")]
-    for name in outputs:
-        check_writable(name, inputs)
-    check_apart(outputs)
+    check_outputs((args.json, args.table, args.report), inputs)
     found, lost = read_jobs(jobs, arms_of(args.arm, len(jobs)))
     taken = [one for here in found for one in here.taken]
     sources = [here.source for here in found if here.source is not None]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE, WIDTH
-from tapfall.cli.output import say
+from tapfall.cli.output import check_outputs, say
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -37,13 +37,12 @@ def add_written(command: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Check the values and say what was found."""
     from tapfall.convert import to_json
-    from tapfall.files import check_writable, write_json
+    from tapfall.files import write_json
     from tapfall.files.writing import json_text
     from tapfall.files.writtenlist import read_written
     from tapfall.model import CAUTION
 
-    if args.json not in (None, "-"):
-        check_writable(args.json, (args.values,))
+    check_outputs((args.json,), (args.values,))
     found = {
         measure: (len(values), _found(measure, values))
         for measure, values in read_written(args.values).items()

@@ -41,7 +41,7 @@ def test_a_study(folder: Path, capsys: Output) -> None:
     assert err == ""
     lines = out.splitlines()
     assert lines[0] == "2 recordings of 2 subjects: 1 read, 1 failed"
-    assert lines[1] == "Simulated: no person was measured in 1 of those read"
+    assert lines[1] == "Simulated: no person was measured in 1 of 1 recording read."
     assert lines[2] == "Of those read: 1 ok, 0 review, 0 unreadable"
     assert lines[3:5] == ["", "Failed:"]
     assert lines[5].startswith("  bad: bad.wav: found data that cannot be read as sound")

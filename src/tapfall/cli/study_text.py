@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from tapfall.cli.codes import WIDTH
 from tapfall.errors import printable
-from tapfall.model import CAUTION
+from tapfall.model import CAUTION, simulated_words
 from tapfall.study import Study
 from tapfall.study.agreement.words import percent_text
 from tapfall.study.cells import ALL
@@ -29,7 +29,7 @@ def study_text(study: Study) -> str:
         f"{counted(people, 'subject')}: {study.read} read, {study.failed} failed",
     ]
     if study.simulated:
-        lines.append(f"Simulated: no person was measured in {study.simulated} of those read")
+        lines.append(simulated_words(study.simulated, f"{counted(study.read, 'recording')} read"))
     if study.read:
         told = ", ".join(f"{count} {status}" for status, count in study.outline.statuses)
         lines.append(f"Of those read: {told}")

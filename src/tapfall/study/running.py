@@ -173,26 +173,7 @@ def run(
         todo = [ledger.tasks[one] for one in ledger.missing()]
         if todo:
             with Appending(home) as results, _executor(executor, min(own, len(todo))) as taker:
-                began_s, kept = time.monotonic(), len(ledger.rows)
-                try:
-                    for count, outcome in enumerate(_outcomes(taker, todo, window), 1):
-                        results.add(ledger.take(outcome))
-                        if told is not None:
-                            took_s = time.monotonic() - began_s
-                            told(
-                                Progress(
-                                    done=kept + count,
-                                    total=len(manifest.entries),
-                                    failed=ledger.failed,
-                                    kept=kept,
-                                    left_s=took_s / count * (len(todo) - count),
-                                )
-                            )
-                except KeyboardInterrupt:
-                    raise KeyboardInterrupt(
-                        f"{len(ledger.rows)} of {len(manifest.entries)} recordings are done and "
-                        "kept; the same command goes on with the others"
-                    ) from None
+                _keep(ledger, results, _outcomes(taker, todo, window), told)
         ledger.write()
         tables = compare_all(home, manifest, ledger.read, ledger.simulated)
         counts = StudyCounts(
@@ -214,6 +195,35 @@ def run(
             outline=ledger.outline(),
             tables=tables,
         )
+
+
+def _keep(
+    ledger: Ledger,
+    results: Appending,
+    outcomes: Iterator[Outcome],
+    told: Callable[[Progress], None] | None,
+) -> None:
+    """Keep outcomes as they come, and tell how far the study is after each."""
+    began_s, kept, total = time.monotonic(), len(ledger.rows), len(ledger.tasks)
+    try:
+        for count, outcome in enumerate(outcomes, 1):
+            results.add(ledger.take(outcome))
+            if told is not None:
+                took_s = time.monotonic() - began_s
+                told(
+                    Progress(
+                        done=kept + count,
+                        total=total,
+                        failed=ledger.failed,
+                        kept=kept,
+                        left_s=took_s / count * (total - kept - count),
+                    )
+                )
+    except KeyboardInterrupt:
+        raise KeyboardInterrupt(
+            f"{len(ledger.rows)} of {total} recordings are done and kept; the same command goes "
+            "on with the others"
+        ) from None
 
 
 @contextmanager

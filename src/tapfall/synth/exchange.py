@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from tapfall.convert import from_json
+from tapfall.convert import from_json, to_json
 from tapfall.errors import ReadingError, ScenarioError
-from tapfall.files import to_json
 from tapfall.synth.truth import Truth
 
 

@@ -36,7 +36,9 @@ TAKE_SENTENCES: dict[Take, str] = {
     Take.LAST_TWO: "the last two readings",
     Take.SECOND_AND_THIRD: "the second and third reading",
     Take.ALL_BUT_FIRST: "all readings but the first",
-    Take.STABLE_TWO: "the last two readings in a row that differ by less than 5 mmHg",
+    Take.STABLE_TWO: (
+        f"the last two readings in a row that differ by less than {STABLE_MMHG:g} mmHg"
+    ),
 }
 
 

@@ -431,6 +431,13 @@ def test_a_shift_that_rounds_nothing_changes_nothing(rate_hz: float) -> None:
     assert moved.trend_mmhg == pytest.approx(plain.trend_mmhg, abs=1e-6)
 
 
+def check_deflation(found: Deflation) -> None:
+    """A deflation takes time, and all that is told of it are numbers."""
+    assert found.end_s > found.start_s
+    assert np.isfinite(found.trend_mmhg).all()
+    assert np.isfinite([found.rate_mmhg_per_s, found.trend_error_mmhg]).all()
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     pressures=st.lists(st.floats(-20.0, 400.0), max_size=60),
@@ -440,9 +447,17 @@ def test_any_log_is_a_deflation_or_none(pressures: list[float], step_s: float) -
     pressure_mmhg = np.array(pressures, np.float64)
     found = find_deflation(np.arange(pressure_mmhg.size) * step_s, pressure_mmhg)
     if found is not None:
-        assert found.end_s > found.start_s
-        assert np.isfinite(found.trend_mmhg).all()
-        assert np.isfinite([found.rate_mmhg_per_s, found.trend_error_mmhg]).all()
+        check_deflation(found)
+
+
+@settings(max_examples=60, deadline=None)
+@given(falls=st.lists(st.floats(0.8, 3.0), min_size=40, max_size=100))
+def test_any_unbroken_fall_of_1_6_to_6_mmhg_per_s_is_a_deflation(falls: list[float]) -> None:
+    pressure_mmhg = 320.0 - np.cumsum(falls)
+    found = find_deflation(np.arange(pressure_mmhg.size) * 0.5, pressure_mmhg)
+    assert found is not None
+    check_deflation(found)
+    assert 1.6 <= found.rate_mmhg_per_s <= 6.0
 
 
 def test_a_short_hurry_does_not_end_a_quick_fall() -> None:

@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     name = base_name(args.table)
     record = agreement_record(found, name=name, sha256=table.sha256)
     if args.report is not None:
-        from tapfall.show.agreement import write_agreement
+        from tapfall.show.agreement_page import write_agreement
 
         write_agreement(args.report, found, name=name, sha256=table.sha256)
     if args.json not in (None, "-"):

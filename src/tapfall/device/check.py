@@ -17,7 +17,7 @@ from tapfall.device.facts import (
     DeviceTrial,
     Verdict,
 )
-from tapfall.device.hand import heard_lag
+from tapfall.device.heard_lag import heard_lag
 from tapfall.device.log import measure_log
 from tapfall.device.log_verdicts import log_findings, trial_findings
 from tapfall.device.sound import measure_sound

@@ -17,7 +17,7 @@ from tapfall.files.names import PathLike
 from tapfall.files.tables import Cell
 from tapfall.files.writing import write_bytes
 from tapfall.show import look
-from tapfall.show.agreement import MEANING, PROOF, Part, part_of_group
+from tapfall.show.agreement_page import MEANING, PROOF, Part, part_of_group
 from tapfall.show.inline import drawn
 from tapfall.show.report import rendered
 from tapfall.study.agreeing import Agreements

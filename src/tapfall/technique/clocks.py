@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tapfall.device.hand import heard_lag
+from tapfall.device.heard_lag import heard_lag
 from tapfall.ear.lag import LARGEST_LAG_S
 from tapfall.model import CuffLog, Finding, Lag, Reading, Recording
 from tapfall.technique.checks import FAULT, OK, Check

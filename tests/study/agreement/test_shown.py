@@ -7,7 +7,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from tapfall.errors import InputError
-from tapfall.show.agreement import _shares, part_of_group, share_curve
+from tapfall.show.agreement_page import _shares, part_of_group, share_curve
 from tapfall.study.agreement import Group, agreement, table_of
 from tapfall.study.agreement.text import agreement_text
 from tapfall.study.agreement.words import counts_text, numbers_text, percent_text

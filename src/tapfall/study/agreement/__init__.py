@@ -1,6 +1,6 @@
 """How far two ways of measuring agree: statistics of pairs, each with its source.
 
-Nothing here draws; the page is made by :mod:`tapfall.show.agreement`.
+Nothing here draws; the page is made by :mod:`tapfall.show.agreement_page`.
 """
 
 from __future__ import annotations

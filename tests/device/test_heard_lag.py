@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tapfall.device import DeviceReport, DeviceState, Verdict, check_device
-from tapfall.device.hand import heard_lag
+from tapfall.device.heard_lag import heard_lag
 from tapfall.model import CuffLog, Recording
 from tests.accuracy.run import simulated
 from tests.ear.heard import NAMES, fixture, log_of

@@ -28,10 +28,7 @@ from tapfall.model import (
     Threshold,
 )
 from tapfall.standards import VERY_HIGH_CAUTION, is_very_high
-from tapfall.wording import brief_chance, whole, with_unit
-
-#: Widest line.
-WIDTH = 80
+from tapfall.wording import WIDTH, brief_chance, whole, with_unit
 
 #: From which confidence on it is called high, and fair; below it is low (our choice).
 HIGH_CONFIDENCE = 0.95

@@ -1,9 +1,12 @@
-"""How numbers stand in sentences, wherever they are told: counts, whole pressures, units."""
+"""How numbers stand in sentences, and how wide lines are, wherever something is told."""
 
 from __future__ import annotations
 
 import math
 import re
+
+#: Columns of what is printed (our choice: any terminal has them).
+WIDTH = 80
 
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?(e[+-]?\d+)?(?![\w.-])")
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.chosen import loaded
-from tapfall.cli.codes import DONE, UNREADABLE, WIDTH
+from tapfall.cli.codes import DONE, UNREADABLE
 from tapfall.cli.output import check_outputs, say
+from tapfall.wording import WIDTH
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DONE, WIDTH
+from tapfall.cli.codes import DONE
 from tapfall.cli.numbers import whole_number
 from tapfall.cli.output import say
+from tapfall.wording import WIDTH
 
 GRADES = ("1", "2", "3", "4", "5", "6")
 MODES = ("learn", "practise", "examine")

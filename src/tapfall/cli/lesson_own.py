@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DONE, WIDTH
+from tapfall.cli.codes import DONE
 from tapfall.cli.lesson_make import MODES, SEED_BITS
 from tapfall.cli.numbers import whole_number
 from tapfall.cli.output import say
+from tapfall.wording import WIDTH
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DONE, WIDTH
+from tapfall.cli.codes import DONE
 from tapfall.cli.numbers import whole_number
 from tapfall.cli.output import check_outputs, is_page, say
+from tapfall.wording import WIDTH
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import WIDTH
+from tapfall.wording import WIDTH
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

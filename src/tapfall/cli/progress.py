@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from contextlib import contextmanager
 
-from tapfall.cli.codes import WIDTH
+from tapfall.wording import WIDTH
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DEMO_SCENARIO, DONE, WIDTH
+from tapfall.cli.codes import DEMO_SCENARIO, DONE
 from tapfall.cli.output import make_folder, say
+from tapfall.wording import WIDTH
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

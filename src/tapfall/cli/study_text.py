@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from tapfall.cli.codes import WIDTH
 from tapfall.errors import printable
 from tapfall.model import CAUTION, simulated_words
 from tapfall.study import Study
@@ -13,7 +12,7 @@ from tapfall.study.agreement.words import percent_text
 from tapfall.study.cells import ALL
 from tapfall.study.columns import kept
 from tapfall.study.tables import Row
-from tapfall.wording import counted
+from tapfall.wording import WIDTH, counted
 
 #: So many failures, copies and columns are told by name; all stand in the tables (our choice).
 MOST_TOLD = 5

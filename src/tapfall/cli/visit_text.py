@@ -6,7 +6,6 @@ import textwrap
 import unicodedata
 from collections.abc import Iterator, Sequence
 
-from tapfall.cli.codes import WIDTH
 from tapfall.errors import printable
 from tapfall.files.tables import Cell, table_text
 from tapfall.model import CAUTION, FindingState, Status, simulated_words
@@ -36,7 +35,7 @@ from tapfall.visit.words import (
     shown_reading,
     what_words,
 )
-from tapfall.wording import counted
+from tapfall.wording import WIDTH, counted
 
 #: Columns of labels, and of a table of readings.
 _LEFT, _NAME, _ARM, _MMHG, _STATUS = 16, 30, 7, 18, 12

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 
-from tapfall.cli.codes import DONE, WIDTH
+from tapfall.cli.codes import DONE
 from tapfall.cli.output import check_outputs, say
+from tapfall.wording import WIDTH
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -20,9 +20,8 @@ from tapfall.lesson.marking import (
 )
 from tapfall.lesson.nouns import NOT_DATED, Habit
 from tapfall.model import CAUTION
-from tapfall.wording import counted
+from tapfall.wording import WIDTH, counted
 
-WIDTH = 80
 NAMES = {
     Habit.MISSED_GAP: "misses the sounds above a silent gap",
     Habit.STOPPED_EARLY: "stops listening too early",

@@ -23,8 +23,8 @@ from tapfall.study.agreement.words import (
     numbers_text,
     simulated_text,
 )
+from tapfall.wording import WIDTH
 
-WIDTH = 80
 _NAME = 40
 #: Columns of the table: what a group is of, and what is found of it.
 _GROUP = 24

@@ -15,8 +15,8 @@ from tapfall.lesson import GRADES, Mode, Order, Written, grade_of, make_items, m
 from tapfall.lesson.digits import FARTHEST_MMHG, UNBENT_MMHG, Bend, whole_pressures
 from tapfall.lesson.draw import DIASTOLIC_MMHG, SYSTOLIC_MMHG, length_s, plan
 from tapfall.lesson.level import LIMIT, level_tones, limited
-from tapfall.lesson.making import COVERED_BELOW_MMHG, Made
-from tapfall.lesson.nouns import Habit, Sex
+from tapfall.lesson.making import Made
+from tapfall.lesson.nouns import COVERED_BELOW_MMHG, Habit, Sex
 from tapfall.lesson.sets import read_key, read_set
 from tests.lesson.leaks import course, left_mmhg
 

@@ -17,19 +17,23 @@ from tapfall.ear.measurement import REST_MMHG, REST_S
 from tapfall.errors import InputError, SettingError, shown
 from tapfall.files import load
 from tapfall.lesson.blindkey import BlindItem, BlindKey
-from tapfall.lesson.nouns import Dial, Item, LessonSet, Mode
-from tapfall.lesson.sound import COVERED_MMHG, Samples, at_page_rate, gain_db, packed
+from tapfall.lesson.nouns import (
+    COVERED_BELOW_MMHG,
+    DIAL_HZ,
+    LARGEST_OFFSET_MMHG,
+    Dial,
+    Item,
+    LessonSet,
+    Mode,
+)
+from tapfall.lesson.sound import Samples, at_page_rate, gain_db, packed
 from tapfall.model import FloatArray, Recording
 from tapfall.show.playback import RATE_HZ
 from tapfall.study.manifest import Manifest
 
-#: The zero is displaced upwards by 0 to so many mmHg, in whole ones, like a random-zero
-#: manometer's.  Downwards it could not be: low pressures would be covered.
-MOST_OFFSET_MMHG = 20
 #: Most recordings in a page, and the longest that one may be, seconds (our choice).
 MOST_ITEMS, LONGEST_S = 100, 300.0
-#: The needle's values: 20 a second.
-STEP_S = 0.05
+_STEP_S = 1.0 / DIAL_HZ
 #: So much rest is kept before and after a measurement, seconds.
 _MARGIN_S = 3.0
 #: Between rows further apart nobody knows what a needle showed (our choice: logs of one
@@ -114,7 +118,7 @@ def blind(
     items, sounds, private, simulated = [], [], [], []
     for place, entry in enumerate(order, 1):
         recording = load(entry.audio, entry.cuff, lag_s=lag_s)
-        offset_mmhg = below(MOST_OFFSET_MMHG + 1)
+        offset_mmhg = below(LARGEST_OFFSET_MMHG + 1)
         name = f"item-{place:02d}"
         start_s, item, sound = heard_item(name, recording, lag_s, offset_mmhg, entry.recording)
         items.append(item)
@@ -232,14 +236,14 @@ def dial_of(
     >>> dial_of(log_s, log_mmhg, 0.3, 12.0).mmhg
     (None, None, 32.0, 42.0, 52.0, None, None)
     """
-    at_s = np.arange(int(np.ceil(seconds / STEP_S - 1e-6)) + 1, dtype=np.float64) * STEP_S
+    at_s = np.arange(int(np.ceil(seconds / _STEP_S - 1e-6)) + 1, dtype=np.float64) * _STEP_S
     shown_mmhg = np.interp(at_s, time_s, pressure_mmhg) + offset_mmhg
     seen = (at_s >= time_s[0] - 1e-6) & (at_s <= time_s[-1] + 1e-6)
-    seen &= shown_mmhg >= COVERED_MMHG
+    seen &= shown_mmhg >= COVERED_BELOW_MMHG
     after = np.clip(np.searchsorted(time_s, at_s), 1, time_s.size - 1)
     seen &= time_s[after] - time_s[after - 1] <= _HOLE_S
     return Dial(
-        step_s=STEP_S,
+        step_s=_STEP_S,
         mmhg=tuple(
             round(mmhg, 1) if see else None
             for mmhg, see in zip(shown_mmhg.tolist(), seen.tolist(), strict=True)

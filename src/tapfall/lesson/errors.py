@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 from tapfall.lesson.anchors import ways_of
 from tapfall.lesson.nouns import Answer, Habit, KeyItem
+from tapfall.study.agreement.rows import APART_MMHG
 
-#: An error up to this is none: what two careful observers may differ by (ISO 81060-2, from
-#: memory).
-NEAR_MMHG = 4.0
+#: An error up to this is none: what two careful observers may differ by.
+NEAR_MMHG = APART_MMHG
 #: Scatter of one reading about the place it was read at, SD in mmHg (experts repeat
 #: themselves with 0.9 to 2.2 mmHg, 30 filmed sequences).
 READ_SD_MMHG = 2.0

@@ -12,9 +12,13 @@ import numpy as np
 from tapfall.errors import MisuseError, SettingError
 from tapfall.lesson.digits import Bend, whole_pressures
 from tapfall.lesson.draw import Wanted, length_s, of_length, one_of, plan
+from tapfall.lesson.errors import NEAR_MMHG
 from tapfall.lesson.grades import Grade
 from tapfall.lesson.level import Samples, limited
 from tapfall.lesson.nouns import (
+    COVERED_BELOW_MMHG,
+    DIAL_HZ,
+    LARGEST_OFFSET_MMHG,
     Dial,
     Habit,
     Item,
@@ -36,16 +40,8 @@ from tapfall.synth.truth import TrueReading, Truth
 
 #: Most items of one set (names have two digits).
 MOST_ITEMS = 99
-#: The zero of a dial is displaced upwards by so much at most, and the needle covered where
-#: it would show less than this: covered by the true pressure it would give the zero away.
-LARGEST_OFFSET_MMHG, COVERED_BELOW_MMHG = 20, 30.0
-#: Values of a dial per second.
-DIAL_HZ = 20.0
 #: A habit shows on an item where it moves the value by at least this, mmHg.
 SHOWS_MMHG = {Habit.READ_LATE: 1.5, Habit.MUFFLING: 5.0}
-#: A pressure that the noise moves further than this is no fair question (two observers
-#: further apart give no reference: ISO 81060-2, from memory).
-SAME_MMHG = 4.0
 #: Before any sound is made, the noises are taken to be so much louder than their mean, for they
 #: come and go; and so many scenarios are looked at for an item (our choice).
 LOUDER_DB = 1.5
@@ -234,11 +230,11 @@ def _fair(quiet: TrueReading, noisy: TrueReading, wanted: Wanted) -> bool:
 
 
 def _agree(one: TrueReading, other: TrueReading) -> bool:
-    """Whether both values are there, and the same with and without the noise."""
+    """Whether both values are there, and near each other with and without the noise."""
     for here, there in ((one.systolic, other.systolic), (one.diastolic, other.diastolic)):
         if here.state is not State.OBSERVED or here.mmhg is None or there.mmhg is None:
             return False
-        if abs(here.mmhg - there.mmhg) > SAME_MMHG:
+        if abs(here.mmhg - there.mmhg) > NEAR_MMHG:
             return False
     return one.to_zero == other.to_zero
 

@@ -18,6 +18,13 @@ KEY_SCHEMA = "tapfall.lesson-key/1"
 ANSWERS_SCHEMA = "tapfall.answers/1"
 #: When answers without a time count as saved: before all that have one.
 NOT_DATED = "1970-01-01T00:00:00Z"
+#: Values of a dial per second.
+DIAL_HZ = 20.0
+#: The zero of a dial is displaced upwards by so much at most, in whole mmHg, like that of a
+#: random-zero manometer, and the needle covered at rest and where it would show less than this:
+#: covered by the true pressure it would give the zero away.  Downwards it could not be
+#: displaced: low pressures would be covered.
+LARGEST_OFFSET_MMHG, COVERED_BELOW_MMHG = 20, 30.0
 
 
 class Habit(StrEnum):

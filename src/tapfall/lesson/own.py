@@ -14,11 +14,12 @@ from tapfall.files.names import PathLike
 from tapfall.lesson.blind import heard_item
 from tapfall.lesson.folder import Sounding, Written, write_folder
 from tapfall.lesson.level import limited
-from tapfall.lesson.making import LARGEST_OFFSET_MMHG, MOST_ITEMS, shows
-from tapfall.lesson.nouns import Item, Key, KeyBeat, KeyItem, LessonSet, Mode
+from tapfall.lesson.making import MOST_ITEMS, shows
+from tapfall.lesson.nouns import LARGEST_OFFSET_MMHG, Item, Key, KeyBeat, KeyItem, LessonSet, Mode
 from tapfall.lesson.sound import Samples, gain_db
 from tapfall.model import CuffLog, Phase
 from tapfall.show.playback import RATE_HZ
+from tapfall.study.agreement.rows import APART_MMHG
 from tapfall.study.compare import MEASURES, Measure, reference_mmhg, written
 from tapfall.study.manifest import Entry, Manifest
 from tapfall.study.marks import Mark, match, read_marks
@@ -73,8 +74,8 @@ def make_own_set(
     left_out = tuple(one.recording for one in manifest.entries if one not in agreed)
     if not agreed:
         raise InputError(
-            f"{manifest.name}: found no recording on which two observers agree within 4 mmHg "
-            "on both pressures; allowed at least one"
+            f"{manifest.name}: found no recording on which two observers agree within "
+            f"{APART_MMHG:g} mmHg on both pressures; allowed at least one"
         )
     if len(agreed) > MOST_ITEMS:
         raise InputError(

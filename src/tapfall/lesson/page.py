@@ -15,16 +15,13 @@ from importlib.resources import files
 from typing import Any
 
 from tapfall.errors import InputError, SettingError
-from tapfall.lesson.errors import sounds_beyond
+from tapfall.lesson.errors import NEAR_MMHG, sounds_beyond
 from tapfall.lesson.face import FIRST_DEG, POINTERS, face
 from tapfall.lesson.nouns import Key, KeyItem, LessonSet, Mode
 from tapfall.lesson.sound import TONE_FAINT, TONE_HZ, TONE_LOUD
 from tapfall.lesson.texts import RULES, words_of
 from tapfall.show.report import page_templates
 
-#: Values so near count as right: two observers further apart are rejected in ISO 81060-2
-#: (from memory).
-NEAR_MMHG = 4.0
 #: A mark belongs to a sound that began so long before it, seconds: from in step with the
 #: rhythm, which comes a little early, to a slow reaction (our choice).
 REACTION_S = (-0.15, 0.6)

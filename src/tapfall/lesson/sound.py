@@ -17,7 +17,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from tapfall.lesson.level import swing
-from tapfall.lesson.nouns import Dial
+from tapfall.lesson.nouns import COVERED_BELOW_MMHG, Dial
 from tapfall.lesson.padding import common_size, padded
 from tapfall.show.playback import CEILING, RATE_HZ, faded, gain_for, limited
 from tapfall.show.sound_panels import scaled, tamed, without_thumps
@@ -30,8 +30,6 @@ STEPS = 2**13
 TONE_HZ = 100.0
 TONE_LOUD = CEILING
 TONE_FAINT = CEILING / 20.0
-#: A displaced needle is covered at rest and below this pressure on the dial.
-COVERED_MMHG = 30.0
 
 Samples = NDArray[np.float32]
 
@@ -74,7 +72,7 @@ def gain_db(sound: Samples, dial: Dial) -> float:
     if np.isnan(shown).all():
         return gain_for(sound)
     top = int(np.nanargmax(shown))
-    last = top + int(np.flatnonzero(shown[top:] >= COVERED_MMHG)[-1:].sum())
+    last = top + int(np.flatnonzero(shown[top:] >= COVERED_BELOW_MMHG)[-1:].sum())
     first, end = (int(place * dial.step_s * RATE_HZ) for place in (top, last))
     part = sound[first:end]
     return gain_for(part if part.size else sound)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import check_outputs, check_report, say
+from tapfall.cli.output import check_outputs, check_report, tell
 from tapfall.cli.visit_options import VISIT_DEFAULT
 
 
@@ -41,9 +41,7 @@ def add_agree(command: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
-    from tapfall.files import write_json
     from tapfall.files.names import base_name
-    from tapfall.files.writing import json_text
     from tapfall.study.agreement import agreement, agreement_record, read_table
     from tapfall.study.agreement.text import agreement_text
     from tapfall.visit.schemes import scheme_of
@@ -60,7 +58,5 @@ def run(args: argparse.Namespace) -> int:
         from tapfall.show.agreement_page import write_agreement
 
         write_agreement(args.report, found, name=name, sha256=table.sha256)
-    if args.json not in (None, "-"):
-        write_json(args.json, record)
-    say(json_text(record) if args.json == "-" else agreement_text(found))
+    tell(agreement_text(found), record, args.json)
     return DONE if any(one.results for one in found.groups) else UNREADABLE

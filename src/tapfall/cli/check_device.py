@@ -6,7 +6,7 @@ import argparse
 
 from tapfall.cli.chosen import loaded
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import check_outputs, say
+from tapfall.cli.output import check_outputs, tell
 from tapfall.wording import WIDTH
 
 TYPE_CHECKING = False
@@ -25,19 +25,13 @@ _TITLES = {"sound": "Sound", "log": "Cuff log", "trial": "Trial and clocks"}
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
     from tapfall.device import Verdict, check_device
-    from tapfall.files import write_json
-    from tapfall.files.writing import json_text
 
     inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
     check_outputs((args.json,), inputs)
     recording = loaded(args, args.audio, args.cuff)
     report = check_device(recording, lag_s=args.lag)
-    if args.json == "-":
-        say(json_text(report_record(report, recording.source)))
-    else:
-        say(report_text(report, recording.source, simulated=recording.simulated))
-    if args.json not in (None, "-"):
-        write_json(args.json, report_record(report, recording.source))
+    text = report_text(report, recording.source, simulated=recording.simulated)
+    tell(text, report_record(report, recording.source), args.json)
     unfit = (Verdict.NOT_POSSIBLE, Verdict.NOT_TOLD)
     return UNREADABLE if report.verdict in unfit else DONE
 

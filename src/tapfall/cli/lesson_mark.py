@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE
-from tapfall.cli.output import check_outputs, check_report, say
+from tapfall.cli.output import check_outputs, check_report, tell
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -58,9 +58,8 @@ def add_mark(command: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Mark the answers and say what was found."""
     from tapfall.errors import SettingError
-    from tapfall.files import write_json
     from tapfall.files.tables import table_text
-    from tapfall.files.writing import json_text, write_bytes
+    from tapfall.files.writing import write_bytes
     from tapfall.lesson import mark, pass_rule, read_key
     from tapfall.lesson.marking import marks_record
     from tapfall.lesson.marktables import (
@@ -98,10 +97,7 @@ def run(args: argparse.Namespace) -> int:
         from tapfall.lesson.marks_page import write_marks
 
         write_marks(args.report, marked, args.set)
-    record = marks_record(marked)
-    if args.json not in (None, "-"):
-        write_json(args.json, record)
-    say(json_text(record) if args.json == "-" else marked_text(marked))
+    tell(marked_text(marked), marks_record(marked), args.json)
     return DONE
 
 

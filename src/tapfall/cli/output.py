@@ -9,6 +9,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
+    from typing import Any
 
     from tapfall.model import Reading, Recording, Settings
 
@@ -63,7 +64,7 @@ def check_report(name: str) -> None:
 
 
 def check_outputs(names: Iterable[str | None], inputs: tuple[str, ...]) -> list[str]:
-    """Refuse outputs before any work: one over an input, two in one file, none that can be.
+    """Refuse, before any work, an output that cannot be written, is an input, or stands twice.
 
     Parameters
     ----------
@@ -136,6 +137,21 @@ def summary(reading: Reading, recording: Recording) -> str:
         colour=terminal and not plain,
         simulated=recording.simulated,
     )
+
+
+def tell(text: str, record: Any, json: str | None) -> None:
+    """Write a record where ``--json`` names a file, then print: the record for ``-``, else text.
+
+    Raises
+    ------
+    InputError
+        The file or standard output cannot be written.
+    """
+    from tapfall.files.writing import json_text, write_json
+
+    if json not in (None, "-"):
+        write_json(json, record)
+    say(json_text(record) if json == "-" else text)
 
 
 def say(text: str) -> None:

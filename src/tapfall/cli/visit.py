@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE, UNREADABLE
-from tapfall.cli.output import check_outputs, check_report, say
+from tapfall.cli.output import check_outputs, check_report, say, tell
 
 
 def run(args: argparse.Namespace) -> int:
@@ -17,8 +17,7 @@ def run(args: argparse.Namespace) -> int:
         return DONE
     from tapfall.cli.visit_jobs import arms_of, how_of, jobs_of, read_jobs
     from tapfall.cli.visit_text import technique_told, visit_table, visit_text
-    from tapfall.files import write_bytes, write_json
-    from tapfall.files.writing import json_text
+    from tapfall.files import write_bytes
     from tapfall.visit import visit, visit_record
     from tapfall.visit.guidelines import guideline_of
     from tapfall.visit.schemes import scheme_of
@@ -37,10 +36,7 @@ def run(args: argparse.Namespace) -> int:
         taken, average=args.average, scheme=args.scheme, include_review=args.include_review
     )
     record = visit_record(made, sources=sources, lost=lost)
-    told = technique_told(taken)
-    say(json_text(record) if args.json == "-" else visit_text(made, lost, told))
-    if args.json not in (None, "-"):
-        write_json(args.json, record)
+    tell(visit_text(made, lost, technique_told(taken)), record, args.json)
     if args.table is not None:
         write_bytes(args.table, visit_table(made, lost).encode("utf-8"))
     if args.report is not None:

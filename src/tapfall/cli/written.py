@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tapfall.cli.codes import DONE
-from tapfall.cli.output import check_outputs, say
+from tapfall.cli.output import check_outputs, tell
 from tapfall.wording import WIDTH
 
 TYPE_CHECKING = False
@@ -38,8 +38,6 @@ def add_written(command: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Check the values and say what was found."""
     from tapfall.convert import to_json
-    from tapfall.files import write_json
-    from tapfall.files.writing import json_text
     from tapfall.files.writtenlist import read_written
     from tapfall.model import CAUTION
 
@@ -56,9 +54,7 @@ def run(args: argparse.Namespace) -> int:
         },
         "caution": CAUTION,
     }
-    if args.json not in (None, "-"):
-        write_json(args.json, record)
-    say(json_text(record) if args.json == "-" else _text(found))
+    tell(_text(found), record, args.json)
     return DONE
 
 

@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 from tapfall.ear.phases import SOUNDS, STATES, build_chain, decode, weakened
 from tapfall.ear.rules import apply_rules
 
-FOR, AGAINST = 4.0, -4.0
+#: Log odds that decide.
+STRONG = 4.0
 
 
-def odds_of(story: str, strength: float = 4.0) -> np.ndarray:
+def odds_of(story: str, strength: float = STRONG) -> np.ndarray:
     """Evidence for a sound at each ``x``, against one at each ``.``, none at ``?``."""
     return np.array([{"x": strength, ".": -strength, "?": 0.0}[one] for one in story])
 
@@ -153,7 +154,7 @@ def test_a_gap_is_a_story_of_two_runs() -> None:
 
 @pytest.mark.parametrize("n", [2, 6, 20, 60])
 def test_silence_is_no_run(n: int) -> None:
-    found = decode(np.full(n, AGAINST))
+    found = decode(np.full(n, -STRONG))
     assert found.gain_nats < 0
 
 

@@ -174,6 +174,14 @@ def test_missing_rows_are_told_and_flagged() -> None:
     assert of(events, EventKind.SIGNAL_LOST)
 
 
+def test_one_wrong_row_at_rest_ends_nothing() -> None:
+    listener = Listener(rate_hz=AUDIO_HZ)
+    time_s = np.arange(0, 12, 1 / LOG_HZ)
+    listener.push_audio(np.zeros(round(12 * AUDIO_HZ), np.int16))
+    listener.push_cuff(time_s, np.where(np.arange(time_s.size) == 50, 200.0, 0.0))
+    assert listener.finish().reasons == (Reason.NO_DEFLATION,)
+
+
 def test_a_few_missing_rows_change_little() -> None:
     reading, _ = heard(missing_rows(27.0, 27.4))
     plain = take_reading(short_recording())

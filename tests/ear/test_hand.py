@@ -72,6 +72,11 @@ def test_inflation_and_release_is_a_run_up_and_asks_for_nothing(fall_s: float) -
     assert found[-1] == "deflation_started"
 
 
+@pytest.mark.parametrize("rate", [30.0, 60.0, 120.0, 400.0])
+def test_a_stream_may_begin_in_a_release(rate: float) -> None:
+    assert kinds([(0, 150), (150 / rate, 0), (10, 0)]) == []
+
+
 def test_a_cuff_that_presses_for_three_minutes_is_told_once() -> None:
     found = told([(0, 20), (6, 180), (250, 180)])
     assert found == [(EventKind.CUFF_HELD_TOO_LONG.value, 180.25)]

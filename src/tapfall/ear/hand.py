@@ -198,7 +198,7 @@ def _rising(hand: Hand, at_s: float) -> Hand:
         if hand.move is Move.HOLDING and rises:
             hand = replace(hand, move=Move.INFLATING)
     if level <= hand.top_mmhg - STARTED_MMHG:
-        if hand.levels_mmhg[-3] - hand.levels_mmhg[-1] > SUDDEN_MMHG:
+        if hand.levels_mmhg[-3:][0] - hand.levels_mmhg[-1] > SUDDEN_MMHG:
             # The mean of a beat does not show yet how fast it goes.
             return hand
         slow = hand.fall_mmhg_per_s(1.0) <= FASTEST_DEFLATION_MMHG_PER_S and level >= REST_MMHG

@@ -174,6 +174,16 @@ def test_missing_rows_are_told_and_flagged() -> None:
     assert of(events, EventKind.SIGNAL_LOST)
 
 
+@pytest.mark.parametrize(("from_s", "to_s"), [(26.0, 30.5), (26.0, 33.0), (30.0, 38.0)])
+def test_missing_rows_are_no_stop_of_the_cuff(from_s: float, to_s: float) -> None:
+    """Nor is their end a release, after which the deflation would begin anew."""
+    _, events = heard(missing_rows(from_s, to_s))
+    told = [event.kind for event in events]
+    assert told.count(EventKind.DEFLATION_STARTED) == 1
+    assert EventKind.DEFLATION_PAUSED not in told
+    assert EventKind.DEFLATION_TOO_FAST not in told
+
+
 def test_one_wrong_row_at_rest_ends_nothing() -> None:
     listener = Listener(rate_hz=AUDIO_HZ)
     time_s = np.arange(0, 12, 1 / LOG_HZ)

@@ -14,7 +14,7 @@ import numpy as np
 
 from tapfall.ear import live as lives
 from tapfall.ear.flags import with_flag
-from tapfall.ear.hand import LOOK_S, Hand
+from tapfall.ear.hand import LOOK_S, STILL_S, Hand
 from tapfall.ear.lag import LARGEST_LAG_S
 from tapfall.ear.live import Live
 from tapfall.ear.measurement import REST_S, Rows, measurements, rest_ends
@@ -215,11 +215,15 @@ class Course:
             events.append(lives.seen(EventKind.INFLATION_STARTED, begin_s, at_s, level_mmhg))
         recent = int(np.searchsorted(log_s, at_s - LOOK_S, side="right"))
         silent_s = at_s - float(log_s[-1])
+        if silent_s > LOST_S >= silent_s - LOOK_S:
+            last_s, last_mmhg = float(log_s[-1]), float(log_mmhg[-1])
+            events.append(lives.seen(EventKind.SIGNAL_LOST, last_s, at_s, last_mmhg))
         if recent < rows:
             level_mmhg = float(np.mean(log_mmhg[recent:]))
-        elif silent_s > LOST_S >= silent_s - LOOK_S:
-            last_s = float(log_s[-1])
-            events.append(lives.seen(EventKind.SIGNAL_LOST, last_s, at_s, level_mmhg))
+        else:
+            # The last pressure, kept so long, would be a stop, and its end a release.
+            inside_mmhg = self.memory.in_hole(rows, at_s, STILL_S)
+            level_mmhg = level_mmhg if inside_mmhg is None else inside_mmhg
         earlier_mmhg = now.latest.systolic.mmhg if now.latest else None
         live, more = lives.look(live, at_s, level_mmhg, earlier_mmhg)
         events += more

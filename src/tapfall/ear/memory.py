@@ -118,6 +118,28 @@ class Memory:
         self.repeated_s = [at for at in self.repeated_s if at >= log_s]
         self.lost_s = [span for span in self.lost_s if span[1] >= audio_s]
 
+    def in_hole(self, rows: int, at_s: float, least_s: float) -> float | None:
+        """Pressure within a hole of the log, on the line between the rows that bound it.
+
+        Parameters
+        ----------
+        rows
+            How many rows lie before the hole; the log has got beyond it.
+        at_s
+            Log time.
+        least_s
+            What is no longer than this is no hole.
+
+        Returns
+        -------
+        float or None
+            In mmHg; ``None`` where there is no hole.
+        """
+        bounds_s = self.log_s[rows - 1 : rows + 1]
+        if bounds_s.size < 2 or bounds_s[1] - bounds_s[0] <= least_s:
+            return None
+        return float(np.interp(at_s, bounds_s, self.log_mmhg[rows - 1 : rows + 1]))
+
     def record(self, begin: int, stop: int, shift_s: float, end_s: float) -> Record:
         """Cut the record of a measurement, by times alone.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 import soundfile
@@ -12,7 +13,7 @@ import soundfile
 import tapfall
 from tapfall.cli import main
 from tapfall.convert import to_json
-from tapfall.device import check_device
+from tapfall.device import check_device, device_schema
 from tapfall.files import save
 from tapfall.files.recording import full_scale
 from tapfall.model import CAUTION, CuffLog, Recording
@@ -58,6 +59,7 @@ def test_json_on_stdout(arm: Path, capsys: Output, extra: list[str]) -> None:
     assert (record["schema"], record["verdict"]) == ("tapfall.device/1", "possible")
     assert record["caution"] == CAUTION
     assert record["source"]["audio_name"] == "arm.wav"
+    jsonschema.Draft202012Validator(device_schema()).validate(record)
     assert record["log"]["rounding_mmHg"] == 0.1
     assert "mmhg" not in out
     assert sorted(p.name for p in arm.iterdir()) == ["arm.csv", "arm.wav"]

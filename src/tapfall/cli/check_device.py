@@ -12,43 +12,25 @@ from tapfall.wording import WIDTH
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from typing import Any
 
     from tapfall.device import DeviceFinding, DeviceReport
     from tapfall.model import Source
 
-#: Name of the form of the JSON.
-SCHEMA_NAME = "tapfall.device/1"
 _TITLES = {"sound": "Sound", "log": "Cuff log", "trial": "Trial and clocks"}
 
 
 def run(args: argparse.Namespace) -> int:
     """Run the command and return its exit code."""
-    from tapfall.device import Verdict, check_device
+    from tapfall.device import Verdict, check_device, device_record
 
     inputs = tuple(name for name in (args.audio, args.cuff) if name is not None)
     check_outputs((args.json,), inputs)
     recording = loaded(args, args.audio, args.cuff)
     report = check_device(recording, lag_s=args.lag)
     text = report_text(report, recording.source, simulated=recording.simulated)
-    tell(text, report_record(report, recording.source), args.json)
+    tell(text, device_record(report, recording.source), args.json)
     unfit = (Verdict.NOT_POSSIBLE, Verdict.NOT_TOLD)
     return UNREADABLE if report.verdict in unfit else DONE
-
-
-def report_record(report: DeviceReport, source: Source | None) -> dict[str, Any]:
-    """Return a report as JSON values, with its source, version and caution."""
-    from tapfall import __version__
-    from tapfall.convert import to_json
-    from tapfall.model import CAUTION
-
-    return {
-        "schema": SCHEMA_NAME,
-        **to_json(report),
-        "source": to_json(source),
-        "version": __version__,
-        "caution": CAUTION,
-    }
 
 
 def report_text(report: DeviceReport, source: Source | None, *, simulated: bool = False) -> str:

@@ -13,8 +13,11 @@ from tapfall.device.facts import (
     Gain,
     Verdict,
 )
+from tapfall.device.record import DEVICE_SCHEMA_NAME, SHIPPED, device_record, device_schema
 
 __all__ = [
+    "DEVICE_SCHEMA_NAME",
+    "SHIPPED",
     "DeviceFinding",
     "DeviceLog",
     "DeviceReport",
@@ -24,4 +27,6 @@ __all__ = [
     "Gain",
     "Verdict",
     "check_device",
+    "device_record",
+    "device_schema",
 ]

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 import tapfall
-from tapfall.cli.streams import Intake
+from tapfall.cli.streams import Intake, Stopping
 from tapfall.files import record_of, save
 from tapfall.model import SIMULATED, Recording
 
@@ -113,13 +113,14 @@ def test_live_pipes_are_heard_as_they_come_and_a_signal_ends_them(arm: Path, raw
     assert rest[-1]["audio_s"] <= half_s
 
 
-def test_sigterm_ends_a_replay_in_its_time(arm: Path) -> None:
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_a_signal_ends_a_replay_in_its_time(arm: Path, name: str) -> None:
     process = subprocess.Popen(
         [*REPLAY, "--speed", "5"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
     assert process.stdout is not None
     assert json.loads(process.stdout.readline())["type"] == "start"
-    process.send_signal(signal.SIGTERM)
+    process.send_signal(getattr(signal, name))
     out, err = process.communicate(timeout=60)
     why = "the log holds no deflation slower than 10 mmHg/s over at least 20 mmHg"
     assert (process.returncode, err.decode().splitlines()) == (
@@ -131,6 +132,17 @@ def test_sigterm_ends_a_replay_in_its_time(arm: Path) -> None:
     assert lines[-1]["why"] == "stopped"
     assert lines[-1]["audio_s"] < 30.0
     assert lines[-2]["reading"]["reasons"] == ["no_deflation"]
+
+
+def test_a_hang_up_that_is_ignored_ends_nothing() -> None:
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        with Stopping() as stopping:
+            signal.raise_signal(signal.SIGHUP)
+            assert not stopping.asked
+        assert signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
+    finally:
+        signal.signal(signal.SIGHUP, before)
 
 
 def test_a_second_signal_ends_it_at_once() -> None:

@@ -135,8 +135,8 @@ def _fill_listen(command: argparse.ArgumentParser) -> None:
     )
     command.epilog = (
         "The cuff pressure comes as lines of time_s,mmHg (--cuff), or in the frames of the "
-        "sound, of two values then (--cuff-channel 1 or 2). The end of the input, SIGINT and "
-        "SIGTERM end the measurement: its reading is still told, also before a fault of the "
+        "sound, of two values then (--cuff-channel 1 or 2). The end of the input, SIGINT, SIGTERM "
+        "and SIGHUP end the measurement: its reading is still told, also before a fault of the "
         "input. Exit codes: 0 done, 1 done but the last reading is unreadable, 2 bad input or "
         "usage."
     )

@@ -27,9 +27,10 @@ _CUFF = "a file, a named pipe or fd:N (an open descriptor, 3 or higher)"
 
 
 class Stopping:
-    """The first SIGINT or SIGTERM asks to end; a second one ends at once.
+    """The first SIGINT, SIGTERM or SIGHUP asks to end; a second one ends at once.
 
-    It is entered in the main thread; elsewhere no signal arrives, and none is caught.
+    A SIGHUP that was ignored stays so (``nohup``).  It is entered in the main thread; elsewhere
+    no signal arrives, and none is caught.
     """
 
     def __init__(self) -> None:
@@ -38,7 +39,11 @@ class Stopping:
 
     def __enter__(self) -> Self:
         if threading.current_thread() is threading.main_thread():
-            for number in (signal.SIGINT, signal.SIGTERM):
+            hang_up = getattr(signal, "SIGHUP", None)  # not on Windows
+            numbers = [signal.SIGINT, signal.SIGTERM]
+            if hang_up is not None and signal.getsignal(hang_up) is not signal.SIG_IGN:
+                numbers.append(hang_up)
+            for number in numbers:
                 self._before[number] = signal.signal(number, self._ask)
         return self
 
@@ -49,8 +54,9 @@ class Stopping:
     def _ask(self, _number: int, _frame: FrameType | None) -> None:
         self.asked = True
         # Not what was there before: a shell may have had SIGINT ignored.
-        signal.signal(signal.SIGINT, signal.default_int_handler)
-        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        for number in self._before:
+            interrupt = number == signal.SIGINT
+            signal.signal(number, signal.default_int_handler if interrupt else signal.SIG_DFL)
 
 
 class Intake:

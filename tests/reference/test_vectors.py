@@ -26,6 +26,7 @@ from synth_fixtures.vectors.comparing import (
     tolerance_key,
 )
 
+from tapfall.ear.frontend import FrontEnd
 from tapfall.model import CAUTION
 
 NAMES = tuple(builder.VECTORS)
@@ -274,6 +275,48 @@ def test_the_front_end_can_be_built_from_the_page(name: str, kind: type) -> None
         page["expected"]["sound"]["start_s"], abs=page["tolerances"]["sound.start_s"]
     )
     assert (marks == vector.sound["clipped"]).all()
+
+
+def flat_by_the_page(full: np.ndarray, rate_hz: float) -> np.ndarray:
+    """Audio samples on a flat top."""
+    apart = max(1, round(0.00025 * rate_hz))
+    taken, flat = full[::apart], np.zeros(full.size, bool)
+    steps = np.abs(np.diff(taken))
+    seen = np.flatnonzero(steps)[:1000]
+    if seen.size < 1000:
+        return flat
+    smallest, highest, lowest = steps[seen].min(), 0.01, -0.01
+    for k, value in enumerate(taken.tolist()):
+        highest, lowest = max(highest, value), min(lowest, value)
+        alike = k > seen[-1] + 1 and value == taken[k - 1] == taken[k - 2]
+        large = abs(value) >= max(0.01, 320 * smallest)
+        flat[k * apart] = alike and large and (value >= 0.999 * highest or value <= 0.999 * lowest)
+    return flat
+
+
+@pytest.mark.parametrize("rate_hz", [1000.0, 2000.0, 4000.0, 6000.0, 10_000.0, 22_050.0])
+@pytest.mark.parametrize("at", [0.02, 0.05, 0.1])
+def test_flat_tops_can_be_told_from_the_page(rate_hz: float, at: float) -> None:
+    audio = stored("ordinary").sound["audio"]
+    time_s = np.arange(0.0, 12.0, 1 / rate_hz)
+    full = np.interp(time_s + 20.0, np.arange(audio.size) / 4000.0, audio / 32768)
+    full = np.round(np.clip(full, -at, at) * 32768) / 32768
+    factor = max(1, math.ceil(rate_hz / 2000))
+    loud = (np.abs(full) >= 0.99) | flat_by_the_page(full, rate_hz)
+    loud = np.concatenate([np.zeros(factor - 1, bool), loud])
+    marks = np.array([loud[k : k + factor].any() for k in range(0, full.size, factor)])
+    assert marks.any()
+    assert (FrontEnd(rate_hz).push(full)[1] == marks).all()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_float32_moves_the_sound_by_as_much_as_the_page_says(name: str) -> None:
+    vector = stored(name)
+    audio, rate_hz = vector.sound["audio"], vector.page["audio_rate_hz"]
+    one, two = (front_end_by_the_page(audio, rate_hz, kind)[0] for kind in (np.float32, float))
+    moved = np.abs(one - two).max() / float(vector.sound["sound_step"])
+    assert 0.65 <= moved < 1.15
+    assert "off by 0.7 to 1.1 steps" in " ".join(PAGE.split())
 
 
 @pytest.mark.parametrize("name", ["noisy", "weak"])

@@ -80,13 +80,25 @@ def test_lost_sound_outside_the_deflation_harms_nothing() -> None:
     assert reading.systolic.mmhg == pytest.approx(plain.systolic.mmhg, abs=0.5)
 
 
-def test_a_start_that_follows_is_no_loss() -> None:
+def test_zeros_in_the_place_of_lost_sound_do_as_well() -> None:
+    recording = short_recording()
+    samples = recording.samples.copy()
+    samples[round(25 * AUDIO_HZ) : round(26 * AUDIO_HZ)] = 0
+    reading = take_reading(replace(recording, samples=samples))
+    assert Flag.AUDIO_DROPOUT in reading.flags
+    assert reading.status is Status.REVIEW
+    declared, _ = with_hole(25.0, 26.0)
+    assert reading.systolic.mmhg == pytest.approx(declared.systolic.mmhg, abs=0.5)
+
+
+@pytest.mark.parametrize("off_s", [-0.001, 0.0, 0.001])
+def test_a_start_that_follows_to_a_millisecond_is_no_loss(off_s: float) -> None:
     recording = short_recording()
     listener = Listener(rate_hz=AUDIO_HZ)
     listener.push_cuff(recording.cuff.time_s, recording.cuff.pressure_mmhg)
     for first in range(0, recording.samples.size, 4096):
         part = recording.samples[first : first + 4096]
-        listener.push_audio(part, start_s=first / AUDIO_HZ)
+        listener.push_audio(part, start_s=first / AUDIO_HZ + off_s)
     assert listener.finish() == take_reading(recording)
 
 

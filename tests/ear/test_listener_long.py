@@ -56,6 +56,21 @@ def test_two_measurements_give_two_readings_each_as_if_alone() -> None:
     assert take_reading(both) == readings[1]
 
 
+def test_until_the_second_has_fallen_the_first_is_the_last() -> None:
+    """As the docstrings of ``snapshot`` and ``finish`` say."""
+    first = short_recording(3)
+    both, shift_s = one_after_another(first, short_recording(8))
+    until_s = shift_s + 13.0
+    listener = Listener(rate_hz=AUDIO_HZ)
+    push(listener, both, "audio", slice(round(until_s * AUDIO_HZ)))
+    push(listener, both, "cuff", slice(int(np.searchsorted(both.cuff.time_s, until_s))))
+    assert both.cuff.pressure_mmhg[np.searchsorted(both.cuff.time_s, until_s)] > 100.0
+    before = take_reading(first)
+    assert listener.readings() == (before,)
+    assert listener.snapshot() == before == listener.finish()
+    assert listener.readings() == ()
+
+
 @pytest.mark.parametrize("cutting", ODD_CUTTINGS)
 def test_two_measurements_read_alike_however_the_streams_are_cut(cutting: str) -> None:
     both, _ = one_after_another(short_recording(3), short_recording(8))

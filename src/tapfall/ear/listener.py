@@ -133,8 +133,8 @@ class Listener:
             Shape ``(n,)``; int16, int32, float32 or float64, the same type in
             every push.
         start_s
-            Audio time of the first of them; later than :attr:`audio_s`, it declares
-            that the sound between was lost.  By default they follow the last push.
+            Audio time of the first of them; more than 1 ms later than :attr:`audio_s`, it
+            declares that the sound between was lost.  By default they follow the last push.
 
         Returns
         -------
@@ -144,8 +144,8 @@ class Listener:
         Raises
         ------
         MisuseError
-            After ``finish``, for another shape or type, where ``start_s`` lies before
-            the audio time reached, or where the sound would run ahead of the log by
+            After ``finish``, for another shape or type, where ``start_s`` lies more than
+            1 ms before the audio time reached, or where the sound would run ahead of the log by
             more than ``longest_s``.
         AudioError
             If a sample is not finite, or beyond 1e12.
@@ -212,7 +212,8 @@ class Listener:
         -------
         Reading
             What ``finish`` would return if both streams ended here; the
-            listener goes on unchanged.
+            listener goes on unchanged.  That of the measurement before as long as the one
+            under way has not fallen by 20 mmHg: its times tell.
         """
         self._hear()
         reading = self._now.latest if self._finished else self._course.snapshot(self._now)
@@ -224,6 +225,7 @@ class Listener:
         Returns
         -------
         Reading
+            Of the last one that had a deflation, handed over by :meth:`readings` as well;
             ``unreadable`` with reason ``no_deflation`` where there was none.
 
         Raises

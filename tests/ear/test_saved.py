@@ -103,6 +103,7 @@ def test_the_state_holds_plain_arrays_only_and_does_not_change_with_the_listener
         ({"sound": np.array(["a"])}, "state array 'sound' has type <U1 and shape (1,)"),
         ({"low_carry": np.zeros(3)}, "state array 'low_carry' has type float64 and shape (3,)"),
         ({"log_s": np.array([np.nan])}, "state array 'log_s' holds nan or inf"),
+        ({"tops": np.full(6, np.nan)}, "state array 'tops' holds nan or inf"),
         ({"sound": np.zeros(3)}, "state arrays 'sound' and 'marks' have 3 and 0 values"),
         ({"lost_s": np.zeros((1, 3))}, "state array 'lost_s' has type float64 and shape (1, 3)"),
     ],

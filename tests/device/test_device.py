@@ -194,6 +194,14 @@ def test_one_fault_of_the_sound(change: Change, moved: dict[str, str]) -> None:
     assert not moved or report.verdict is not Verdict.POSSIBLE
 
 
+def test_hum_that_drowns_sounds_prevents_though_a_reading_comes() -> None:
+    report = check_device(simulated("hum_6db", 4100).recording)
+    assert report.trial.status == "ok"
+    assert report.verdict is Verdict.NOT_POSSIBLE
+    told = report.finding("mains hum over noise").sentence
+    assert "hides the first and last sounds, also where a reading comes" in told
+
+
 def test_what_is_measured_of_the_faults() -> None:
     x = good().samples.astype(np.float64)
     flat = measure_sound(clipped(0.01, 0.4)(x), RATE_HZ)

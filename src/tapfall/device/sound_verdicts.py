@@ -228,8 +228,9 @@ def _hum(sound: DeviceSound, trial: DeviceTrial) -> DeviceFinding:
         return check.found(over, GOOD, f"{told}.")
     ratio = trial.signal_to_noise_db
     drowned = over >= HUM_MOST_DB and ratio is not None and ratio < HUM_SAFE_DB
+    hides = " and hides the first and last sounds, also where a reading comes" if drowned else ""
     more = ": shield the sensor, or run it from a battery."
-    return check.found(over, PREVENTS if drowned else LIMITS, told + more)
+    return check.found(over, PREVENTS if drowned else LIMITS, told + hides + more)
 
 
 def _lost(sound: DeviceSound) -> DeviceFinding:

@@ -11,7 +11,7 @@ import pytest
 from tapfall.ear import Listener, take_reading
 from tapfall.errors import AudioError, CuffLogError, MisuseError
 from tapfall.events import Event, EventKind
-from tapfall.model import CuffLog, Flag, Reading, Reason, Recording, State, Status
+from tapfall.model import CuffLog, Flag, Reading, Reason, Recording, Settings, State, Status
 from tests.ear.heard import AUDIO_HZ, LOG_HZ, short_recording
 from tests.ear.test_events import of
 
@@ -312,6 +312,17 @@ def test_a_stream_that_stops_early_gives_what_was_observed(cut: str) -> None:
         assert reading.status is Status.UNREADABLE
     else:
         assert reading.diastolic.high_mmhg is not None
+
+
+@pytest.mark.parametrize("lag_s", [-30.0, 30.0])
+def test_a_log_that_is_known_to_begin_at_another_time_is_not_lost(lag_s: float) -> None:
+    listener, events = Listener(rate_hz=AUDIO_HZ, settings=Settings(lag_s=lag_s)), list[Event]()
+    for second in range(12):
+        events += listener.push_audio(np.zeros(round(AUDIO_HZ), np.int16))
+        if second < 5:
+            events += listener.push_cuff([lag_s + second], [0.0])
+    assert [event.told_s for event in events] == [4.0]
+    assert of(events, EventKind.SIGNAL_LOST)
 
 
 def test_sound_without_a_log_and_a_log_without_sound_are_told() -> None:

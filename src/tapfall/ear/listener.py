@@ -316,9 +316,11 @@ class Listener:
             self._hear()
         now = self._course.go_on(self._now, log_s, self.audio_s)
         shift_s = self._course.shift_s(now)
-        apart_s = abs(log_s - shift_s - self.audio_s)
+        # Before the first row the log is where the sound began, whatever the lag.
+        rows_s = log_s - shift_s if self._last_row else 0.0
+        apart_s = abs(rows_s - self.audio_s)
         if apart_s > LOST_S and not self._behind and self._announce:
-            reached_s = min(log_s - shift_s, self.audio_s)
+            reached_s = min(rows_s, self.audio_s)
             lost = seen(EventKind.SIGNAL_LOST, reached_s, reached_s, now.level_mmhg)
             now = replace(now, events=(*now.events, in_audio_time(lost, 0.0)))
         # Told once: again only after the one has caught up with the other.

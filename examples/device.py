@@ -31,7 +31,8 @@ fixtures = Path(__file__).parents[1] / "synth_fixtures"
 recording = tapfall.load(fixtures / "ordinary.flac", fixtures / "ordinary.csv")
 rate_hz = recording.rate_hz
 listener = tapfall.Listener(rate_hz=rate_hz)
-# Half a minute has room; beyond that a device waits, the queue does not grow without end.
+# A quarter of a minute has room (8 blocks and 50 rows a second); beyond that card and sensor
+# wait here: the queue does not grow without end. A real card would lose sound: see DEVICE.md.
 arrived: queue.Queue[tuple[str, object]] = queue.Queue(maxsize=1024)
 began_s = time.monotonic()
 

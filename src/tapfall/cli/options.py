@@ -145,7 +145,7 @@ def _fill_listen(command: argparse.ArgumentParser) -> None:
         "--format", type=_form, metavar="FORM", help="of the samples: s16le or f32le"
     )
     command.add_argument(
-        "--cuff", metavar="PLACE", help="the cuff log: a named pipe, a file, or fd:N"
+        "--cuff", metavar="PLACE", help="the cuff log: a named pipe, a finished file, or fd:N"
     )
     command.add_argument(
         "--replay",

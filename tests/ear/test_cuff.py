@@ -468,3 +468,18 @@ def test_a_short_hurry_does_not_end_a_quick_fall() -> None:
     assert found is not None
     assert found.start_s == pytest.approx(8.3, abs=1.0)
     assert found.end_s == pytest.approx(25.0, abs=0.6)
+
+
+@pytest.mark.parametrize("wrong_mmhg", [0.0, 200.0, 300.0, 400.0])
+@pytest.mark.parametrize("rate_hz", [12.0, 50.0])
+def test_wrong_rows_end_no_measurement(rate_hz: float, wrong_mmhg: float) -> None:
+    """A third of a second of them, read while the log comes: until 1 to 4 s later."""
+    time_s = np.arange(0.0, 60.0, 1 / rate_hz)
+    whole = np.interp(time_s, [0, 5, 10, 11, 51, 52, 60], [0, 0, 180, 180, 60, 0, 0])
+    for wrong_s in np.arange(7.0, 20.0, 0.75).tolist():
+        wrong = (time_s >= wrong_s) & (time_s < wrong_s + 0.35)
+        log = np.where(wrong, wrong_mmhg, whole)
+        for until_s in (1.0, 1.7, 4.0):
+            heard = time_s < wrong_s + until_s
+            found = find_deflation(time_s[heard], log[heard])
+            assert found is None or np.isfinite(found.trend_mmhg).all()

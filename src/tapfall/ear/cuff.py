@@ -293,11 +293,11 @@ def _pauses(
     time_s: FloatArray, pressure_mmhg: FloatArray, grid: FloatArray, rate_mmhg_per_s: float
 ) -> bool:
     """Whether the cuff stood still for two seconds, or for a third of the time (steps)."""
+    reach = round(0.5 / GRID_S)
     rows, summed = binned(time_s, pressure_mmhg, float(grid[0]), grid.size)
-    if (rows > 0).sum() < grid.size // 2:
+    if grid.size <= 2 * reach or (rows > 0).sum() < grid.size // 2:
         return False
     smooth = box(box(evened(grid, rows, summed), round(0.8 / GRID_S)), round(0.4 / GRID_S))
-    reach = round(0.5 / GRID_S)
     slope = (smooth[: -2 * reach] - smooth[2 * reach :]) / (2 * reach * GRID_S)
     still = (slope < STILL_SHARE * rate_mmhg_per_s).astype(np.float64)
     long = bool((box(still, round(PAUSE_S / GRID_S)) > 0.99).any())

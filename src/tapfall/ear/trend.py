@@ -66,6 +66,9 @@ def local_line(weight: FloatArray, weighted_mmhg: FloatArray, half_width: int) -
     # A hole wider than the kernel is bridged by a straight line.
     known = spread > 1e-4 * np.maximum(s0 * s0, 1e-12)
     known &= s0 > LEAST_WEIGHT * float(np.median(s0))
+    if not known.any():
+        # Too short for a line.
+        return np.asarray(fitted)
     return np.interp(np.arange(fitted.size), np.flatnonzero(known), fitted[known])
 
 

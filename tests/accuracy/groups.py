@@ -16,7 +16,7 @@ import numpy as np
 from tapfall.synth.population import beat_step_mmhg, sample, with_noise
 from tapfall.synth.scenario import Noise, Scenario
 from tapfall.synth.streams import stream
-from tests.accuracy.logs import coarse, lag, plain, slow_log
+from tests.accuracy.logs import coarse, damped, lag, plain, slow_log
 from tests.accuracy.people import (
     alternans,
     ectopic,
@@ -239,6 +239,12 @@ def _any_plain(scenario: Scenario, rng: np.random.Generator, split: Split) -> Sc
     return plain(GROUPS[name].change(scenario, rng, split), rng)
 
 
+def _any_damped(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
+    """Any other kind whose values are to be read, under such a log."""
+    name = HEARD[int(rng.integers(len(HEARD)))]
+    return damped(GROUPS[name].change(scenario, rng, split), rng)
+
+
 def _plain_no_sounds(scenario: Scenario, rng: np.random.Generator, split: Split) -> Scenario:
     """Nothing to hear, under such a log or a slow one."""
     scenario = _no_sounds(scenario, rng, split)
@@ -308,6 +314,7 @@ GROUPS: dict[str, Group] = {
     "plain_no_sounds": _group(
         "noises of any kind, no sounds, such a log or 1 Hz", _plain_no_sounds
     ),
+    "any_damped": _group("any of those, manometer that lags by 0.05-0.5 s", _any_damped),
 }
 #: Kinds in which both values can be read, but for those that change the log.
 HEARD = (

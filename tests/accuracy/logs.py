@@ -33,3 +33,9 @@ def plain(scenario: Scenario, rng: np.random.Generator) -> Scenario:
         rounding_mmhg=float(rng.choice((0.1, 0.25, 0.5, 1.0, 2.0))),
         noise_sd_mmhg=float(rng.choice((0.0, 0.0, 0.05, 0.1, 0.2))),
     )
+
+
+def damped(scenario: Scenario, rng: np.random.Generator) -> Scenario:
+    """A manometer that follows the cuff within a twentieth to half a second (our choice)."""
+    damping_s = float(np.exp(rng.uniform(np.log(0.05), np.log(0.5))))
+    return with_cuff(scenario, damping_s=round(damping_s, 4))

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from tapfall.synth import Cuff, Scenario, Sensor, simulate
 from tapfall.synth.hand import trend_of
@@ -96,6 +97,32 @@ def test_truth_is_on_the_manometers_scale() -> None:
         assert a.audible_in_quiet == b.audible_in_quiet
         shown = np.interp(a.time_s, found.recording.cuff.time_s, found.recording.cuff.pressure_mmhg)
         assert shown == pytest.approx(a.cuff_mmhg, abs=0.1)
+
+
+@pytest.mark.parametrize("damping_s", [0.2, 0.8])
+@pytest.mark.parametrize("log_rate_hz", [5.0, 50.0])
+def test_a_damped_manometer_lags_a_fall_by_its_time_constant(
+    damping_s: float, log_rate_hz: float
+) -> None:
+    # A first-order system lags a ramp by slope times time constant (text books of control).
+    cuff = replace(STILL, damping_s=damping_s, log_rate_hz=log_rate_hz, deflation_curve=0.0)
+    trend, found = trend_of(cuff, 1), log(cuff)
+    late = (found.time_s > trend.fall_s + 8 * damping_s) & (found.time_s < trend.release_s)
+    behind = found.pressure_mmhg[late] - trend.at(found.time_s[late])
+    assert behind == pytest.approx(cuff.deflation_mmhg_per_s * damping_s, rel=0.02)
+
+
+@pytest.mark.parametrize("damping_s", [0.1, 0.4])
+def test_damping_weakens_a_pulse_as_a_first_order_filter_does(damping_s: float) -> None:
+    # Against scipy's own first-order filter in continuous time.
+    cuff = Cuff(noise_sd_mmhg=0.0, rounding_mmhg=0.0, log_rate_hz=200.0)
+    plain, damped = log(cuff), log(replace(cuff, damping_s=damping_s))
+    grid_s = np.arange(0.0, plain.time_s[-1], 1 / 200)
+    _, wanted, _ = signal.lsim(
+        ([1.0], [damping_s, 1.0]), np.interp(grid_s, plain.time_s, plain.pressure_mmhg), grid_s
+    )
+    shown = np.interp(grid_s, damped.time_s, damped.pressure_mmhg)
+    assert shown[200:] == pytest.approx(wanted[200:], abs=0.15)
 
 
 @pytest.mark.parametrize("lag_s", [-1.3, -0.01, 0.0, 0.4, 1.7])

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
+from scipy import signal
 
 from tapfall.model import CuffLog, FloatArray
 from tapfall.synth.artery import Pressures, pulse_train
@@ -10,6 +13,9 @@ from tapfall.synth.hand import Trend
 from tapfall.synth.rhythm import Beats
 from tapfall.synth.scenario import Cuff, Person
 from tapfall.synth.streams import stream
+
+#: A manometer that lags is followed in steps of this, and of a twentieth of its time constant.
+FINEST_STEP_S, STEPS_OF_DAMPING = 0.01, 20
 
 
 def shown_mmhg(cuff: Cuff, pressure_mmhg: FloatArray) -> FloatArray:
@@ -66,6 +72,24 @@ def _bumps(time_s: FloatArray, cuff: Cuff, rng: np.random.Generator) -> FloatArr
     return out
 
 
+def _damped(
+    pressure_at: Callable[[FloatArray], FloatArray], time_s: FloatArray, damping_s: float
+) -> FloatArray:
+    """What a first-order manometer has come to at each time; it starts at rest.
+
+    Exact for a pressure that runs straight between the steps.
+    """
+    step_s = min(FINEST_STEP_S, damping_s / STEPS_OF_DAMPING)
+    grid_s = np.arange(0.0, time_s[-1] + step_s, step_s)
+    mmhg = pressure_at(grid_s)
+    kept = np.exp(-step_s / damping_s)
+    older = (1 - kept) * damping_s / step_s
+    weights = [1 - older, older - kept]
+    behind, _ = signal.lfilter(weights, [1, -kept], mmhg, zi=[(1 - weights[0]) * mmhg[0]])
+    shown: FloatArray = np.interp(time_s, grid_s, behind)
+    return shown
+
+
 def log_of(
     person: Person, cuff: Cuff, beats: Beats, pressures: Pressures, trend: Trend, seed: int
 ) -> CuffLog:
@@ -87,9 +111,17 @@ def log_of(
     if cuff.lag_s < 0:
         log_s = log_s[log_s <= trend.end_s + cuff.lag_s]
     time_s = (log_s - cuff.lag_s) / speed
-    quiet_mmhg = trend.at(time_s)
-    mmhg = quiet_mmhg + _pulses(time_s, quiet_mmhg, beats, pressures, person, cuff)
-    mmhg = mmhg + _bumps(time_s, cuff, stream(seed, "bumps")) * np.clip(quiet_mmhg / 20, 0, 1)
+
+    def pressure_at(at_s: FloatArray) -> FloatArray:
+        quiet_mmhg = trend.at(at_s)
+        mmhg = quiet_mmhg + _pulses(at_s, quiet_mmhg, beats, pressures, person, cuff)
+        bumps_mmhg = _bumps(at_s, cuff, stream(seed, "bumps"))
+        return mmhg + bumps_mmhg * np.clip(quiet_mmhg / 20, 0, 1)
+
+    if cuff.damping_s > 0:
+        mmhg = _damped(pressure_at, time_s, cuff.damping_s)
+    else:
+        mmhg = pressure_at(time_s)
     mmhg = shown_mmhg(cuff, mmhg)
     mmhg = mmhg + cuff.noise_sd_mmhg * rng.standard_normal(time_s.size)
     if cuff.rounding_mmhg > 0:

@@ -150,6 +150,9 @@ class Cuff:
     bump_mmhg: float = quantity(4.0, 0, 30, "mmHg", "size of a movement bump")
     zero_offset_mmhg: float = quantity(0.0, -10, 10, "mmHg", "what the log shows at rest")
     gain_error_share: float = quantity(0.0, -0.1, 0.1, "", "manometer error over pressure")
+    damping_s: float = quantity(
+        0.0, 0, 3, "s", "time constant by which tube and manometer lag (first order), 0 for none"
+    )
     log_rate_hz: float = quantity(50.0, 0.5, 500, "Hz", "sampling rate of the log")
     rounding_mmhg: float = quantity(0.1, 0, 5, "mmHg", "step of the log, 0 for none")
     noise_sd_mmhg: float = quantity(0.1, 0, 2, "mmHg", "sensor noise of the log")

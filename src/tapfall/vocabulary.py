@@ -78,6 +78,7 @@ class Flag(StrEnum):
     DEFLATION_SLOW = "deflation_slow"
     DEFLATION_PAUSED = "deflation_paused"
     COARSE_CUFF_LOG = "coarse_cuff_log"
+    DAMPED_CUFF_LOG = "damped_cuff_log"
     CUFF_LOG_DROPOUT = "cuff_log_dropout"
     CUFF_LOG_ROWS_REPEATED = "cuff_log_rows_repeated"
     ZERO_OFF = "zero_off"
@@ -119,6 +120,10 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.COARSE_CUFF_LOG: (
         "The log shows no pulse (too slow, too rounded, or none in it): beats and values rest on "
         "the sounds alone."
+    ),
+    Flag.DAMPED_CUFF_LOG: (
+        "The log shows the pulse smoothed: its manometer or tube may lag, and what is read while "
+        "the cuff falls may be a few mmHg too high."
     ),
     Flag.CUFF_LOG_DROPOUT: "The log has a hole during the deflation.",
     Flag.CUFF_LOG_ROWS_REPEATED: "Repeated rows of the log were dropped.",

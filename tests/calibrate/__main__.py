@@ -3,6 +3,7 @@
 In this order, for each rests on those before it::
 
     python -m tests.calibrate rises       # from here on needs the extra "fit" (JAX)
+    python -m tests.calibrate damping
     python -m tests.calibrate onsets
     python -m tests.calibrate onsets_around --epochs 24
     python -m tests.calibrate pulses
@@ -33,6 +34,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from tests.calibrate import small
+from tests.calibrate.damping import fit_damping, marked
 from tests.calibrate.ends import begun
 from tests.calibrate.gather import ended, gather, heard, risen, scanned
 from tests.calibrate.starts import started, starting
@@ -88,7 +90,7 @@ FIRST_SEEDS = {
     "late_by_sounds": 18_300,
 }
 PRESENCES = ("presence", "presence_by_sounds")
-WHAT = (*CHARTS, *BEATS, "ends", *PRESENCES, "above", "confidence", *small.PROMISES)
+WHAT = ("damping", *CHARTS, *BEATS, "ends", *PRESENCES, "above", "confidence", *small.PROMISES)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -127,6 +129,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             network, standard = layers.fit_beats(what, examples, 4 * options.epochs, seed=number)
             write_layers(what if number == 1 else f"{what}-{number}", network)
         write_numbers(**{what: standard})
+    elif what == "damping":
+        rows = gather(marked, first, count, workers, wide=True, more=more)
+        write_numbers(damping=fit_damping(rows))
     elif what == "ends":
         from tests.calibrate.choosing import fit_choices
 

@@ -125,7 +125,7 @@ def presence(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     there = np.array([row["audible"] >= LEAST_SOUNDS for row in known], float)
     weight = np.where(there > 0, 1.0, SILENT)
     fitted = fit_weights(measures, there, 5, PRESENCE_UNITS, False, PRESENCE_RIDGE, weight)
-    odds = Weights(**fitted).log_odds(measures)
+    odds = Weights(**fitted).value(measures)
     print(
         f"presence: {there.size} recordings, {there.mean():.2f} with sounds; missed "
         f"{np.mean(odds[there > 0] < SURE_ODDS):.4f}, "
@@ -140,7 +140,7 @@ def above(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     measures = np.stack([one[0] for one in known])
     inside = np.array([into or (miss or 0.0) < -FAR_MMHG for _, into, miss in known], float)
     fitted = fit_weights(measures, inside, seed=3, units=ABOVE_UNITS)
-    sure = 1 / (1 + np.exp(-Weights(**fitted).log_odds(measures)))
+    sure = 1 / (1 + np.exp(-Weights(**fitted).value(measures)))
     for least in (0.1, 0.2, 0.3, 0.5, 0.7):
         print(
             f"above: from {least} on {np.mean(sure[inside > 0] > least):.3f} of {inside.sum():.0f} "
@@ -175,7 +175,7 @@ def confidence(rows: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str
         fitted[kind] = fit_weights(
             measures, right, seed=7, units=CONFIDENCE_UNITS, even=False, ridge=CONFIDENCE_RIDGE
         )
-        sure = 1 / (1 + np.exp(-Weights(**fitted[kind]).log_odds(measures)))
+        sure = 1 / (1 + np.exp(-Weights(**fitted[kind]).value(measures)))
         short = np.array([_short_mmhg(pair[1]) for pair in known])
         anchored = measures[:, CONFIDENCE.index("anchored")] > 0
         # As the reading takes it: where sounds alone tell of an uneven rhythm it is bounded.
@@ -216,7 +216,7 @@ def promise(rows: Sequence[dict[str, Any]], kind: str) -> dict[str, Any]:
 
     chance = np.zeros(kept.size)
     for one in (0, 1):
-        odds = Weights(**fit(half != one)).log_odds(measures[half == one])
+        odds = Weights(**fit(half != one)).value(measures[half == one])
         chance[half == one] = 1 / (1 + np.exp(-odds))
     print(f"{kind}: {kept.size} provisional values, {kept.mean():.3f} kept")
     ends = np.cumsum(sizes)

@@ -85,7 +85,7 @@ def test_a_network_learns_what_can_be_told() -> None:
     measures = rng.standard_normal((400, 2))
     there = (measures[:, 0] > 0).astype(float)
     fitted = small.fit_weights(measures, there, seed=1, units=3)
-    odds = small.Weights(**fitted).log_odds(measures)
+    odds = small.Weights(**fitted).value(measures)
     assert np.mean((odds > 0) == (there > 0)) > 0.97
 
 

@@ -47,7 +47,7 @@ def test_measures_far_out_decide_no_more_than_four_deviations() -> None:
         out=np.ones(1),
         offset=0.0,
     )
-    assert weights.log_odds(np.array([[4.0]])) == weights.log_odds(np.array([[400.0]]))
+    assert weights.value(np.array([[4.0]])) == weights.value(np.array([[400.0]]))
 
 
 def test_every_network_is_shipped_whole() -> None:

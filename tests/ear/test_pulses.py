@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import signal
 
 from tapfall.ear.beats import typical_interval_s
 from tapfall.ear.cuff import find_deflation
@@ -42,11 +43,15 @@ def found_in(
     shift_s: float = 0.0,
     noise_seed: int = 11,
     corners: Sequence[Corner] = CORNERS,
+    damping_s: float = 0.0,
 ) -> Pulses:
     """Pulses found on a hand-made log."""
     time_s, pressure_mmhg = line(corners, rate_hz)
+    shown_mmhg = with_pulses(time_s, pressure_mmhg, foot_s, size_mmhg)
+    if damping_s > 0:
+        shown_mmhg = signal.lsim(([1.0], [damping_s, 1.0]), shown_mmhg, time_s)[1]
     noise = np.random.default_rng(noise_seed).normal(0.0, noise_mmhg, time_s.size)
-    log_mmhg = rounded_to(with_pulses(time_s, pressure_mmhg, foot_s, size_mmhg) + noise, step_mmhg)
+    log_mmhg = rounded_to(shown_mmhg + noise, step_mmhg)
     deflation = find_deflation(time_s + shift_s, log_mmhg)
     assert deflation is not None
     return find_pulses(time_s + shift_s, log_mmhg, deflation)
@@ -130,6 +135,26 @@ def test_pulses_are_placed_within_20_ms(rate_hz: float, interval_s: float) -> No
     assert np.mean(np.abs(miss_s - np.median(miss_s)) <= 0.020) >= 0.97
     # What all pulses share is taken up by the track of the sounds' delays.
     assert abs(np.median(miss_s)) <= 0.025
+
+
+@pytest.mark.parametrize("damping_s", [0.25, 0.35, 0.5])
+@pytest.mark.parametrize("interval_s", [0.7, 0.85, 1.0])
+def test_a_manometer_that_lags_does_not_move_the_pulses(
+    damping_s: float, interval_s: float
+) -> None:
+    # Damped by scipy's first-order filter in continuous time.
+    foot_s = feet(interval_s)
+    damped = found_in(foot_s, damping_s=damping_s, noise_mmhg=0.05, rate_hz=100.0)
+    assert damped.usable and damped.late_s > 0
+    true_s = steepest_s(foot_s)
+    off_s = damped.time_s - true_s[np.abs(damped.time_s[:, None] - true_s).argmin(axis=1)]
+    assert abs(float(np.median(off_s))) < 0.05
+    assert float(np.median(off_s)) + damped.late_s > 0.05, "they are shown later than they come"
+
+
+@pytest.mark.parametrize("interval_s", [0.5, 0.7, 0.85, 1.0, 1.3])
+def test_the_pulses_of_a_quick_manometer_stay_where_they_are_marked(interval_s: float) -> None:
+    assert found_in(feet(interval_s)).late_s == 0.0
 
 
 @pytest.mark.parametrize("interval_s", [0.65, 0.85, 1.1])

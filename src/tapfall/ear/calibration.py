@@ -29,12 +29,14 @@ class Calibration:
     Networks of the evidence, also of a start and of a closer listening, of muffling, of the beats
     that sounds begin and end at, of the presence of sounds where the log's pulses make the clock
     and where the sounds do, of a gap above the top, of the confidence in each threshold, of the
-    promise that a systolic read early holds, and a diastolic read late, on either clock;
+    promise that a systolic read early holds, and a diastolic read late, on either clock, and of how
+    late the pulses of a damped log come;
     ``widening_mmhg`` is how much wider an interval grows on each side as confidence falls from
     ``SURE`` to zero, where the log's pulses make the clock and where the sounds do; ``layers`` are
     the networks of layers by kind.
     """
 
+    damping: Weights
     evidence: BeatNetwork
     starting: BeatNetwork
     closer: BeatNetwork
@@ -109,6 +111,7 @@ def read_calibration(path: Path, layers: Path) -> Calibration:
         return BeatNetwork(**standard, members=tuple(networks[name] for name in named))
 
     return Calibration(
+        damping=weights(raw["damping"]),
         evidence=beats("evidence"),
         starting=beats("starting"),
         closer=beats("closer"),

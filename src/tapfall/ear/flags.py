@@ -105,6 +105,8 @@ def heard_flags(told: Told, pulses: Pulses, values: Values, quality: Quality) ->
         flags.add(Flag.LAG_UNCERTAIN)
     if not pulses.usable:
         flags.add(Flag.COARSE_CUFF_LOG)
+    elif pulses.late_s > 0:
+        flags.add(Flag.DAMPED_CUFF_LOG)
     if ratio is not None and ratio < NOISY_DB:
         flags.add(Flag.NOISY)
     return flags

@@ -16,7 +16,7 @@ CLIP_SD = 4.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Weights:
-    """A network from measures to log odds: one hidden layer of tanh units.
+    """A network from measures to log odds, or another number: one hidden layer of tanh units.
 
     ``mean`` and ``spread`` have shape ``(m,)``, ``hidden`` ``(m, h)``, ``bias``
     and ``out`` ``(h,)``.
@@ -29,14 +29,14 @@ class Weights:
     out: FloatArray
     offset: float
 
-    def log_odds(self, measures: FloatArray) -> FloatArray:
-        """Log odds at even prior odds; ``(n, m)`` to ``(n,)``."""
+    def value(self, measures: FloatArray) -> FloatArray:
+        """What the network was fitted to, such as log odds; ``(n, m)`` to ``(n,)``."""
         z = np.clip((measures - self.mean) / self.spread, -CLIP_SD, CLIP_SD)
         return np.asarray(np.tanh(z @ self.hidden + self.bias) @ self.out + self.offset)
 
     def chance(self, measures: FloatArray) -> float:
         """Probability for the measures of one case, shape ``(m,)``."""
-        return float(1 / (1 + np.exp(-self.log_odds(measures[None, :])[0])))
+        return float(1 / (1 + np.exp(-self.value(measures[None, :])[0])))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,13 +8,14 @@ no sound.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import signal, special
 
 from tapfall.ear.cuff import Deflation, rounding_mmhg
+from tapfall.ear.damping import late_s
 from tapfall.ear.rises import STEP_S, PulseLog, lay_out_log, near_odds, rise_odds
 from tapfall.model import FloatArray
 
@@ -57,7 +58,8 @@ class Pulses:
 
     ``seen`` is false where the heart only must have beaten, ``real`` how likely it
     did; ``usable`` tells whether the chain stands out at all, ``error_s`` how far off a
-    time is, as a standard deviation.
+    time is, as a standard deviation, ``late_s`` how much later than ``time_s`` the log shows
+    them because its manometer lags.
     """
 
     time_s: FloatArray
@@ -66,6 +68,18 @@ class Pulses:
     real: FloatArray
     usable: bool
     error_s: float
+    late_s: float = 0.0
+
+
+#: Where no pulse is to be seen.
+NONE = Pulses(
+    time_s=np.zeros(0),
+    size_mmhg=np.zeros(0),
+    seen=np.zeros(0, bool),
+    real=np.zeros(0),
+    usable=False,
+    error_s=0.0,
+)
 
 
 def local_maxima(values: FloatArray, least_distance: int) -> np.ndarray:
@@ -142,7 +156,9 @@ def chain_to_best(total: FloatArray, before: np.ndarray) -> np.ndarray:
 
 
 def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflation) -> Pulses:
-    """Find the cuff's pulses during a deflation.
+    """Find the heartbeats that the cuff's pulses show during a deflation.
+
+    Where the manometer lags, they lie before the marks by as much as the pulses' shape says.
 
     Parameters
     ----------
@@ -157,24 +173,41 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
         In log time; empty and not usable where the log is too slow or shows
         no pulse.
     """
-    nothing = Pulses(
-        time_s=np.zeros(0),
-        size_mmhg=np.zeros(0),
-        seen=np.zeros(0, bool),
-        real=np.zeros(0),
-        usable=False,
-        error_s=0.0,
-    )
     log = lay_out_log(time_s, pressure_mmhg, deflation)
     if log is None or only_rounded(time_s, pressure_mmhg, deflation):
-        return nothing
+        return NONE
+    pulses = mark_pulses(log)
+    if not pulses.usable:
+        return pulses
+    late = late_s(log, pulses.time_s[pulses.seen])
+    return replace(
+        pulses,
+        time_s=pulses.time_s - late,
+        late_s=late,
+        error_s=ERROR_STEPS / deflation.log_rate_hz,
+    )
+
+
+def mark_pulses(log: PulseLog) -> Pulses:
+    """Mark where the pulses of a log rise.
+
+    Parameters
+    ----------
+    log
+        The log without its trend.
+
+    Returns
+    -------
+    Pulses
+        In log time; empty and not usable where the log shows none.
+    """
     at_odds = rise_odds(log)
     odds = near_odds(at_odds)
     peaks = local_maxima(at_odds, round(LEAST_APART_S / STEP_S))
     peaks = peaks[(odds[peaks] > LEAST_ODDS) & ~log.hole[peaks]]
     sure = peaks[odds[peaks] > 0]
     if sure.size < LEAST_PULSES:
-        return nothing
+        return NONE
     interval_s = float(np.median(np.diff(log.time_s[sure])))
     # Where no pulse is seen the heart beats on: any instant may hold one.
     unseen = log.hole | _stretches(sure, odds.size, round(UNSEEN_INTERVALS * interval_s / STEP_S))
@@ -192,7 +225,7 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
         seen=seen,
         real=beat_chances(times, odds[chosen], seen),
         usable=bool(stands_out and np.median(np.abs(size_mmhg)) >= LEAST_SIZE_MMHG),
-        error_s=ERROR_STEPS / deflation.log_rate_hz,
+        error_s=0.0,
     )
 
 

@@ -30,13 +30,18 @@ MOST_FALL_MMHG = 12.0
 class Paths:
     """Best paths that end at each delay.
 
-    ``score`` has shape ``(k,)``; ``gains`` are those of the map, ``back`` holds
-    for each beat and delay the column before, both of shape ``(n, k)``.
+    ``totals`` holds what the best path that comes to each beat and delay has gained, ``gains``
+    are those of the map, ``back`` holds the column before, all of shape ``(n, k)``.
     """
 
-    score: FloatArray
+    totals: FloatArray
     gains: FloatArray
     back: np.ndarray
+
+    @property
+    def score(self) -> FloatArray:
+        """What the paths that end at each delay have gained, shape ``(k,)``."""
+        return np.asarray(self.totals[-1])
 
     def best(self) -> np.ndarray:
         """Columns of the path with the highest score, shape ``(n,)``."""
@@ -53,7 +58,11 @@ class Paths:
 
 
 def follow(
-    gains: FloatArray, step_s: float, fall_mmhg: FloatArray | None, error_s: float = 0.0
+    gains: FloatArray,
+    step_s: float,
+    fall_mmhg: FloatArray | None,
+    error_s: float = 0.0,
+    begin: FloatArray | None = None,
 ) -> Paths:
     """Find the smoothest and most rewarding paths through a map.
 
@@ -68,6 +77,9 @@ def follow(
         delay means nothing because the clock is made of sounds.
     error_s
         How far off each beat's reference is, as a standard deviation.
+    begin
+        What a path has gained that begins in a cell, before that cell, shape ``(n, k)``; ``None``
+        where all begin at the first beat.  Such paths cannot be traced.
 
     Returns
     -------
@@ -87,17 +99,19 @@ def follow(
     shift_s = np.arange(-reach, reach + 1) * step_s
     rough = ((shift_s[None, :] - drift_s[:, None]) / spread_s[:, None]) ** 2
     cost = np.minimum(0.5 * SMOOTHNESS * rough, MOST_ROUGH)[:, ::-1]
-    total = gains[0].copy()
+    totals = np.empty((n, k))
+    totals[0] = gains[0] if begin is None else gains[0] + begin[0]
     moves = np.full((n, k), reach)
     columns = np.arange(k)
     padded = np.full(k + 2 * reach, -1e9)
     # Row r of the view holds, for each delay, the total of the delay r - reach before.
     shifted = np.lib.stride_tricks.sliding_window_view(padded, k)
     for i in range(1, n):
-        padded[reach : reach + k] = total
+        padded[reach : reach + k] = totals[i - 1]
         choices = shifted - cost[i][:, None]
         moves[i] = np.argmax(choices, axis=0)
-        total = choices[moves[i], columns] + gains[i]
+        total = choices[moves[i], columns]
+        totals[i] = (total if begin is None else np.maximum(total, begin[i])) + gains[i]
     back = np.clip(columns + moves - reach, 0, k - 1)
     back[:1] = 0
-    return Paths(score=total, gains=gains, back=back)
+    return Paths(totals=totals, gains=gains, back=back)

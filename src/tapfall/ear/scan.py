@@ -20,6 +20,7 @@ from tapfall.ear.onsets import STEP_S, Marks, find_onsets
 from tapfall.ear.paths import Paths, follow
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
+from tapfall.ear.torn import MAYBE_TORN_NATS, SEEN_TORN_NATS, TORN_NATS, torn_nats
 from tapfall.ear.track import follow_track
 from tapfall.model import FloatArray
 
@@ -136,9 +137,10 @@ def _find_lag(deflation: Deflation, pulses: Pulses, bands: Bands) -> tuple[lags.
 
 
 def _lag_of(deflation: Deflation, beats: Pulses, bands: Bands) -> tuple[lags.LagFound, bool]:
-    """The lag by a map of all delays that one can cause, and whether the clocks are apart.
+    """The lag by a map of all delays that one can cause, and whether no one lag can be right.
 
-    The costly map is read only where it is needed.
+    That is so where the clocks are apart, or the sound is torn.  The costly map is read only where
+    it is needed.
     """
     fall_mmhg = falls(deflation, beats.time_s)
     near_s = (lags.EARLIEST_S, lags.LATEST_S)
@@ -148,13 +150,19 @@ def _lag_of(deflation: Deflation, beats: Pulses, bands: Bands) -> tuple[lags.Lag
     cheap = plain_map(onsets, beats.time_s, span_s)
     marks = follow(cheap.gains(), STEP_S, fall_mmhg, beats.error_s)
     apart = clocks_apart(onsets, beats.time_s, fall_mmhg, beats.error_s, cheap, marks)
-    if lags.needs_no_lag(cheap, marks, bands, deflation):
+    torn = torn_nats(cheap, marks, beats.time_s, fall_mmhg, beats.error_s)
+    apart = apart or torn > TORN_NATS
+    no_lag = lags.needs_no_lag(cheap, marks, bands, deflation)
+    if no_lag and (apart or torn < MAYBE_TORN_NATS):
         return lags.NO_LAG, apart
     wide = delay_map(bands, beats.time_s, fall_mmhg, span_s, "pulses")
-    everywhere, plain = (
-        follow(one.gains(), STEP_S, fall_mmhg, beats.error_s)
-        for one in (wide, wide.between(*near_s))
-    )
+    everywhere = follow(wide.gains(), STEP_S, fall_mmhg, beats.error_s)
+    if not apart and torn >= MAYBE_TORN_NATS:
+        torn = torn_nats(wide, everywhere, beats.time_s, fall_mmhg, beats.error_s)
+        apart = torn > SEEN_TORN_NATS
+    if no_lag:
+        return lags.NO_LAG, apart
+    plain = follow(wide.between(*near_s).gains(), STEP_S, fall_mmhg, beats.error_s)
     return lags.find_lag(wide, everywhere, plain, bands, deflation), apart
 
 

@@ -14,7 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from tapfall.ear.network import BeatNetwork, Layer, Singles, Weights
+from tapfall.ear.network import BeatNetwork, Layer, Weights
+from tapfall.model import Singles
 
 #: A network's shapes stand under its name with this behind it.
 SHAPES = "_shapes"

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapfall.model import FloatArray
-from tapfall.model import Singles as Singles
+from tapfall.model import FloatArray, Singles
 
 #: Standardised measures are clipped here: no extreme decides alone.
 CLIP_SD = 4.0

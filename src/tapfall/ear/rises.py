@@ -16,9 +16,9 @@ from scipy import interpolate, signal
 
 from tapfall.ear.calibration import CALIBRATION
 from tapfall.ear.cuff import Deflation
-from tapfall.ear.network import Singles, run_layers
+from tapfall.ear.network import run_layers
 from tapfall.ear.trend import TIE
-from tapfall.model import FloatArray
+from tapfall.model import FloatArray, Singles
 
 #: Step of the grid: upstrokes last 80-200 ms.
 STEP_S = 0.02

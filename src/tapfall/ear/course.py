@@ -92,13 +92,18 @@ class Course:
         return self._read_ended(now, self.memory.log_s.size, at_s, final=True)[0]
 
     def snapshot(self, now: Now) -> Reading | None:
-        """The reading if both streams ended here."""
+        """The reading if both streams ended here, ``None`` while nothing has fallen.
+
+        The reading before is not that of a cuff that is inflated: it may be another person's.
+        """
         found = [] if now.skipping else self._measurements(self.memory.log_s.size)
         for one in reversed(found):
             reading = self._judged(now, one, math.inf).reading
             if Reason.NO_DEFLATION not in reading.reasons:
                 # What was told live is told of the last measurement.
                 return self._closed(now, reading)[0] if one is found[-1] else reading
+            if not one.rested:
+                return None
         return now.latest
 
     def _look(self, now: Now, at_s: float) -> Now:

@@ -212,8 +212,9 @@ class Listener:
         -------
         Reading
             What ``finish`` would return if both streams ended here; the
-            listener goes on unchanged.  That of the measurement before as long as the one
-            under way has not fallen by 20 mmHg: its times tell.
+            listener goes on unchanged.  But while a cuff is inflated and has not fallen by
+            20 mmHg ``unreadable`` with reason ``no_deflation``, not the reading before: that may
+            be another person's.
         """
         self._hear()
         reading = self._now.latest if self._finished else self._course.snapshot(self._now)
@@ -225,7 +226,8 @@ class Listener:
         Returns
         -------
         Reading
-            Of the last one that had a deflation, handed over by :meth:`readings` as well;
+            Of the last one that had a deflation, handed over by :meth:`readings` as well, also
+            where a cuff was being inflated again: its times tell;
             ``unreadable`` with reason ``no_deflation`` where there was none.
 
         Raises

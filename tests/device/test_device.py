@@ -54,6 +54,13 @@ def with_log(time_s: np.ndarray, mmhg: np.ndarray, rows_repeated: int = 0) -> Re
     return Recording(samples=good().samples, rate_hz=RATE_HZ, cuff=log)
 
 
+def damped(time_s: float) -> Recording:
+    """The log as a first-order manometer shows it (scipy's own, in continuous time)."""
+    log = good().cuff
+    shown = signal.lsim(([1.0], [time_s, 1.0]), log.pressure_mmhg, log.time_s)[1]
+    return with_log(log.time_s, shown.round(1))
+
+
 def changed(report: DeviceReport) -> dict[str, str]:
     """Checks whose state is another than in the good recording."""
     before = {one.check: one.state for one in good_report().findings}
@@ -501,6 +508,7 @@ def longer(by_s: float) -> Recording:
         (lambda: with_log(*rows_at(4.0)), {"log rate": "limits", "cuff pulse": "limits"}),
         (lambda: with_log(*rows_at(0.4)), {"log rate": "prevents", "cuff pulse": "limits"}),
         (lambda: held(10.0), {}),
+        (lambda: damped(0.4), {"cuff pulse": "limits"}),
         (lambda: held(3.0), {"pressure renewed": "limits", "cuff pulse": "limits"}),
         (lambda: filled(3.0), {"pressure renewed": "limits", "cuff pulse": "limits"}),
         (lambda: held(0.4), {"pressure renewed": "prevents", "cuff pulse": "limits"}),

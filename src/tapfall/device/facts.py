@@ -96,7 +96,8 @@ class DeviceLog:
     far 95 in 100 stay within of them; ``held_rate_hz`` how often the pressure
     is renewed where rows only repeat it; ``rounding_mmhg`` the smallest step.
     ``falls_mmhg`` is the fall of the last deflation, ``pulse_seen`` whether the
-    heart's pulse shows on it, ``pulse_mmhg`` its median height.
+    heart's pulse shows on it, ``pulse_mmhg`` its median height, ``pulse_late_s`` how much later
+    than it is its shape says that it shows (0 where the manometer keeps up).
     """
 
     rows: int
@@ -114,6 +115,7 @@ class DeviceLog:
     falls_mmhg: float | None
     pulse_seen: bool | None
     pulse_mmhg: float | None
+    pulse_late_s: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

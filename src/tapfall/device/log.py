@@ -76,7 +76,7 @@ def measure_log(log: CuffLog) -> DeviceLog:
         held_rate_hz = round(1.0 / float(np.median(np.diff(time_s[kept]))), 3)
     # As the ear does: rows written between measured ones show no pulse.
     deflation = last_deflation(time_s[kept], mmhg[kept])
-    seen, height = _pulse(time_s[kept], mmhg[kept], deflation)
+    seen, height, late_s = _pulse(time_s[kept], mmhg[kept], deflation)
     return DeviceLog(
         rows=int(time_s.size),
         rows_repeated=repeated,
@@ -93,6 +93,7 @@ def measure_log(log: CuffLog) -> DeviceLog:
         falls_mmhg=None if deflation is None else round(_fall(deflation), 1),
         pulse_seen=seen,
         pulse_mmhg=height,
+        pulse_late_s=late_s,
     )
 
 
@@ -137,14 +138,15 @@ def last_deflation(time_s: FloatArray, mmhg: FloatArray) -> Deflation | None:
 
 def _pulse(
     time_s: FloatArray, mmhg: FloatArray, deflation: Deflation | None
-) -> tuple[bool | None, float | None]:
-    """Whether the pulse stands out of the last deflation, and its median height."""
+) -> tuple[bool | None, float | None, float | None]:
+    """Whether the pulse stands out of the last deflation, its median height, and how late it is."""
     if deflation is None:
-        return None, None
+        return None, None, None
     pulses = find_pulses(time_s, mmhg, deflation)
     if not pulses.usable or not pulses.seen.any():
-        return False, None
-    return True, round(float(np.median(pulses.size_mmhg[pulses.seen])), 2)
+        return False, None, None
+    height = round(float(np.median(pulses.size_mmhg[pulses.seen])), 2)
+    return True, height, round(pulses.late_s, 3)
 
 
 def _held_rate_hz(time_s: FloatArray, mmhg: FloatArray, usual_s: float) -> float | None:

@@ -150,8 +150,14 @@ def _pulse(log: DeviceLog) -> DeviceFinding:
     if not log.pulse_seen or log.pulse_mmhg is None:
         told = "The heart's pulse does not show on the log: beats are told by their sounds alone."
         return check.found("not visible", LIMITS, told)
-    told = f"The heart's pulse shows on the log, {log.pulse_mmhg:g} mmHg high (median)."
-    return check.found(log.pulse_mmhg, GOOD, told)
+    told = f"The heart's pulse shows on the log, {log.pulse_mmhg:g} mmHg high (median)"
+    if log.pulse_late_s:
+        told += (
+            f", smoothed and {log.pulse_late_s:.2f} s late: the manometer or its tube lags, and "
+            "what is read while the cuff falls may be a few mmHg too high."
+        )
+        return check.found(log.pulse_mmhg, LIMITS, told)
+    return check.found(log.pulse_mmhg, GOOD, f"{told}.")
 
 
 def trial_findings(trial: DeviceTrial) -> tuple[DeviceFinding, ...]:

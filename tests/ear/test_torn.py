@@ -12,7 +12,7 @@ from tapfall.ear.delaymap import DelayMap
 from tapfall.ear.onsets import NOTHING, STEP_S
 from tapfall.ear.paths import follow
 from tapfall.ear.torn import ADDED_NATS, LEAST_APART_S, LONGEST_S, SHORTEST_S, TORN_NATS, torn_nats
-from tapfall.model import Flag, Recording, Status
+from tapfall.model import Flag, Recording, Settings, Status
 from tests.ear.heard import fixture
 
 DELAY_S = -2.2 + STEP_S * np.arange(round(4.6 / STEP_S))
@@ -119,3 +119,13 @@ def test_a_reading_of_torn_sound_asks_for_a_person(lost_s: float) -> None:
     assert reading.status is not Status.OK
     assert Flag.LAG_UNCERTAIN in reading.flags
     assert (reading.systolic.confidence or 0.0) <= 0.7
+
+
+def test_torn_sound_is_doubted_where_the_lag_is_given() -> None:
+    recording, in_step = fixture("ordinary"), Settings(lag_s=0.0)
+    plain = take_reading(recording, in_step)
+    assert plain.status is Status.OK
+    middle_s = 0.5 * (plain.systolic.time_s + plain.diastolic.time_s)
+    reading = take_reading(cut(recording, middle_s, 0.6), in_step)
+    assert reading.status is not Status.OK
+    assert Flag.LAG_UNCERTAIN in reading.flags

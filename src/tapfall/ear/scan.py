@@ -16,7 +16,7 @@ from tapfall.ear.cuff import Deflation
 from tapfall.ear.delaymap import DelayMap, delay_map, plain_map
 from tapfall.ear.evidence import Expectation
 from tapfall.ear.instep import keep_in_step
-from tapfall.ear.onsets import STEP_S, Marks, find_onsets
+from tapfall.ear.onsets import STEP_S, Marks, Onsets, find_onsets
 from tapfall.ear.paths import Paths, follow
 from tapfall.ear.pulses import Pulses
 from tapfall.ear.record import Record
@@ -28,6 +28,11 @@ from tapfall.model import FloatArray
 FIRST_SPREAD_S = 0.025
 #: How far a sound may lie off the path through the map, and where about a clock made of sounds.
 PATH_REACH_S, SOUNDS_SPAN_S = 0.02, (-0.32, 0.32)
+#: All delays of a sound that a lag within reach can cause.
+ANY_LAG_S = (
+    lags.EARLIEST_S - lags.LARGEST_LAG_S - 0.06,
+    lags.LATEST_S + lags.LARGEST_LAG_S + 0.06,
+)
 #: A lag is none where what every beat brings fits so many times better without it (at six false
 #: lags of the second simulator at least five times better; at true ones of development seeds at
 #: most as well).
@@ -97,7 +102,10 @@ def _scan_pulses(
     if lag_s is None:
         lag, beats = _find_lag(deflation, pulses, bands)
     else:
-        lag = lags.LagFound(seconds=lag_s, error_s=lags.GIVEN_ERROR_S, clear=True)
+        beats_s, fall_mmhg = pulses.time_s - lag_s, falls(deflation, pulses.time_s)
+        marked = _marked(find_onsets(bands), beats_s, fall_mmhg, pulses.error_s)
+        torn = _torn(bands, beats_s, fall_mmhg, pulses.error_s, *marked)
+        lag = lags.LagFound(seconds=lag_s, error_s=lags.GIVEN_ERROR_S, clear=not torn)
         beats = keep_in_step(bands, pulses, lag_s).pulses
     chart, paths = _look(deflation, beats, bands, lag.seconds)
     path_s = chart.delay_s[paths.best()]
@@ -142,28 +150,45 @@ def _lag_of(deflation: Deflation, beats: Pulses, bands: Bands) -> tuple[lags.Lag
     That is so where the clocks are apart, or the sound is torn.  The costly map is read only where
     it is needed.
     """
-    fall_mmhg = falls(deflation, beats.time_s)
-    near_s = (lags.EARLIEST_S, lags.LATEST_S)
-    reach_s = lags.LARGEST_LAG_S + 0.06
-    span_s = (near_s[0] - reach_s, near_s[1] + reach_s)
+    beats_s, error_s = beats.time_s, beats.error_s
+    fall_mmhg = falls(deflation, beats_s)
     onsets = find_onsets(bands)
-    cheap = plain_map(onsets, beats.time_s, span_s)
-    marks = follow(cheap.gains(), STEP_S, fall_mmhg, beats.error_s)
-    apart = clocks_apart(onsets, beats.time_s, fall_mmhg, beats.error_s, cheap, marks)
-    torn = torn_nats(cheap, marks, beats.time_s, fall_mmhg, beats.error_s)
-    apart = apart or torn > TORN_NATS
-    no_lag = lags.needs_no_lag(cheap, marks, bands, deflation)
-    if no_lag and (apart or torn < MAYBE_TORN_NATS):
+    cheap, marks = _marked(onsets, beats_s, fall_mmhg, error_s)
+    apart = clocks_apart(onsets, beats_s, fall_mmhg, error_s, cheap, marks)
+    apart = apart or _torn(bands, beats_s, fall_mmhg, error_s, cheap, marks)
+    if lags.needs_no_lag(cheap, marks, bands, deflation):
         return lags.NO_LAG, apart
-    wide = delay_map(bands, beats.time_s, fall_mmhg, span_s, "pulses")
-    everywhere = follow(wide.gains(), STEP_S, fall_mmhg, beats.error_s)
-    if not apart and torn >= MAYBE_TORN_NATS:
-        torn = torn_nats(wide, everywhere, beats.time_s, fall_mmhg, beats.error_s)
-        apart = torn > SEEN_TORN_NATS
-    if no_lag:
-        return lags.NO_LAG, apart
-    plain = follow(wide.between(*near_s).gains(), STEP_S, fall_mmhg, beats.error_s)
+    wide = delay_map(bands, beats_s, fall_mmhg, ANY_LAG_S, "pulses")
+    everywhere, plain = (
+        follow(one.gains(), STEP_S, fall_mmhg, error_s)
+        for one in (wide, wide.between(lags.EARLIEST_S, lags.LATEST_S))
+    )
     return lags.find_lag(wide, everywhere, plain, bands, deflation), apart
+
+
+def _marked(
+    onsets: Onsets, beats_s: FloatArray, fall_mmhg: FloatArray, error_s: float
+) -> tuple[DelayMap, Paths]:
+    """The marks at all delays that a lag can cause, and paths through them."""
+    chart = plain_map(onsets, beats_s, ANY_LAG_S)
+    return chart, follow(chart.gains(), STEP_S, fall_mmhg, error_s)
+
+
+def _torn(
+    bands: Bands,
+    beats_s: FloatArray,
+    fall_mmhg: FloatArray,
+    error_s: float,
+    chart: DelayMap,
+    paths: Paths,
+) -> bool:
+    """Whether sound is missing between the beats: by the marks, or by the costly map if unsure."""
+    nats = torn_nats(chart, paths, beats_s, fall_mmhg, error_s)
+    if not MAYBE_TORN_NATS <= nats <= TORN_NATS:
+        return nats > TORN_NATS
+    wide = delay_map(bands, beats_s, fall_mmhg, ANY_LAG_S, "pulses")
+    seen = follow(wide.gains(), STEP_S, fall_mmhg, error_s)
+    return torn_nats(wide, seen, beats_s, fall_mmhg, error_s) > SEEN_TORN_NATS
 
 
 def _scan_sounds(

@@ -109,9 +109,11 @@ def follow(
     for i in range(1, n):
         padded[reach : reach + k] = totals[i - 1]
         choices = shifted - cost[i][:, None]
-        moves[i] = np.argmax(choices, axis=0)
-        total = choices[moves[i], columns]
-        totals[i] = (total if begin is None else np.maximum(total, begin[i])) + gains[i]
+        if begin is None:
+            moves[i] = np.argmax(choices, axis=0)
+            totals[i] = choices[moves[i], columns] + gains[i]
+        else:
+            totals[i] = np.maximum(choices.max(axis=0), begin[i]) + gains[i]
     back = np.clip(columns + moves - reach, 0, k - 1)
     back[:1] = 0
     return Paths(totals=totals, gains=gains, back=back)

@@ -248,6 +248,7 @@ def test_a_tap_stands_within_two_milliseconds_of_its_time(rate_hz: float, tone_h
         (-8000.0, "-8000.0"),
         (None, "None"),
         (True, "True"),
+        ("4000", "'4000'"),
         (float("nan"), "nan"),
         (float("inf"), "inf"),
     ],

@@ -237,3 +237,12 @@ def test_bad_settings_are_refused(chosen: Settings, text: str) -> None:
     assert str(caught.value) == text
     with pytest.raises(SettingError):
         take_reading(short_recording(), chosen)
+
+
+@pytest.mark.parametrize("chosen", [{}, {"lag_s": 0.0}, "k4"])
+def test_what_is_no_settings_is_refused(chosen: Any) -> None:
+    said = rf"^settings are a {type(chosen).__name__}; allowed Settings$"
+    with pytest.raises(SettingError, match=said):
+        Listener(rate_hz=4000.0, settings=chosen)
+    with pytest.raises(SettingError, match=said):
+        take_reading(short_recording(), chosen)

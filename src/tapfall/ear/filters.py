@@ -97,7 +97,7 @@ def design(rate_hz: float) -> Design:
     """
     number = isinstance(rate_hz, int | float | np.number) and not isinstance(rate_hz, bool)
     if not (number and math.isfinite(rate_hz) and rate_hz >= LOWEST_RATE_HZ):
-        raise AudioError(f"audio rate is {rate_hz} Hz; allowed 1000 Hz or more")
+        raise AudioError(f"audio rate is {rate_hz!r} Hz; allowed 1000 Hz or more")
     return _designed(float(rate_hz))
 
 

@@ -69,7 +69,7 @@ class Listener:
     def __init__(
         self, *, rate_hz: float, settings: Settings | None = None, announce: bool = True
     ) -> None:
-        self._settings = check_settings(settings or Settings())
+        self._settings = check_settings(Settings() if settings is None else settings)
         self._announce = bool(announce)
         self._front = FrontEnd(rate_hz)
         self._rate_hz = float(rate_hz)

@@ -22,6 +22,8 @@ def check_settings(settings: Settings) -> Settings:
     >>> check_settings(Settings(diastolic="k4")).diastolic
     <Rule.K4: 'k4'>
     """
+    if not isinstance(settings, Settings):
+        raise SettingError(f"settings are a {type(settings).__name__}; allowed Settings")
     try:
         rule = Rule(settings.diastolic)
     except ValueError:

@@ -45,7 +45,7 @@ def take_readings(recording: Recording, settings: Settings | None = None) -> tup
     >>> [reading.status.value for reading in take_readings(recording)]
     ['ok']
     """
-    chosen = check_settings(settings or Settings())
+    chosen = check_settings(Settings() if settings is None else settings)
     listener = Listener(rate_hz=recording.rate_hz, settings=chosen, announce=False)
     samples = as_samples(recording.samples)
     log_s, log_mmhg = as_rows(recording.cuff.time_s, recording.cuff.pressure_mmhg)

@@ -12,10 +12,8 @@ from scipy.optimize import minimize
 
 from tapfall.ear.network import CLIP_SD
 from tapfall.synth import log as synth_log
-from tapfall.synth.hand import trend_of
-from tapfall.synth.rhythm import beats_of, breath_of
 from tapfall.synth.streams import stream
-from tests.calibrate.gather import widened_log
+from tests.calibrate.gather import logged, widened_log
 from tests.calibrate.waves import draw_upstroke_s, draw_wave
 
 #: Share of manometers that lag, and their time constants: drawn evenly over the logarithm.
@@ -31,12 +29,9 @@ UNITS, RIDGE, HUBER_S = 24, 1.0, 0.02
 
 def marked(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     """The shape that the pulses of a log share, and how late their marks come; no sound."""
-    from tapfall.ear.cuff import find_deflation
     from tapfall.ear.damping import shared_wave
-    from tapfall.ear.measurement import measurement_bounds
     from tapfall.ear.pulses import mark_pulses
-    from tapfall.ear.rises import lay_out_log
-    from tapfall.synth.artery import pressures_of, pulse_train
+    from tapfall.synth.artery import pulse_train
     from tests.accuracy.groups import draw
 
     group, seed = case
@@ -55,21 +50,13 @@ def marked(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
         train, half = wave.train, wave.half
         if rng.random() < OTHER_UPSTROKES:
             person = replace(person, upstroke_s=draw_upstroke_s(rng, person))
-    trend, breath = trend_of(cuff, scenario.seed), breath_of(person, scenario.seed)
-    beats = beats_of(person, breath, trend.end_s, scenario.seed)
-    pressures = pressures_of(person, beats, breath, scenario.seed)
     with mock.patch.object(synth_log, "pulse_train", train):
-        log = synth_log.log_of(person, cuff, beats, pressures, trend, scenario.seed)
-    bounds = measurement_bounds(log.time_s, log.pressure_mmhg)
-    if not bounds:
+        found = logged(person, cuff, scenario.seed)
+    if found is None:
         return None
-    rows = slice(*bounds[-1])
-    deflation = find_deflation(log.time_s[rows], log.pressure_mmhg[rows])
-    if deflation is None:
-        return None
-    laid = lay_out_log(log.time_s[rows], log.pressure_mmhg[rows], deflation)
-    pulses = None if laid is None else mark_pulses(laid)
-    if laid is None or pulses is None or not pulses.usable:
+    beats, _, laid = found
+    pulses = mark_pulses(laid)
+    if not pulses.usable:
         return None
     mark_s = pulses.time_s[pulses.seen]
     rise_s = beats.foot_s + cuff.pulse_offset_s + half * person.upstroke_s

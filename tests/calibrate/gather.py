@@ -12,8 +12,15 @@ from typing import Any
 
 import numpy as np
 
+from tapfall.ear.cuff import Deflation, find_deflation
+from tapfall.ear.measurement import measurement_bounds
+from tapfall.ear.rises import PulseLog, lay_out_log, rise_values
 from tapfall.model import Phase
-from tapfall.synth.scenario import Scenario
+from tapfall.synth.artery import pressures_of
+from tapfall.synth.hand import trend_of
+from tapfall.synth.log import log_of
+from tapfall.synth.rhythm import Beats, beats_of, breath_of
+from tapfall.synth.scenario import Cuff, Person, Scenario
 from tapfall.synth.streams import stream
 from tests.accuracy.groups import GROUPS
 from tests.running import show_progress
@@ -132,7 +139,6 @@ def _widened_sound(scenario: Scenario, rng: np.random.Generator) -> Scenario:
 
 def simulated_and_known(case: tuple[str, int], wide: bool) -> tuple[Any, Known]:
     """One recording and what is known of it."""
-    from tapfall.ear.measurement import measurement_bounds
     from tapfall.synth import simulate
     from tests.accuracy.groups import draw
 
@@ -244,21 +250,8 @@ def widened_log(scenario: Scenario, seed: int) -> Scenario:
     )
 
 
-def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
-    """What the network of rises reads of a log, and where the pulses rise; no sound."""
-    from tapfall.ear.cuff import find_deflation
-    from tapfall.ear.measurement import measurement_bounds
-    from tapfall.ear.rises import lay_out_log, rise_values
-    from tapfall.synth.artery import pressures_of
-    from tapfall.synth.hand import trend_of
-    from tapfall.synth.log import log_of
-    from tapfall.synth.rhythm import beats_of, breath_of
-    from tests.accuracy.groups import draw
-
-    scenario = draw(*case)
-    if wide and case[1] % 2 == 1:
-        scenario = widened_log(scenario, case[1])
-    person, cuff, seed = scenario.person, scenario.cuff, scenario.seed
+def logged(person: Person, cuff: Cuff, seed: int) -> tuple[Beats, Deflation, PulseLog] | None:
+    """The beats, and the log of the last deflation as the ear lays it out; no sound."""
     trend, breath = trend_of(cuff, seed), breath_of(person, seed)
     beats = beats_of(person, breath, trend.end_s, seed)
     pressures = pressures_of(person, beats, breath, seed)
@@ -271,8 +264,21 @@ def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
     if deflation is None:
         return None
     laid = lay_out_log(log.time_s[rows], log.pressure_mmhg[rows], deflation)
-    if laid is None:
+    return None if laid is None else (beats, deflation, laid)
+
+
+def risen(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
+    """What the network of rises reads of a log, and where the pulses rise; no sound."""
+    from tests.accuracy.groups import draw
+
+    scenario = draw(*case)
+    if wide and case[1] % 2 == 1:
+        scenario = widened_log(scenario, case[1])
+    person, cuff = scenario.person, scenario.cuff
+    found = logged(person, cuff, scenario.seed)
+    if found is None:
         return None
+    beats, deflation, laid = found
     rise_s = beats.foot_s + cuff.pulse_offset_s + 0.5 * person.upstroke_s
     if cuff.pulse_mmhg == 0:
         rise_s = rise_s[:0]

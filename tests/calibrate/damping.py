@@ -54,8 +54,8 @@ def marked(case: tuple[str, int], wide: bool) -> dict[str, Any] | None:
         found = logged(person, cuff, scenario.seed)
     if found is None:
         return None
-    beats, _, laid = found
-    pulses = mark_pulses(laid)
+    beats, deflation, laid = found
+    pulses = mark_pulses(laid, deflation.log_rate_hz)
     if not pulses.usable:
         return None
     mark_s = pulses.time_s[pulses.seen]

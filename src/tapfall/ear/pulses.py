@@ -176,25 +176,22 @@ def find_pulses(time_s: FloatArray, pressure_mmhg: FloatArray, deflation: Deflat
     log = lay_out_log(time_s, pressure_mmhg, deflation)
     if log is None or only_rounded(time_s, pressure_mmhg, deflation):
         return NONE
-    pulses = mark_pulses(log)
+    pulses = mark_pulses(log, deflation.log_rate_hz)
     if not pulses.usable:
         return pulses
     late = late_s(log, pulses.time_s[pulses.seen])
-    return replace(
-        pulses,
-        time_s=pulses.time_s - late,
-        late_s=late,
-        error_s=ERROR_STEPS / deflation.log_rate_hz,
-    )
+    return replace(pulses, time_s=pulses.time_s - late, late_s=late)
 
 
-def mark_pulses(log: PulseLog) -> Pulses:
+def mark_pulses(log: PulseLog, log_rate_hz: float) -> Pulses:
     """Mark where the pulses of a log rise.
 
     Parameters
     ----------
     log
         The log without its trend.
+    log_rate_hz
+        Rows of it in a second.
 
     Returns
     -------
@@ -225,7 +222,7 @@ def mark_pulses(log: PulseLog) -> Pulses:
         seen=seen,
         real=beat_chances(times, odds[chosen], seen),
         usable=bool(stands_out and np.median(np.abs(size_mmhg)) >= LEAST_SIZE_MMHG),
-        error_s=0.0,
+        error_s=ERROR_STEPS / log_rate_hz,
     )
 
 

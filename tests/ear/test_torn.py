@@ -10,7 +10,7 @@ import pytest
 from tapfall.ear import take_reading
 from tapfall.ear.delaymap import DelayMap
 from tapfall.ear.onsets import NOTHING, STEP_S
-from tapfall.ear.paths import follow
+from tapfall.ear.paths import follow, score_from
 from tapfall.ear.torn import ADDED_NATS, LEAST_APART_S, LONGEST_S, SHORTEST_S, TORN_NATS, torn_nats
 from tapfall.model import Flag, Recording, Settings, Status
 from tests.ear.heard import fixture
@@ -33,7 +33,7 @@ def charted(sound_s: np.ndarray) -> DelayMap:
 def nats(sound_s: np.ndarray) -> float:
     chart = charted(sound_s)
     paths = follow(chart.gains(), STEP_S, FALL_MMHG, 0.003)
-    return torn_nats(chart, paths, BEATS_S, FALL_MMHG, 0.003)
+    return torn_nats(paths, BEATS_S, FALL_MMHG, 0.003)
 
 
 SOUND_S = BEATS_S[8:28] + 0.1 - 0.0035 * np.arange(20)
@@ -88,7 +88,7 @@ def test_the_pair_of_paths_is_the_best_there_is(seed: int) -> None:
                 more = (-lost >= SHORTEST_S - STEP_S / 2) & (sooner == later - 1)
                 if more.any():
                     best = max(best, float(ends[end] - ADDED_NATS + rest[more].max()))
-    found = torn_nats(chart, paths, beats_s, fall_mmhg, 0.003)
+    found = torn_nats(paths, beats_s, fall_mmhg, 0.003)
     assert found == pytest.approx(best - float(paths.score.max()), abs=1e-6)
 
 
@@ -98,7 +98,7 @@ def follow_from(gains: np.ndarray, row: int, fall_mmhg: np.ndarray) -> np.ndarra
     for column in range(gains.shape[1]):
         begin = np.full(gains.shape, -1e9)
         begin[row, column] = 0.0
-        out[column] = follow(gains, STEP_S, fall_mmhg, 0.003, begin).score.max()
+        out[column] = score_from(gains, STEP_S, fall_mmhg, 0.003, begin).max()
     return out
 
 

@@ -58,11 +58,7 @@ class Paths:
 
 
 def follow(
-    gains: FloatArray,
-    step_s: float,
-    fall_mmhg: FloatArray | None,
-    error_s: float = 0.0,
-    begin: FloatArray | None = None,
+    gains: FloatArray, step_s: float, fall_mmhg: FloatArray | None, error_s: float = 0.0
 ) -> Paths:
     """Find the smoothest and most rewarding paths through a map.
 
@@ -77,9 +73,6 @@ def follow(
         delay means nothing because the clock is made of sounds.
     error_s
         How far off each beat's reference is, as a standard deviation.
-    begin
-        What a path has gained that begins in a cell, before that cell, shape ``(n, k)``; ``None``
-        where all begin at the first beat.  Such paths cannot be traced.
 
     Returns
     -------
@@ -87,8 +80,60 @@ def follow(
         One path for each delay of the last beat.
     """
     n, k = gains.shape
+    reach, cost = _moves(n, step_s, fall_mmhg, error_s)
+    totals = np.empty((n, k))
+    totals[0] = gains[0]
+    moves = np.full((n, k), reach)
+    columns = np.arange(k)
+    padded, shifted = _shifted(k, reach)
+    for i in range(1, n):
+        padded[reach : reach + k] = totals[i - 1]
+        choices = shifted - cost[i][:, None]
+        moves[i] = np.argmax(choices, axis=0)
+        totals[i] = choices[moves[i], columns] + gains[i]
+    back = np.clip(columns + moves - reach, 0, k - 1)
+    back[:1] = 0
+    return Paths(totals=totals, gains=gains, back=back)
+
+
+def score_from(
+    gains: FloatArray,
+    step_s: float,
+    fall_mmhg: FloatArray | None,
+    error_s: float,
+    begin: FloatArray,
+) -> FloatArray:
+    """Find what the best paths gain that may begin at any beat.
+
+    Parameters
+    ----------
+    gains, step_s, fall_mmhg, error_s
+        As for :func:`follow`.
+    begin
+        What a path has gained before each cell that it may begin in, shape ``(n, k)``.
+
+    Returns
+    -------
+    ndarray
+        Score of the paths that end at each delay, shape ``(k,)``.
+    """
+    n, k = gains.shape
+    reach, cost = _moves(n, step_s, fall_mmhg, error_s)
+    padded, shifted = _shifted(k, reach)
+    total = begin[0] + gains[0]
+    for i in range(1, n):
+        padded[reach : reach + k] = total
+        going_on = (shifted - cost[i][:, None]).max(axis=0)
+        total = np.maximum(going_on, begin[i]) + gains[i]
+    return np.asarray(total)
+
+
+def _moves(
+    count: int, step_s: float, fall_mmhg: FloatArray | None, error_s: float
+) -> tuple[int, FloatArray]:
+    """How many columns a path moves at most, and what each move to each beat costs."""
     if fall_mmhg is None:
-        drift_s, spread_s = np.zeros(n), np.full(n, SOUND_JITTER_S)
+        drift_s, spread_s = np.zeros(count), np.full(count, SOUND_JITTER_S)
     else:
         fall = np.clip(fall_mmhg, 0.0, MOST_FALL_MMHG)
         drift_s = -DELAY_S_PER_MMHG * fall
@@ -98,22 +143,13 @@ def follow(
     reach = int(np.ceil(float(np.max(np.abs(drift_s) + 2.5 * spread_s)) / step_s))
     shift_s = np.arange(-reach, reach + 1) * step_s
     rough = ((shift_s[None, :] - drift_s[:, None]) / spread_s[:, None]) ** 2
-    cost = np.minimum(0.5 * SMOOTHNESS * rough, MOST_ROUGH)[:, ::-1]
-    totals = np.empty((n, k))
-    totals[0] = gains[0] if begin is None else gains[0] + begin[0]
-    moves = np.full((n, k), reach)
-    columns = np.arange(k)
-    padded = np.full(k + 2 * reach, -1e9)
-    # Row r of the view holds, for each delay, the total of the delay r - reach before.
-    shifted = np.lib.stride_tricks.sliding_window_view(padded, k)
-    for i in range(1, n):
-        padded[reach : reach + k] = totals[i - 1]
-        choices = shifted - cost[i][:, None]
-        if begin is None:
-            moves[i] = np.argmax(choices, axis=0)
-            totals[i] = choices[moves[i], columns] + gains[i]
-        else:
-            totals[i] = np.maximum(choices.max(axis=0), begin[i]) + gains[i]
-    back = np.clip(columns + moves - reach, 0, k - 1)
-    back[:1] = 0
-    return Paths(totals=totals, gains=gains, back=back)
+    return reach, np.minimum(0.5 * SMOOTHNESS * rough, MOST_ROUGH)[:, ::-1]
+
+
+def _shifted(columns: int, reach: int) -> tuple[FloatArray, FloatArray]:
+    """A row with room on both sides, and a view of it.
+
+    Row r of the view holds, for each column, the value of the column r - reach before.
+    """
+    padded = np.full(columns + 2 * reach, -1e9)
+    return padded, np.lib.stride_tricks.sliding_window_view(padded, columns)

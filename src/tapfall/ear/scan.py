@@ -103,8 +103,8 @@ def _scan_pulses(
         lag, beats = _find_lag(deflation, pulses, bands)
     else:
         beats_s, fall_mmhg = pulses.time_s - lag_s, falls(deflation, pulses.time_s)
-        marked = _marked(find_onsets(bands), beats_s, fall_mmhg, pulses.error_s)
-        torn = _torn(bands, beats_s, fall_mmhg, pulses.error_s, *marked)
+        _, marks = _marked(find_onsets(bands), beats_s, fall_mmhg, pulses.error_s)
+        torn = _torn(bands, beats_s, fall_mmhg, pulses.error_s, marks)
         lag = lags.LagFound(seconds=lag_s, error_s=lags.GIVEN_ERROR_S, clear=not torn)
         beats = keep_in_step(bands, pulses, lag_s).pulses
     chart, paths = _look(deflation, beats, bands, lag.seconds)
@@ -155,7 +155,7 @@ def _lag_of(deflation: Deflation, beats: Pulses, bands: Bands) -> tuple[lags.Lag
     onsets = find_onsets(bands)
     cheap, marks = _marked(onsets, beats_s, fall_mmhg, error_s)
     apart = clocks_apart(onsets, beats_s, fall_mmhg, error_s, cheap, marks)
-    apart = apart or _torn(bands, beats_s, fall_mmhg, error_s, cheap, marks)
+    apart = apart or _torn(bands, beats_s, fall_mmhg, error_s, marks)
     if lags.needs_no_lag(cheap, marks, bands, deflation):
         return lags.NO_LAG, apart
     wide = delay_map(bands, beats_s, fall_mmhg, ANY_LAG_S, "pulses")
@@ -179,16 +179,15 @@ def _torn(
     beats_s: FloatArray,
     fall_mmhg: FloatArray,
     error_s: float,
-    chart: DelayMap,
-    paths: Paths,
+    marks: Paths,
 ) -> bool:
     """Whether sound is missing between the beats: by the marks, or by the costly map if unsure."""
-    nats = torn_nats(chart, paths, beats_s, fall_mmhg, error_s)
+    nats = torn_nats(marks, beats_s, fall_mmhg, error_s)
     if not MAYBE_TORN_NATS <= nats <= TORN_NATS:
         return nats > TORN_NATS
     wide = delay_map(bands, beats_s, fall_mmhg, ANY_LAG_S, "pulses")
     seen = follow(wide.gains(), STEP_S, fall_mmhg, error_s)
-    return torn_nats(wide, seen, beats_s, fall_mmhg, error_s) > SEEN_TORN_NATS
+    return torn_nats(seen, beats_s, fall_mmhg, error_s) > SEEN_TORN_NATS
 
 
 def _scan_sounds(

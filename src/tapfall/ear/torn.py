@@ -10,9 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from tapfall.ear.delaymap import DelayMap
 from tapfall.ear.onsets import STEP_S
-from tapfall.ear.paths import Paths, follow
+from tapfall.ear.paths import Paths, score_from
 from tapfall.model import FloatArray
 
 #: Sound of this length is looked for, seconds: less moves no sound out of its place, and more than
@@ -31,15 +30,13 @@ TORN_NATS, MAYBE_TORN_NATS, SEEN_TORN_NATS = 12.0, 5.0, 15.0
 NEVER = -1e9
 
 
-def torn_nats(
-    chart: DelayMap, paths: Paths, beats_s: FloatArray, fall_mmhg: FloatArray, error_s: float
-) -> float:
+def torn_nats(paths: Paths, beats_s: FloatArray, fall_mmhg: FloatArray, error_s: float) -> float:
     """By how much two lags, one after the other, explain the sounds better than one.
 
     Parameters
     ----------
-    chart, paths
-        Map of all delays that a lag can cause, and paths through it.
+    paths
+        Through a map of all delays that a lag can cause.
     beats_s, fall_mmhg
         Beats, log time, and the cuff's fall before each, shape ``(n,)``.
     error_s
@@ -51,8 +48,8 @@ def torn_nats(
         Nats, never below 0.
     """
     begin = np.maximum(_after_loss(paths.totals, beats_s), _after_more(paths.totals) - ADDED_NATS)
-    pair = follow(chart.gains(), STEP_S, fall_mmhg, error_s, begin)
-    return max(float(pair.score.max() - paths.score.max()), 0.0)
+    pair = score_from(paths.gains, STEP_S, fall_mmhg, error_s, begin)
+    return max(float(pair.max() - paths.score.max()), 0.0)
 
 
 def _after_loss(totals: FloatArray, beats_s: FloatArray) -> FloatArray:
